@@ -1,0 +1,56 @@
+"""What can go wrong, with the exit code and the mend.
+
+Every error that a user may see derives from `TriageError`: one clear sentence, a hint that says what
+to do next, and the exit code of the command. The command line prints them; the rooms only raise them.
+"""
+
+from __future__ import annotations
+
+DONE = 0
+COULD_NOT = 1
+WRONG_USAGE = 2
+PARTLY = 3
+INTERRUPTED = 130
+
+
+class TriageError(Exception):
+    """Something could not be done; `str(error)` is one clear sentence and `hint` says how to mend it."""
+
+    exit_code = COULD_NOT
+
+    def __init__(self, message: str, hint: str = "") -> None:
+        super().__init__(message)
+        self.hint = hint
+
+
+class BadInput(TriageError):
+    """A file, field or value that cannot be taken; the message names it."""
+
+
+class BadPhoto(TriageError):
+    """A file that is no readable photo; it becomes a row with this reason, never the end of a batch."""
+
+    @property
+    def reason(self) -> str:
+        """Why the photo was set aside."""
+        return str(self)
+
+
+class NoLibrary(TriageError):
+    """No library where one was expected."""
+
+
+class Damaged(TriageError):
+    """Something stored does not match its hash or its format."""
+
+
+class WrongUsage(TriageError):
+    """The words of the command do not fit."""
+
+    exit_code = WRONG_USAGE
+
+
+class Cancelled(TriageError):
+    """The work was stopped by the person who started it; what was finished is kept."""
+
+    exit_code = INTERRUPTED

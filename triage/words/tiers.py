@@ -1,0 +1,57 @@
+"""Tiers, gaps and standings, worst first (the words of the summary)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+TIERS: tuple[str, ...] = (
+    "stop-use",
+    "repair-before-use",
+    "repair-this-season",
+    "watch",
+    "nothing-seen",
+)
+"""Of findings alone, worst first."""
+
+GAPS: tuple[str, ...] = ("serious", "some", "none")
+STANDINGS: tuple[str, ...] = ("verified-on-site", "seen-by-person", "calculated", "disputed", "possible")
+KINDS: tuple[str, ...] = ("hazard", "departs-from-today")
+SEEN: tuple[str, ...] = ("well", "poorly", "not-seen", "concealed")
+VALUES: tuple[str, ...] = ("present", "absent", "unclear")
+PILES: tuple[str, ...] = ("likely", "unsure", "unlikely")
+
+TIER_WORDS: dict[str, str] = {
+    "stop-use": "stop use: stay off it and out from under it today",
+    "repair-before-use": "repair before use: no gatherings, repaired by a date",
+    "repair-this-season": "repair this season",
+    "watch": "watch",
+    "nothing-seen": "nothing seen",
+}
+NOT_ENOUGH = "not enough seen or reviewed to say"
+"""How a tier of null prints."""
+
+CAUTION = (
+    "Photo triage ranks work for a qualified person on site; hidden fasteners, hidden decay and the ground "
+    "cannot be seen in a photo. Local code, the authority and a licensed professional decide."
+)
+
+
+def tier_rank(tier: str | None) -> int:
+    """Return 0 for the worst tier; null ranks just above `nothing-seen`.
+
+    Raises ValueError for a word that is no tier.
+    """
+    if tier is None:
+        return TIERS.index("nothing-seen")
+    position = TIERS.index(tier)
+    return position + 1 if tier == "nothing-seen" else position
+
+
+def worst(tiers: Iterable[str]) -> str | None:
+    """Return the worst of some tiers, or null when there is none."""
+    return min(tiers, key=TIERS.index, default=None)
+
+
+def raise_tier(tier: str, steps: int = 1) -> str:
+    """Return the tier some steps worse, never beyond `stop-use`."""
+    return TIERS[max(0, TIERS.index(tier) - steps)]
