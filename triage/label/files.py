@@ -1,0 +1,309 @@
+"""Label files as CSV: read row by row, written so that a spreadsheet opens them safely.
+
+Columns: `photo,deck,tag,value,by,at,box,place,count,asked_by,saw_machine,note`; the first four are
+needed. A box is `x,y,width,height` in fractions of the upright photo (a zero-size box is a point);
+several boxes are joined by `;`. A bad row is set aside with its reason, never the end of the file.
+Which photo a row means is settled by the caller: this module knows no library.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import hashlib
+import io
+import json
+import math
+import os
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from triage.errors import BadInput
+from triage.library.records import ASKED_BY, Box, Label, Photo
+from triage.words.tiers import VALUES
+
+COLUMNS: tuple[str, ...] = (
+    "photo", "deck", "tag", "value", "by", "at", "box", "place", "count", "asked_by", "saw_machine", "note",
+)  # fmt: skip
+NEEDED: tuple[str, ...] = ("photo", "tag", "value")
+"""`deck` is needed too, but may be left out where `photo` alone says which photo is meant."""
+
+_TRUE = {"true": True, "1": True, "yes": True, "false": False, "0": False, "no": False, "": False}
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_EDGE = 1e-6
+"""Fraction of the photo by which a box may stick out from rounding; such a box is cut to the photo."""
+MOST_COUNT = 1_000_000
+"""No deck has more of anything; a greater count is a slip of the keyboard."""
+
+
+@dataclass(frozen=True)
+class LabelRow:
+    """One row of a label file; `photo` is the text that names the photo, `row` counts the header as 1."""
+
+    row: int
+    photo: str
+    deck: str | None
+    tag: str
+    value: str
+    by: str | None = None
+    at: str | None = None
+    boxes: tuple[Box, ...] = ()
+    place: str | None = None
+    count: int | None = None
+    asked_by: str = "taken"
+    saw_machine: bool = False
+    note: str | None = None
+
+    @property
+    def row_hash(self) -> str:
+        """SHA-256 (hex) of everything the row says, without its number: the same words give the same hash."""
+        said = [
+            self.photo, self.deck, self.tag, self.value, self.by, self.at, self.boxes, self.place,
+            self.count, self.asked_by, self.saw_machine, self.note,
+        ]  # fmt: skip
+        return hashlib.sha256(json.dumps(said, ensure_ascii=True).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """A row that was not taken, with the reason; the header is row 1."""
+
+    row: int
+    reason: str
+
+
+def read_csv_rows(path: Path) -> tuple[list[LabelRow], list[SetAside]]:
+    """Read a CSV label file (UTF-8 or UTF-16; commas, semicolons or tabs).
+
+    Raises BadInput for a file that cannot be read at all: no text, no header, a needed column missing,
+    a column twice, no rows.
+    """
+    header, records = _records(path)
+    rows: list[LabelRow] = []
+    aside = [SetAside(1, reason) for reason in _doubtful_columns(header)]
+    for number, cells in records:
+        if not any(cell.strip() for cell in cells):
+            continue
+        try:
+            if len(cells) > len(header):
+                raise BadInput(f"the row has {len(cells)} cells, the header {len(header)}")
+            rows.append(parse_row(number, dict(zip(header, cells, strict=False))))
+        except BadInput as error:
+            aside.append(SetAside(number, str(error)))
+    if not rows and all(one.row == 1 for one in aside):
+        raise BadInput(f"{path.name} holds no rows below its header", "add a row and read it again")
+    return rows, aside
+
+
+def _records(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """Header (lower case) and the records with their number."""
+    text = _text(path)
+    first = text.split("\n", 1)[0]
+    delimiter = max(",;\t", key=first.count)
+    try:
+        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+    except csv.Error as error:
+        raise BadInput(f"{path.name} is no CSV file: {error}", "save it again as CSV (UTF-8)") from error
+    if not lines or not any(cell.strip() for cell in lines[0]):
+        raise BadInput(
+            f"{path.name} is empty or has no header", "its first row must name photo, deck, tag, value"
+        )
+    header = [cell.strip().lower() for cell in lines[0]]
+    _check_header(path, header)
+    return header, list(enumerate(lines[1:], start=2))
+
+
+def _text(path: Path) -> str:
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise BadInput(f"{path} cannot be read: {error.strerror or error}") from error
+    encoding = "utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    try:
+        return raw.decode(encoding)
+    except UnicodeDecodeError as error:
+        raise BadInput(f"{path.name} is not UTF-8 text", "save it again as 'CSV UTF-8'") from error
+
+
+def _check_header(path: Path, header: list[str]) -> None:
+    missing = [name for name in NEEDED if name not in header]
+    if missing:
+        raise BadInput(
+            f"{path.name} has no column {', '.join(missing)}", f"the columns are {','.join(COLUMNS)}"
+        )
+    twice = [name for name in COLUMNS if header.count(name) > 1]
+    if twice:
+        raise BadInput(f"{path.name} has the column {twice[0]} twice", "keep one of them")
+
+
+def _doubtful_columns(header: list[str]) -> list[str]:
+    """Reasons for columns that look like a misspelt one; other foreign columns are passed over."""
+    reasons = []
+    for name in header:
+        near = difflib.get_close_matches(name, [known for known in COLUMNS if known not in header], 1, 0.75)
+        if name and name not in COLUMNS and near:
+            reasons.append(f"the column {name!r} was not read; is {near[0]!r} meant?")
+    return reasons
+
+
+def parse_row(number: int, cells: Mapping[str, str]) -> LabelRow:
+    """Check one row (column -> text) and return it.
+
+    Raises BadInput with a reason that names the field.
+    """
+    said = {name: _plain(name, cells.get(name, "")) for name in COLUMNS}
+    for name in NEEDED:
+        if not said[name]:
+            raise BadInput(f"{name} is empty")
+    value = said["value"].lower()
+    if value not in VALUES:
+        raise BadInput(f"value {said['value']!r} is none of {', '.join(VALUES)}")
+    asked_by = said["asked_by"].lower() or "taken"
+    if asked_by not in ASKED_BY:
+        raise BadInput(f"asked_by {said['asked_by']!r} is none of {', '.join(ASKED_BY)}")
+    saw_machine = _TRUE.get(said["saw_machine"].lower())
+    if saw_machine is None:
+        raise BadInput(f"saw_machine {said['saw_machine']!r} is neither true nor false")
+    return LabelRow(
+        number, said["photo"], said["deck"] or None, said["tag"], value,
+        by=said["by"] or None, at=parse_time(said["at"]), boxes=parse_boxes(said["box"]),
+        place=said["place"] or None, count=_count(said["count"]), asked_by=asked_by,
+        saw_machine=saw_machine, note=said["note"] or None,
+    )  # fmt: skip
+
+
+def _plain(name: str, text: str) -> str:
+    text = text.strip(" \r\n")
+    if _CONTROL.search(text):
+        raise BadInput(f"{name} holds a control character")
+    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+
+
+def parse_time(text: str) -> str | None:
+    """Return the ISO 8601 time as written, or null for an empty text; no zone is guessed.
+
+    Raises BadInput for a text that is no such time.
+    """
+    if not text:
+        return None
+    try:
+        datetime.fromisoformat(text)
+    except ValueError as error:
+        raise BadInput(f"at {text!r} is no ISO 8601 time") from error
+    return text
+
+
+def _count(text: str) -> int | None:
+    if not text:
+        return None
+    try:
+        number = float(text)
+    except ValueError as error:
+        raise BadInput(f"count {text!r} is no whole number") from error
+    if not (math.isfinite(number) and number == int(number) and 0 <= number <= MOST_COUNT):
+        raise BadInput(f"count {text!r} is no whole number from 0 to {MOST_COUNT}")
+    return int(number)
+
+
+def parse_boxes(text: str) -> tuple[Box, ...]:
+    """Read boxes `x,y,w,h` (fractions of the upright photo) joined by `;`; an empty text gives none.
+
+    Raises BadInput for anything outside the photo or that is no number.
+    """
+    return tuple(_box(part) for part in text.split(";") if part.strip())
+
+
+def _box(text: str) -> Box:
+    try:
+        numbers = [float(part) for part in text.split(",")]
+    except ValueError as error:
+        raise BadInput(f"box {text.strip()!r} holds something that is no number") from error
+    if len(numbers) != 4:
+        raise BadInput(f"box {text.strip()!r} must be x,y,width,height")
+    return checked_box(*numbers)
+
+
+def checked_box(x: float, y: float, width: float, height: float) -> Box:
+    """Return a box in fractions of the photo, cut by rounding at most.
+
+    Raises BadInput when it is not finite, has a negative side or reaches outside the photo.
+    """
+    told = f"box {x:g},{y:g},{width:g},{height:g}"
+    if not all(map(math.isfinite, (x, y, width, height))):
+        raise BadInput(f"{told} is not finite")
+    if width < 0 or height < 0:
+        raise BadInput(f"{told} has a negative side")
+    if min(x, y) < -_EDGE or x + width > 1 + _EDGE or y + height > 1 + _EDGE:
+        raise BadInput(f"{told} reaches outside the photo (fractions from 0 to 1 are wanted)")
+    left, top = min(max(x, 0.0), 1.0), min(max(y, 0.0), 1.0)
+    return (left, top, min(width, 1.0 - left), min(height, 1.0 - top))
+
+
+def format_boxes(boxes: Iterable[Box]) -> str:
+    """Write boxes as `x,y,w,h` joined by `;`, each number so that it reads back equal."""
+    return ";".join(",".join(_number(side) for side in box) for box in boxes)
+
+
+def _number(value: float) -> str:
+    return repr(float(value)).removesuffix(".0")
+
+
+def safe_cell(text: str | None) -> str:
+    """Return a cell that no spreadsheet takes for a formula: such a text gets a leading apostrophe.
+
+    `read_csv_rows` takes it away again, so every text comes back as it was.
+    """
+    return "'" + text if text and _FORMULA.match(text) else text or ""
+
+
+def photo_names(photos: Mapping[str, Photo]) -> dict[str, str]:
+    """Name every photo (sha -> `deck/name`), by its hash where that name is not the only one."""
+    uses = Counter(photo.path_name for photo in photos.values())
+    return {sha: photo.path_name if uses[photo.path_name] == 1 else sha for sha, photo in photos.items()}
+
+
+def label_cells(label: Label, name: str, deck: str | None) -> list[str]:
+    """Return the cells of one label in the order of `COLUMNS`."""
+    return [
+        safe_cell(name), safe_cell(deck), safe_cell(label.tag), label.value, safe_cell(label.by), label.at,
+        format_boxes(label.boxes), safe_cell(label.place), "" if label.count is None else str(label.count),
+        label.asked_by, "true" if label.saw_machine else "false", safe_cell(label.note),
+    ]  # fmt: skip
+
+
+def write_csv(path: Path, labels: Iterable[Label], photos: Mapping[str, Photo]) -> int:
+    """Write label rows (photos: sha -> Photo) and return how many; the file appears whole or not at all.
+
+    A label whose photo is in no deck keeps its hash as the name. Raises BadInput where it cannot be written.
+    """
+    names = photo_names(photos)
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    count = 0
+    for label in labels:
+        photo = photos.get(label.photo)
+        deck = photo.deck if photo else None
+        writer.writerow(label_cells(label, names.get(label.photo, label.photo), deck))
+        count += 1
+    write_whole(path, out.getvalue().encode())
+    return count
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file through a temporary neighbour, so that nobody ever reads half of it.
+
+    Raises BadInput when the folder does not exist or cannot be written.
+    """
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise BadInput(f"{path} cannot be written: {error.strerror or error}") from error
