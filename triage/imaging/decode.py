@@ -1,0 +1,230 @@
+"""Any photo file to upright 8-bit RGB pixels, or a clear reason why not.
+
+Pillow reads the whole file first (a reduced JPEG decode still reads every byte), so that half a photo is refused:
+OpenCV returns a full picture for half a JPEG without a word. EXIF orientation (CIPA DC-008, tag 0x0112) is obeyed
+here and nowhere else. All functions are pure and may run in a worker process that is killed when it takes too long.
+"""
+
+from __future__ import annotations
+
+import io
+import threading
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from triage.errors import BadPhoto
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from PIL import Image
+
+MAX_PIXELS = 100_000_000
+MAX_BYTES = 500_000_000
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
+_ORIENTATION_TAG = 0x0112
+_HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
+_warnings_lock = threading.Lock()
+_ready = threading.Event()
+
+
+@dataclass(frozen=True, eq=False)
+class UprightImage:
+    """Upright pixels of one photo.
+
+    Attributes
+    ----------
+    rgb : (height, width, 3) uint8, as a person would see the photo; may be smaller than the original.
+    full_width, full_height : size of the original in pixels, upright.
+    orientation : what the file's EXIF says, 1 to 8; 1 where it says nothing or the format turns the pixels itself.
+    """
+
+    rgb: NDArray[np.uint8]
+    full_width: int
+    full_height: int
+    orientation: int
+
+
+def _prepare_pillow() -> None:
+    """Teach Pillow HEIC and our pixel limit, once a process."""
+    if _ready.is_set():
+        return
+    import pillow_heif
+    from PIL import Image, TiffImagePlugin, WebPImagePlugin  # noqa: F401 - importing registers the formats
+
+    Image.preinit()
+    pillow_heif.register_heif_opener(thumbnails=False)
+    Image.MAX_IMAGE_PIXELS = MAX_PIXELS
+    _ready.set()
+
+
+def _read(source: str | Path | bytes) -> bytes:
+    if isinstance(source, bytes):
+        data = source
+    else:
+        path = Path(source)
+        try:
+            if path.stat().st_size > MAX_BYTES:
+                raise BadPhoto(f"larger than {MAX_BYTES // 1_000_000} MB")
+            data = path.read_bytes()
+        except OSError as error:
+            raise BadPhoto(f"cannot be read: {error.strerror or error}") from error
+    if not data:
+        raise BadPhoto("the file is empty")
+    return data
+
+
+def _format_hint(data: bytes) -> str:
+    """Say what the bytes look like when Pillow cannot open them."""
+    head = data[:16]
+    if head.startswith(b"\xff\xd8"):
+        return "a damaged JPEG"
+    if head.startswith(b"\x89PNG"):
+        return "a damaged PNG"
+    if head[4:8] == b"ftyp":
+        return "a damaged HEIC photo" if head[8:12] in _HEIF_BRANDS else "a video or an unknown container"
+    if head[:4] == b"RIFF":
+        return "a damaged WebP" if head[8:12] == b"WEBP" else "a sound or video file"
+    if head[:4] in (b"II*\0", b"MM\0*"):
+        return "a damaged TIFF"
+    if all(9 <= byte < 127 for byte in data[:512]):
+        return "a text file"
+    return "no JPEG, PNG, HEIC, WebP or TIFF photo"
+
+
+def _open(data: bytes) -> Image.Image:
+    """Read the header; pixels are not decoded yet."""
+    from PIL import Image, UnidentifiedImageError
+
+    _prepare_pillow()
+    with _warnings_lock, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            image = Image.open(io.BytesIO(data), formats=FORMATS)
+        except UnidentifiedImageError as error:
+            raise BadPhoto(_format_hint(data)) from error
+        except Image.DecompressionBombError as error:
+            raise BadPhoto(_too_many(None)) from error
+        except Exception as error:  # whatever a decoder throws at a hostile header: the photo is bad, nothing else
+            raise BadPhoto(f"{_format_hint(data)} ({type(error).__name__})") from error
+    width, height = image.size
+    if width < 1 or height < 1:
+        raise BadPhoto("has no pixels")
+    if width * height > MAX_PIXELS:
+        raise BadPhoto(_too_many(width * height))
+    return image
+
+
+def _too_many(pixels: int | None) -> str:
+    said = f"{pixels / 1e6:.0f} megapixels, " if pixels else ""
+    return f"{said}more than the limit of {MAX_PIXELS // 1_000_000} megapixels"
+
+
+def _exif_orientation(image: Image.Image) -> int:
+    with _warnings_lock, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            value = image.getexif().get(_ORIENTATION_TAG, 1)
+        except Exception:  # broken EXIF must not cost a readable photo
+            return 1
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def _load(image: Image.Image) -> None:
+    try:
+        image.load()
+    except MemoryError as error:
+        raise BadPhoto("needs more memory than there is") from error
+    except Exception as error:  # decoders raise OSError, SyntaxError, struct.error, ValueError, EOFError ...
+        what = str(error).strip() or type(error).__name__
+        reason = "cut short" if "truncated" in what.lower() or "incomplete" in what.lower() else "damaged"
+        raise BadPhoto(f"{reason}: {what}"[:200]) from error
+
+
+def _on_white(image: Image.Image) -> Image.Image:
+    from PIL import Image
+
+    flat = image.convert("RGBA")
+    white = Image.new("RGBA", flat.size, (255, 255, 255, 255))
+    return Image.alpha_composite(white, flat).convert("RGB")
+
+
+def _to_rgb(image: Image.Image) -> NDArray[np.uint8]:
+    """Convert any Pillow mode to (height, width, 3) uint8; transparency lies on white."""
+    mode = image.mode
+    if mode == "F":
+        raise BadPhoto("has floating-point pixels, which no camera photo has")
+    if mode.startswith("I"):
+        wide = np.asarray(image).astype(np.int64)
+        grey = (wide >> 8 if wide.max(initial=0) > 255 else wide).clip(0, 255).astype(np.uint8)
+        return np.repeat(grey[:, :, None], 3, axis=2)
+    if mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in image.info:
+        image = _on_white(image)
+    elif mode != "RGB":
+        image = image.convert("RGB")
+    return np.asarray(image)
+
+
+def turn_upright(pixels: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
+    """Turn stored pixels upright; ``orientation`` as in EXIF 2.32, 4.6.4, tag 274 (0th row, 0th column)."""
+    if orientation in (2, 3, 6, 7):
+        pixels = pixels[:, ::-1] if orientation in (2, 3) else pixels
+    if orientation in (3, 4):
+        pixels = pixels[::-1]
+    if orientation in (5, 6, 7, 8):
+        pixels = pixels.swapaxes(0, 1)
+        if orientation in (6, 7):
+            pixels = pixels[:, ::-1]
+        if orientation in (7, 8):
+            pixels = pixels[::-1]
+    return np.ascontiguousarray(pixels)
+
+
+def shrink(pixels: NDArray[np.uint8], long_side_px: int) -> NDArray[np.uint8]:
+    """Shrink by area averaging so that the long side is ``long_side_px``; smaller pictures stay as they are."""
+    import cv2
+
+    height, width = pixels.shape[:2]
+    if max(height, width) <= long_side_px:
+        return pixels
+    scale = long_side_px / max(height, width)
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    shrunk: NDArray[np.uint8] = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    return shrunk
+
+
+def open_upright(source: str | Path | bytes, long_side_px: int | None = None) -> UprightImage:
+    """Decode a photo (JPEG, PNG, HEIC, WebP, TIFF; the first picture of several) to upright RGB.
+
+    Parameters
+    ----------
+    source : path of the file, or its bytes.
+    long_side_px : shrink to this long side while decoding; never enlarges. None keeps every pixel.
+
+    Raises
+    ------
+    BadPhoto
+        with the reason: empty, cut short, damaged, too large, or no photo at all.
+    """
+    image = _open(_read(source))
+    orientation = _exif_orientation(image)
+    stored_width, stored_height = image.size
+    if long_side_px and image.format in ("JPEG", "MPO"):
+        scale = min(1.0, long_side_px / max(image.size))
+        image.draft(None, (max(1, int(stored_width * scale)), max(1, int(stored_height * scale))))
+    if image.format == "TIFF":
+        orientation_left = 1  # Pillow turns a TIFF upright while loading it
+        _load(image)
+        stored_width, stored_height = image.size
+    else:
+        _load(image)
+        orientation_left = orientation
+    pixels = _to_rgb(image)
+    if long_side_px:
+        pixels = shrink(pixels, long_side_px)
+    if orientation_left in (5, 6, 7, 8):
+        stored_width, stored_height = stored_height, stored_width
+    return UprightImage(turn_upright(pixels, orientation_left), stored_width, stored_height, orientation)
