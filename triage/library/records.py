@@ -134,8 +134,8 @@ class PersonTier:
 
 
 @dataclass(frozen=True)
-class Warning_:
-    """Who was told of a stop-use, how and when; `lifted` holds who lifted it after which repair."""
+class Warned:
+    """Who was told of a stop-use, how and when."""
 
     deck: str
     told: str

@@ -1,0 +1,132 @@
+"""Opening the database: SQLite beside the library by default, another by URL.
+
+SQLite runs with a write-ahead log, full synchronous writes and a busy timeout, and every write
+transaction takes the write lock at its start, so that two writers queue instead of failing.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.exc import DatabaseError, OperationalError
+from sqlalchemy.pool import StaticPool
+
+from triage.errors import Damaged, TriageError
+
+DATABASE_VARIABLE = "DECK_TRIAGE_DATABASE"
+_BUSY_MS = 60_000
+
+
+def open_engine(folder: Path | None) -> Engine:
+    """Return an engine for the library in a folder, or for a view in memory where there is none."""
+    url = os.environ.get(DATABASE_VARIABLE)
+    if folder is None:
+        engine = create_engine(
+            "sqlite://", poolclass=StaticPool, connect_args={"check_same_thread": False}
+        )
+        event.listen(engine, "connect", _quick_settings)
+        return engine
+    if url:
+        return create_engine(url)
+    engine = create_engine(
+        f"sqlite:///{folder / 'library.sqlite'}",
+        connect_args={"timeout": _BUSY_MS / 1000, "check_same_thread": False},
+    )
+    event.listen(engine, "connect", _safe_settings)
+    return engine
+
+
+def _quick_settings(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None
+
+
+def _safe_settings(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # transactions are begun by `writing` and `reading`
+    cursor = connection.cursor()
+    cursor.execute(f"PRAGMA busy_timeout={_BUSY_MS}")
+    try:
+        cursor.execute("PRAGMA journal_mode=WAL")
+    except Exception as error:
+        if "readonly" not in str(error) and "read-only" not in str(error):
+            raise
+    cursor.execute("PRAGMA synchronous=FULL")
+    cursor.close()
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """One write transaction: all of it or nothing. Waits for another writer for up to a minute."""
+    with _plain_errors(), engine.connect() as connection:
+        if engine.dialect.name == "sqlite":
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+        else:
+            connection.execute(text("SELECT pg_advisory_xact_lock(7264)"))
+        try:
+            yield connection
+        except BaseException:
+            _end(connection, "ROLLBACK")
+            raise
+        _end(connection, "COMMIT")
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """A consistent read of the database."""
+    with _plain_errors(), engine.connect() as connection:
+        if engine.dialect.name == "sqlite":
+            connection.exec_driver_sql("BEGIN")
+        try:
+            yield connection
+        finally:
+            _end(connection, "ROLLBACK")
+
+
+def _end(connection: Connection, how: str) -> None:
+    if connection.dialect.name == "sqlite":
+        try:
+            connection.exec_driver_sql(how)
+        except OperationalError as error:
+            if how == "COMMIT" or "no transaction is active" not in str(error):
+                raise
+    if how == "COMMIT":
+        connection.commit()
+    else:
+        connection.rollback()
+
+
+@contextmanager
+def _plain_errors() -> Iterator[None]:
+    """Say in one sentence what the database meant."""
+    try:
+        yield
+    except OperationalError as error:
+        said = str(error.orig)
+        if "full" in said:
+            raise TriageError(
+                "The disk is full; nothing of this step was written.",
+                "Free some space and run the same command again.",
+            ) from error
+        if "readonly" in said or "read-only" in said or "unable to open" in said:
+            raise TriageError(
+                f"The library cannot be written or opened: {said}.",
+                "Check the folder's permissions, or work on a copy.",
+            ) from error
+        if "locked" in said:
+            raise TriageError(
+                "Another program has been writing to this library for over a minute.",
+                "Wait until it has finished, then run the same command again.",
+            ) from error
+        if "disk I/O" in said:
+            raise TriageError(f"The disk reports a fault: {said}.", "Check the disk; then run verify.") from error
+        raise
+    except DatabaseError as error:
+        if "malformed" in str(error.orig) or "not a database" in str(error.orig):
+            raise Damaged(
+                f"The library's database is damaged: {error.orig}.", "Restore a backup of the library."
+            ) from error
+        raise

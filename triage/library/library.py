@@ -1,0 +1,448 @@
+"""The library: a folder with `library.toml`, the event log and its folds, originals and caches."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import cached_property
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, delete, func, insert, select
+
+from triage.errors import BadInput, Damaged, NoLibrary
+from triage.library import find, fold, log, present
+from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
+from triage.library.log import Event, Said
+from triage.library.records import (
+    Closing,
+    Fact,
+    Finding,
+    Label,
+    Lift,
+    PersonTier,
+    Photo,
+    Suggestion,
+    Warned,
+    Word,
+)
+from triage.library.store import Originals, Renditions, write_whole
+from triage.library.tables import FORMAT_VERSION, meta, metadata
+from triage.library.tables import event as event_table
+from triage.library.tables import photo as photo_table
+from triage.library.tables import suggestion as suggestion_table
+
+if TYPE_CHECKING:
+    from triage.words.vocabulary import Vocabulary
+
+LIBRARY_FILE = "library.toml"
+ANY_VISIT = "*"
+"""Asks for photos of every visit."""
+
+
+class Library:
+    """An open library. Use as a context manager; writes go through `say`, everything else reads."""
+
+    def __init__(self, path: Path | None, *, engine: Any = None) -> None:
+        self._path = path
+        self.engine = engine if engine is not None else open_engine(path)
+        self._meta: dict[str, str] | None = None
+
+    # ---- making and opening -------------------------------------------------------------------
+
+    @classmethod
+    def create(cls, path: Path) -> Library:
+        """Make an empty library in a folder that is new or empty.
+
+        Raises BadInput when there is something in the folder already.
+        """
+        path = Path(path)
+        if path.exists() and (not path.is_dir() or any(path.iterdir())):
+            what = "is a library already" if (path / LIBRARY_FILE).exists() else "is not empty"
+            raise BadInput(f"{path} {what}.", "Name a folder that does not exist yet.")
+        path.mkdir(parents=True, exist_ok=True)
+        library = cls(path)
+        library_id = log.new_id()
+        metadata.create_all(library.engine)
+        with writing(library.engine) as connection:
+            if connection.execute(select(meta.c.value).where(meta.c.key == "format")).scalar() is None:
+                rows = {"format": str(FORMAT_VERSION), "library_id": library_id, "log_id": library_id}
+                connection.execute(insert(meta), [{"key": key, "value": rows[key]} for key in rows])
+        text = f'format = {FORMAT_VERSION}\nid = "{library.id}"\ncreated_at = "{log.now()}"\n'
+        if os.environ.get(DATABASE_VARIABLE):
+            text += 'database = "shared"  # its address is in the environment variable DECK_TRIAGE_DATABASE\n'
+        write_whole(path / LIBRARY_FILE, text.encode())
+        return library
+
+    @classmethod
+    def open(cls, path: Path) -> Library:
+        """Open a library. Raises NoLibrary, or Damaged when its format is not one of ours."""
+        path = Path(path)
+        if not (path / LIBRARY_FILE).is_file():
+            raise NoLibrary(
+                f"{path} is not a library: it holds no {LIBRARY_FILE}.",
+                "Make one with: deck-triage new PATH, or name another with --library PATH.",
+            )
+        try:
+            config = tomllib.loads((path / LIBRARY_FILE).read_text())
+            version = int(config["format"])
+        except (tomllib.TOMLDecodeError, KeyError, ValueError, UnicodeDecodeError) as error:
+            raise Damaged(f"{path / LIBRARY_FILE} cannot be read: {error}.", "Restore a backup.") from error
+        if version > FORMAT_VERSION:
+            raise Damaged(
+                f"{path} was written by a newer deck-triage (format {version}, this one knows {FORMAT_VERSION}).",
+                "Upgrade deck-triage.",
+            )
+        shared = config.get("database") == "shared"
+        if shared and not os.environ.get(DATABASE_VARIABLE):
+            raise NoLibrary(
+                f"{path} keeps its words in a shared database.",
+                f"Set {DATABASE_VARIABLE} to the database's URL.",
+            )
+        if not shared and not (path / "library.sqlite").is_file():
+            raise Damaged(f"{path} has lost its database library.sqlite.", "Restore a backup of the library.")
+        return cls(path)
+
+    @staticmethod
+    def find_upward(start: Path) -> Path | None:
+        """Return the nearest folder upward that holds a library of the same user, or null."""
+        for folder in (start.resolve(), *start.resolve().parents):
+            file = folder / LIBRARY_FILE
+            if file.is_file():
+                return folder if file.stat().st_uid == os.getuid() else None
+        return None
+
+    def as_of(self, time: str) -> Library:
+        """Return a read-only view of what was recorded up to a time (ISO 8601), folded in memory."""
+        view = Library(None)
+        view._path = self._path
+        metadata.create_all(view.engine)
+        with reading(self.engine) as source, writing(view.engine) as target:
+            target.execute(insert(meta), [dict(row) for row in source.execute(select(meta)).mappings()])
+            for table in ("private", "event"):
+                rows = source.execute(select(metadata.tables[table])).mappings()
+                kept = [dict(row) for row in rows if table == "private" or row["recorded_at"] <= time]
+                if kept:
+                    target.execute(insert(metadata.tables[table]), kept)
+            fold.rebuild(target, log.read(target))
+        return view
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Library:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # ---- where things stand -------------------------------------------------------------------
+
+    @property
+    def path(self) -> Path:
+        """The library's folder."""
+        if self._path is None:
+            raise NoLibrary("This view of a library stands in memory only.")
+        return self._path
+
+    def _settings(self) -> dict[str, str]:
+        if self._meta is None:
+            with reading(self.engine) as connection:
+                self._meta = {row.key: row.value for row in connection.execute(select(meta))}
+        return self._meta
+
+    @property
+    def id(self) -> str:
+        """The library's identifier, random, made when it was made."""
+        return self._settings()["library_id"]
+
+    @property
+    def log_id(self) -> str:
+        """The identifier of this library's own chain of events."""
+        return self._settings()["log_id"]
+
+    @property
+    def originals(self) -> Originals:
+        """The photo files as they came."""
+        return Originals(self.path / "originals")
+
+    @property
+    def caches(self) -> Path:
+        """A folder whose content may be deleted at any time."""
+        return self.path / "cache"
+
+    @property
+    def renditions(self) -> Renditions:
+        """Upright pictures for screens and reports."""
+        return Renditions(self.caches / "renditions")
+
+    @property
+    def models_dir(self) -> Path:
+        """The folder that holds one folder per trained model."""
+        return self.path / "models"
+
+    @property
+    def own_tags(self) -> Path:
+        """The firm's own vocabulary file (it may be missing)."""
+        return self.path / "tags.toml"
+
+    @property
+    def own_rules(self) -> Path:
+        """The firm's own rule file (it may be missing)."""
+        return self.path / "rules.toml"
+
+    @cached_property
+    def _vocabulary(self) -> Vocabulary:
+        from triage.words.vocabulary import load_vocabulary
+
+        return load_vocabulary(self.own_tags if self.own_tags.exists() else None)
+
+    def vocabulary(self) -> Vocabulary:
+        """Return the shipped tags with the library's own."""
+        return self._vocabulary
+
+    def forget_vocabulary(self) -> None:
+        """Read the vocabulary again at the next call, after `tags.toml` changed."""
+        self.__dict__.pop("_vocabulary", None)
+
+    # ---- saying things --------------------------------------------------------------------------
+
+    def say(
+        self,
+        kind: str,
+        payload: Mapping[str, Any],
+        *,
+        by: str,
+        private: Mapping[str, str] | None = None,
+        at: str | None = None,
+    ) -> Event:
+        """Append one event and fold it, in one transaction; it is on the disk when this returns."""
+        return self.say_many([Said(kind, payload, by, at, private or {})])[0]
+
+    def say_many(self, said: Sequence[Said], *, act: str | None = None) -> list[Event]:
+        """Append events as one act (undone as a whole), all or none of them."""
+        if not said:
+            return []
+        with writing(self.engine) as connection:
+            events = log.append(connection, self.log_id, said, act)
+            fold.apply(connection, events)
+        return events
+
+    def undo(self, by: str) -> list[Event]:
+        """Take back a person's last act that can be taken back, by adding an event.
+
+        Returns the events that were undone. Raises BadInput when there is nothing to undo.
+        """
+        with writing(self.engine) as connection:
+            act = present.last_act(connection, by, fold.UNDOABLE)
+            if act is None:
+                raise BadInput(f"There is nothing by {by} to undo.")
+            said = Said("undone", {"act": act}, by)
+            fold.apply(connection, log.append(connection, self.log_id, [said]))
+            return present.events_of_act(connection, act)
+
+    # ---- reading ----------------------------------------------------------------------------------
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A consistent read of the database, for the rooms that ask in SQL."""
+        with reading(self.engine) as connection:
+            yield connection
+
+    def events(self, kind: str | None = None) -> Iterator[Event]:
+        """Yield events in folding order."""
+        with self.read() as connection:
+            yield from log.read(connection, kind=kind)
+
+    def head(self) -> dict[str, dict[str, Any]]:
+        """Return the last sequence number and hash of every chain."""
+        with self.read() as connection:
+            return log.heads(connection)
+
+    def faults(self) -> list[str]:
+        """Return one sentence per fault of the event log."""
+        with self.read() as connection:
+            return log.faults(connection)
+
+    def decks(self) -> list[str]:
+        """Return the codes of all decks that have photos, facts or findings."""
+        with self.read() as connection:
+            return present.decks(connection)
+
+    def visits(self, deck: str) -> list[str | None]:
+        """Return a deck's visits, oldest first, null (no date known) before all."""
+        with self.read() as connection:
+            return present.visits(connection, deck)
+
+    def photos(self, deck: str | None = None, visit: str | None = ANY_VISIT) -> list[Photo]:
+        """Return placed photos by deck, visit, time and name."""
+        with self.read() as connection:
+            return present.photos(connection, deck, visit)
+
+    def photo_count(self) -> int:
+        """Return how many photos the library holds."""
+        with self.read() as connection:
+            query = select(func.count()).select_from(photo_table).where(photo_table.c.state == "here")
+            return int(connection.execute(query).scalar_one())
+
+    def photo(self, text: str) -> Photo:
+        """Return the photo that a person names (see `find.photo`)."""
+        with self.read() as connection:
+            return find.photo(connection, text)
+
+    def shas(self) -> set[str]:
+        """Return the hashes of all photos, forgotten ones too."""
+        with self.read() as connection:
+            return set(connection.execute(select(photo_table.c.sha)).scalars())
+
+    def original(self, sha: str) -> Path:
+        """Return the path of an original. Raises Damaged where it is missing."""
+        with self.read() as connection:
+            suffix = connection.execute(
+                select(photo_table.c.suffix).where(photo_table.c.sha == sha)
+            ).scalar()
+        if suffix is None:
+            raise BadInput(f"There is no photo {sha[:12]} in this library.")
+        path = self.originals.path(sha, suffix)
+        if not path.exists():
+            raise Damaged(
+                f"The original of photo {sha[:12]} is missing from the library.",
+                "Ingest the same file again, or restore a backup.",
+            )
+        return path
+
+    def rendition(self, sha: str) -> Path:
+        """Return the upright JPEG of a photo, making it where it is not kept."""
+        path = self.renditions.path(sha)
+        if not path.exists():
+            from triage.imaging import examine
+
+            path = self.renditions.put(sha, examine(self.original(sha)).rendition_jpeg)
+        return path
+
+    def private_exif(self, sha: str) -> dict[str, Any]:
+        """Return a photo's position and serials, kept apart from everything else."""
+        with self.read() as connection:
+            return present.private_exif(connection, sha)
+
+    def labels(
+        self, deck: str | None = None, photo: str | None = None, tag: str | None = None
+    ) -> list[Label]:
+        """Return each person's latest word on each photo x tag."""
+        with self.read() as connection:
+            return present.labels(connection, deck=deck, photo=photo, tag=tag)
+
+    def words(self, deck: str | None = None, tag: str | None = None) -> dict[tuple[str, str], Word]:
+        """Return the persons' words put together, with disputes and settlements."""
+        with self.read() as connection:
+            return present.words(connection, deck=deck, tag=tag)
+
+    def label_rows_known(self) -> set[str]:
+        """Return the hashes of all label rows that were read from files."""
+        with self.read() as connection:
+            return present.label_rows(connection)
+
+    def suggestions(
+        self, deck: str | None = None, tag: str | None = None, model: str | None = None
+    ) -> dict[tuple[str, str], Suggestion]:
+        """Return the machine's words of the present (or a named) model."""
+        model = model or self.model()
+        if model is None:
+            return {}
+        with self.read() as connection:
+            return present.suggestions(connection, model, deck=deck, tag=tag)
+
+    def keep_suggestions(self, rows: Iterable[Suggestion]) -> None:
+        """Store the machine's words; an earlier one of the same photo, tag and model is replaced."""
+        values = [
+            {
+                "photo": row.photo, "tag": row.tag, "model": row.model, "score": row.score,
+                "probability": row.probability, "pile": row.pile, "places": [list(box) for box in row.where],
+            }
+            for row in rows
+        ]  # fmt: skip
+        if not values:
+            return
+        table = suggestion_table
+        with writing(self.engine) as connection:
+            for model in {value["model"] for value in values}:
+                shas = sorted({value["photo"] for value in values if value["model"] == model})
+                tags = sorted({value["tag"] for value in values if value["model"] == model})
+                for start in range(0, len(shas), 500):
+                    connection.execute(
+                        delete(table).where(
+                            table.c.model == model,
+                            table.c.photo.in_(shas[start : start + 500]),
+                            table.c.tag.in_(tags),
+                        )
+                    )
+            connection.execute(insert(table), values)
+
+    def model(self) -> str | None:
+        """Return the hash of the model in use, or null."""
+        trained = self.statements("trained")
+        return str(trained[-1].payload["model"]) if trained else None
+
+    @property
+    def model_dir(self) -> Path:
+        """The folder of the model in use. Raises BadInput when none was trained."""
+        model = self.model()
+        if model is None:
+            raise BadInput("No model was trained on this library yet.", "Label some photos, then: deck-triage train")
+        return self.models_dir / model[:16]
+
+    def statements(self, kind: str, deck: str | None = None) -> list[Event]:
+        """Return the current statements of a kind, in order, as events."""
+        with self.read() as connection:
+            return present.statements(connection, kind, deck)
+
+    def facts(self, deck: str, visit: str | None = ANY_VISIT) -> dict[str, Fact]:
+        """Return the latest value of each fact at a visit or an earlier one."""
+        with self.read() as connection:
+            return present.facts(connection, deck, visit)
+
+    def findings(self, deck: str) -> list[Finding]:
+        """Return the findings on a deck, in order."""
+        with self.read() as connection:
+            return present.findings(connection, deck)
+
+    def person_tier(self, deck: str, visit: str | None = ANY_VISIT) -> PersonTier | None:
+        """Return the tier that a person set for a deck, or null."""
+        with self.read() as connection:
+            return present.person_tier(connection, deck, visit)
+
+    def warnings(self, deck: str) -> list[Warned]:
+        """Return who was told of a stop-use, in order."""
+        with self.read() as connection:
+            return present.warnings(connection, deck)
+
+    def lifts(self, deck: str) -> list[Lift]:
+        """Return the liftings of a stop-use, in order."""
+        with self.read() as connection:
+            return present.lifts(connection, deck)
+
+    def closings(self, deck: str) -> list[Closing]:
+        """Return the concerns that a named person closed, in order."""
+        with self.read() as connection:
+            return present.closings(connection, deck)
+
+    def deck_private(self, deck: str) -> dict[str, str]:
+        """Return the private fields of a deck: address, client."""
+        with self.read() as connection:
+            return present.deck_private(connection, deck)
+
+    def event_count(self) -> int:
+        """Return the length of all chains together."""
+        with self.read() as connection:
+            return int(connection.execute(select(func.count()).select_from(event_table)).scalar_one())
+
+    def rebuild(self) -> int:
+        """Fold every event again from nothing; returns how many there were."""
+        with writing(self.engine) as connection:
+            return fold.rebuild(connection, log.read(connection))

@@ -1,0 +1,243 @@
+"""The event log: an append-only chain, each event carrying the hash of the one before it.
+
+The hash is SHA-256 (FIPS 180-4) over the canonical JSON (RFC 8785) of every field but the hash itself.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+import rfc8785
+from sqlalchemy import Connection, func, insert, select
+
+from triage.library.tables import event as event_table
+from triage.library.tables import private as private_table
+
+GENESIS = "0" * 64
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that was said or done. `by` is the person's name where it is still known."""
+
+    log_id: str
+    seq: int
+    lamport: int
+    kind: str
+    act: str
+    payload: Mapping[str, Any]
+    at: str
+    recorded_at: str
+    by_ref: str
+    prev_hash: str
+    hash: str
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class Said:
+    """Something about to be said: kind, payload, who, when, and the texts that must stay deletable."""
+
+    kind: str
+    payload: Mapping[str, Any]
+    by: str
+    at: str | None = None
+    private: Mapping[str, str] = field(default_factory=dict)
+
+
+def now() -> str:
+    """Return the present time as ISO 8601 in UTC with microseconds."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")
+
+
+def new_id() -> str:
+    """Return a random identifier of 128 bits."""
+    return secrets.token_hex(16)
+
+
+def canonical(value: Any) -> str:
+    """Return canonical JSON (RFC 8785) as text."""
+    return rfc8785.dumps(value).decode()
+
+
+def event_hash(row: Mapping[str, Any]) -> str:
+    """Return the SHA-256 of an event's canonical form (every column but `hash`)."""
+    body = {key: row[key] for key in _HASHED}
+    return hashlib.sha256(rfc8785.dumps(body)).hexdigest()
+
+
+_HASHED = (
+    "log_id", "seq", "lamport", "kind", "act", "payload", "at", "recorded_at", "by_ref", "prev_hash",
+)  # fmt: skip
+
+
+def keep_private(connection: Connection, text: str, known: dict[str, str]) -> str:
+    """Store a text apart from the chain and return the salted hash by which events refer to it."""
+    if text in known:
+        return known[text]
+    found = connection.execute(
+        select(private_table.c.ref).where(private_table.c.text == text).order_by(private_table.c.ref)
+    ).scalar()
+    if found is None:
+        salt = secrets.token_hex(16)
+        found = hashlib.sha256((salt + text).encode()).hexdigest()
+        connection.execute(insert(private_table).values(ref=found, salt=salt, text=text))
+    known[text] = found
+    return str(found)
+
+
+def append(connection: Connection, log_id: str, said: Sequence[Said], act: str | None = None) -> list[Event]:
+    """Append events to this library's own chain; the caller holds the write transaction.
+
+    All of one call belong to one act, which `undo` takes back as a whole. Returns them in order.
+    """
+    tail = connection.execute(
+        select(event_table.c.seq, event_table.c.hash)
+        .where(event_table.c.log_id == log_id)
+        .order_by(event_table.c.seq.desc())
+        .limit(1)
+    ).first()
+    seq, prev_hash = (tail.seq, tail.hash) if tail else (0, GENESIS)
+    lamport = connection.execute(select(func.max(event_table.c.lamport))).scalar() or 0
+    act = act or new_id()
+    recorded_at = now()
+    known: dict[str, str] = {}
+    rows: list[dict[str, Any]] = []
+    events: list[Event] = []
+    for one in said:
+        seq, lamport = seq + 1, lamport + 1
+        payload = dict(one.payload)
+        refs = {name: keep_private(connection, text, known) for name, text in one.private.items() if text}
+        if refs:
+            payload["private"] = refs
+        row = {
+            "log_id": log_id,
+            "seq": seq,
+            "lamport": lamport,
+            "kind": one.kind,
+            "act": act,
+            "payload": canonical(payload),
+            "at": one.at or recorded_at,
+            "recorded_at": recorded_at,
+            "by_ref": keep_private(connection, one.by, known),
+            "prev_hash": prev_hash,
+        }
+        row["hash"] = prev_hash = event_hash(row)
+        rows.append(row)
+        events.append(Event(**{**row, "payload": payload}, by=one.by))
+    if rows:
+        connection.execute(insert(event_table), rows)
+    return events
+
+
+def read(
+    connection: Connection, *, kind: str | None = None, recorded_up_to: str | None = None
+) -> Iterator[Event]:
+    """Yield events in folding order (lamport, log_id, seq), a thousand rows at a time."""
+    query = select(event_table).order_by(event_table.c.lamport, event_table.c.log_id, event_table.c.seq)
+    if kind is not None:
+        query = query.where(event_table.c.kind == kind)
+    if recorded_up_to is not None:
+        query = query.where(event_table.c.recorded_at <= recorded_up_to)
+    names = Names(connection)
+    for row in connection.execution_options(yield_per=1000).execute(query).mappings():
+        yield from_row(row, names)
+
+
+def from_row(row: Mapping[str, Any], names: Names) -> Event:
+    """Return the event of a row of the table."""
+    return Event(**{**row, "payload": json.loads(row["payload"])}, by=names.get(row["by_ref"]))
+
+
+class Names:
+    """Looks private texts up by reference and remembers them; a deleted text reads as a pseudonym."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._known: dict[str, str] = {}
+
+    def get(self, ref: str) -> str:
+        """Return the text of a reference, or `person-xxxxxxxx` where it was deleted."""
+        if ref not in self._known:
+            text = self._connection.execute(
+                select(private_table.c.text).where(private_table.c.ref == ref)
+            ).scalar()
+            self._known[ref] = f"person-{ref[:8]}" if text is None else str(text)
+        return self._known[ref]
+
+    def maybe(self, ref: str | None) -> str | None:
+        """Return the text of a reference, or null where there is none or it was deleted."""
+        if ref is None:
+            return None
+        text = self._connection.execute(
+            select(private_table.c.text).where(private_table.c.ref == ref)
+        ).scalar()
+        return None if text is None else str(text)
+
+
+def faults(connection: Connection) -> list[str]:
+    """Check every chain and every private text; return one sentence per fault, none when all is well."""
+    found: list[str] = []
+    last: dict[str, tuple[int, str]] = {}
+    query = select(event_table).order_by(event_table.c.log_id, event_table.c.seq)
+    for row in connection.execution_options(yield_per=1000).execute(query).mappings():
+        seq, prev_hash = last.get(row["log_id"], (0, GENESIS))
+        where = f"event {row['seq']} of log {row['log_id'][:8]}"
+        if row["seq"] != seq + 1:
+            found.append(f"{where}: follows event {seq}; events between them are missing")
+        elif row["prev_hash"] != prev_hash:
+            found.append(f"{where}: does not follow the event before it")
+        if event_hash(row) != row["hash"]:
+            found.append(f"{where}: its content was changed")
+        last[row["log_id"]] = (row["seq"], row["hash"])
+    for row in connection.execute(select(private_table)).mappings():
+        if row["text"] is not None:
+            ref = hashlib.sha256((row["salt"] + row["text"]).encode()).hexdigest()
+            if ref != row["ref"]:
+                found.append(f"private text {row['ref'][:8]}: its content was changed")
+    return found
+
+
+def heads(connection: Connection) -> dict[str, dict[str, Any]]:
+    """Return the last sequence number and hash of every chain, by log."""
+    newest = select(event_table.c.log_id, func.max(event_table.c.seq).label("seq")).group_by(
+        event_table.c.log_id
+    )
+    newest = newest.subquery()  # type: ignore[assignment]
+    query = (
+        select(event_table.c.log_id, event_table.c.seq, event_table.c.hash)
+        .join(newest, (event_table.c.log_id == newest.c.log_id) & (event_table.c.seq == newest.c.seq))
+        .order_by(event_table.c.log_id)
+    )
+    return {row.log_id: {"seq": row.seq, "hash": row.hash} for row in connection.execute(query)}
+
+
+def adopt(
+    connection: Connection, events: Iterable[Mapping[str, Any]], privates: Iterable[Mapping[str, Any]]
+) -> int:
+    """Copy foreign events and private texts that are not here yet; returns how many events were new.
+
+    The caller checks the foreign chain first and rebuilds the folds afterwards.
+    """
+    have = {
+        row.log_id: row.seq
+        for row in connection.execute(
+            select(event_table.c.log_id, func.max(event_table.c.seq).label("seq")).group_by(
+                event_table.c.log_id
+            )
+        )
+    }
+    fresh = [dict(row) for row in events if row["seq"] > have.get(row["log_id"], 0)]
+    if fresh:
+        connection.execute(insert(event_table), fresh)
+    refs = set(connection.execute(select(private_table.c.ref)).scalars())
+    texts = [dict(row) for row in privates if row["ref"] not in refs]
+    if texts:
+        connection.execute(insert(private_table), texts)
+    return len(fresh)

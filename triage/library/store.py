@@ -1,0 +1,125 @@
+"""Content-addressed originals and the deletable caches beside them.
+
+A file is written under a temporary name, flushed to the disk and renamed, so a half-written file is
+never read as a whole one. Originals are read-only and never change.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+
+_CHUNK = 1 << 20
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 (FIPS 180-4) of a file, read a megabyte at a time."""
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that it is there whole or not at all, also after a crash."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    temporary = path.parent / f".{path.name}.{secrets.token_hex(4)}.tmp"
+    try:
+        with temporary.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    finally:
+        temporary.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Flush a folder's entries to the disk."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+class Originals:
+    """The photo files as they came, named by their SHA-256."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def path(self, sha: str, suffix: str) -> Path:
+        """Return where an original stands, whether or not it is there."""
+        return self.folder / sha[:2] / f"{sha}{suffix}"
+
+    def add(self, source: Path, sha: str, suffix: str) -> Path:
+        """Copy a file in, checking that what was written has the hash; a known one is left alone.
+
+        Raises OSError (a full disk, a read-only folder) with nothing half left behind.
+        """
+        target = self.path(sha, suffix)
+        if target.exists():
+            return target
+        target.parent.mkdir(parents=True, exist_ok=True)
+        temporary = target.parent / f".{sha[:12]}.{secrets.token_hex(4)}.tmp"
+        digest = hashlib.sha256()
+        try:
+            with source.open("rb") as reader, temporary.open("wb") as writer:
+                while chunk := reader.read(_CHUNK):
+                    digest.update(chunk)
+                    writer.write(chunk)
+                writer.flush()
+                os.fsync(writer.fileno())
+            if digest.hexdigest() != sha:
+                raise OSError(f"{source} changed while it was read")
+            temporary.chmod(0o444)
+            temporary.replace(target)
+        finally:
+            temporary.unlink(missing_ok=True)
+        sync_folder(target.parent)
+        return target
+
+    def remove(self, sha: str, suffix: str) -> None:
+        """Delete an original for good."""
+        self.path(sha, suffix).unlink(missing_ok=True)
+
+    def all(self) -> Iterator[tuple[str, Path]]:
+        """Yield (sha, path) of every file, in order; temporary files are passed over."""
+        if not self.folder.exists():
+            return
+        for path in sorted(self.folder.glob("??/*")):
+            if not path.name.startswith("."):
+                yield path.name.split(".")[0], path
+
+
+class Renditions:
+    """Upright JPEGs without metadata, made anew whenever they are gone."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def path(self, sha: str) -> Path:
+        """Return where the rendition stands, whether or not it is there."""
+        return self.folder / sha[:2] / f"{sha}.jpg"
+
+    def put(self, sha: str, jpeg: bytes) -> Path:
+        """Keep a rendition; a cache, so it is renamed into place but not forced to the disk."""
+        path = self.path(sha)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        temporary = path.parent / f".{sha[:12]}.{secrets.token_hex(4)}.tmp"
+        try:
+            temporary.write_bytes(jpeg)
+            temporary.replace(path)
+        finally:
+            temporary.unlink(missing_ok=True)
+        return path
+
+    def remove(self, sha: str) -> None:
+        """Drop one rendition."""
+        self.path(sha).unlink(missing_ok=True)

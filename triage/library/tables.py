@@ -1,0 +1,170 @@
+"""The library's tables: one append-only log, and folds of it that can be rebuilt at any time.
+
+`event` and `private` are the truth; everything below them is derived. Fold rows keep the order of the
+event that made them (lamport, log_id, seq), the act it belonged to, and two flags: `undone`, and `current`
+for the newest row of its key that was not undone.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Float,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+FORMAT_VERSION = 1
+
+metadata = MetaData()
+
+meta = Table("meta", metadata, Column("key", String, primary_key=True), Column("value", Text, nullable=False))
+
+event = Table(
+    "event",
+    metadata,
+    Column("log_id", String, primary_key=True),
+    Column("seq", Integer, primary_key=True),
+    Column("lamport", Integer, nullable=False),
+    Column("kind", String, nullable=False),
+    Column("act", String, nullable=False),
+    Column("payload", Text, nullable=False),
+    Column("at", String, nullable=False),
+    Column("recorded_at", String, nullable=False),
+    Column("by_ref", String, nullable=False),
+    Column("prev_hash", String, nullable=False),
+    Column("hash", String, nullable=False),
+    Index("event_order", "lamport", "log_id", "seq"),
+    Index("event_by", "by_ref", "lamport"),
+    Index("event_kind", "kind", "lamport"),
+)
+
+private = Table(
+    "private",
+    metadata,
+    Column("ref", String, primary_key=True),
+    Column("salt", String, nullable=False),
+    Column("text", Text),
+    Index("private_text", "text"),
+)
+"""Texts that can be deleted without breaking the chain: an event holds only sha256(salt + text)."""
+
+photo = Table(
+    "photo",
+    metadata,
+    Column("sha", String, primary_key=True),
+    Column("bytes", Integer, nullable=False),
+    Column("width", Integer, nullable=False),
+    Column("height", Integer, nullable=False),
+    Column("orientation", Integer, nullable=False),
+    Column("suffix", String, nullable=False),
+    Column("taken_at", String),
+    Column("camera", String),
+    Column("focal_mm", Float),
+    Column("phash", String),
+    Column("quality", JSON, nullable=False),
+    Column("exif_ref", String),
+    Column("state", String, nullable=False),
+)
+
+
+def _order() -> list[Column]:  # type: ignore[type-arg]
+    """Columns that every fold row carries."""
+    return [
+        Column("event", String, primary_key=True),
+        Column("act", String, nullable=False),
+        Column("by_ref", String, nullable=False),
+        Column("at", String, nullable=False),
+        Column("lamport", Integer, nullable=False),
+        Column("log_id", String, nullable=False),
+        Column("seq", Integer, nullable=False),
+        Column("undone", Boolean, nullable=False),
+        Column("current", Boolean, nullable=False),
+        Column("key", String, nullable=False),
+    ]
+
+
+placing = Table(
+    "placing",
+    metadata,
+    *_order(),
+    Column("sha", String, nullable=False),
+    Column("deck", String, nullable=False),
+    Column("visit", String),
+    Column("name", String, nullable=False),
+    Column("why", Text),
+    Index("placing_key", "key", "current"),
+    Index("placing_deck", "current", "deck", "visit", "name"),
+    Index("placing_name", "current", "name"),
+    Index("placing_act", "act"),
+)
+
+label = Table(
+    "label",
+    metadata,
+    *_order(),
+    Column("photo", String, nullable=False),
+    Column("tag", String, nullable=False),
+    Column("value", String, nullable=False),
+    Column("boxes", JSON, nullable=False),
+    Column("place_ref", String),
+    Column("count", Integer),
+    Column("asked_by", String, nullable=False),
+    Column("saw_machine", Boolean, nullable=False),
+    Column("note_ref", String),
+    Column("row_hash", String),
+    Index("label_key", "key", "current"),
+    Index("label_photo", "current", "photo", "tag"),
+    Index("label_tag", "current", "tag"),
+    Index("label_row", "row_hash"),
+    Index("label_act", "act"),
+)
+
+statement = Table(
+    "statement",
+    metadata,
+    *_order(),
+    Column("kind", String, nullable=False),
+    Column("deck", String),
+    Column("payload", JSON, nullable=False),
+    Index("statement_key", "key", "current"),
+    Index("statement_deck", "current", "kind", "deck"),
+    Index("statement_act", "act"),
+)
+"""Facts, findings, tiers, settlements, warnings, closings, trainings, audits, issued reports."""
+
+suggestion = Table(
+    "suggestion",
+    metadata,
+    Column("photo", String, primary_key=True),
+    Column("tag", String, primary_key=True),
+    Column("model", String, primary_key=True),
+    Column("score", Float, nullable=False),
+    Column("probability", Float, nullable=False),
+    Column("pile", String, nullable=False),
+    Column("places", JSON, nullable=False),
+    Index("suggestion_model", "model", "tag", "pile"),
+)
+"""The machine's words: derived from photos and a model, not events."""
+
+job = Table(
+    "job",
+    metadata,
+    Column("id", String, primary_key=True),
+    Column("kind", String, nullable=False),
+    Column("state", String, nullable=False),
+    Column("done", Integer, nullable=False),
+    Column("total", Integer),
+    Column("detail", JSON, nullable=False),
+    Column("started_at", String, nullable=False),
+    Column("ended_at", String),
+)
+
+FOLDS = (photo, placing, label, statement)
+"""Tables that `rebuild` empties and folds again."""
