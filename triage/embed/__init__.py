@@ -1,5 +1,49 @@
-"""Embed: photos to vectors by a frozen network, kept in a cache that may be deleted at any time."""
+"""Embed: photos to vectors by a frozen network, kept in a cache that may be deleted at any time.
 
-from triage.embed.vectors import PhotoVectors, Recipe
+The names below are imported when first used, so that a command that embeds nothing starts fast.
+"""
 
-__all__ = ["PhotoVectors", "Recipe"]
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from triage.embed.batch import Failed, Ok, embed_many
+    from triage.embed.embedder import Embedder
+    from triage.embed.models import models_dir
+    from triage.embed.recipe import default_recipe, make_recipe
+    from triage.embed.store import VectorStore
+    from triage.embed.vectors import PhotoVectors, Recipe
+
+__all__ = [
+    "Embedder",
+    "Failed",
+    "Ok",
+    "PhotoVectors",
+    "Recipe",
+    "VectorStore",
+    "default_recipe",
+    "embed_many",
+    "make_recipe",
+    "models_dir",
+]
+
+_HOMES = {
+    "Embedder": "embedder",
+    "Failed": "batch",
+    "Ok": "batch",
+    "PhotoVectors": "vectors",
+    "Recipe": "vectors",
+    "VectorStore": "store",
+    "default_recipe": "recipe",
+    "embed_many": "batch",
+    "make_recipe": "recipe",
+    "models_dir": "models",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"triage.embed.{_HOMES[name]}"), name)

@@ -1,0 +1,37 @@
+"""Feature maps to vectors: whole-photo blocks of unit length, and cells of both maps on one grid."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_TINY = np.float32(1e-12)
+
+
+def unit(vectors: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Scale each vector along the last axis to Euclidean length 1; a zero vector stays zero."""
+    length = np.sqrt(np.einsum("...i,...i->...", vectors, vectors))[..., None]
+    scaled: NDArray[np.float32] = vectors / np.maximum(length, _TINY)
+    return scaled
+
+
+def whole_blocks(last_map: NDArray[np.float32]) -> list[NDArray[np.float32]]:
+    """Return the mean and the maximum of a (channels, rows, cols) map, each of unit length."""
+    flat = last_map.reshape(last_map.shape[0], -1)
+    return [unit(flat.mean(axis=1)), unit(flat.max(axis=1))]
+
+
+def joined_cells(last_map: NDArray[np.float32], earlier_map: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return (rows * cols, 1280 + 672): each cell's last-map and earlier-map feature, each of unit length.
+
+    The earlier map has twice the resolution; the largest of its 2 x 2 places stands for the cell.
+    """
+    channels, rows, cols = last_map.shape
+    pooled = earlier_map.reshape(earlier_map.shape[0], rows, 2, cols, 2).max(axis=(2, 4))
+    last = unit(np.ascontiguousarray(last_map.reshape(channels, -1).T))
+    earlier = unit(np.ascontiguousarray(pooled.reshape(pooled.shape[0], -1).T))
+    return np.concatenate([last, earlier], axis=1)
