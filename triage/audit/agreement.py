@@ -1,0 +1,155 @@
+"""Do people agree? Observed agreement, Cohen's kappa and Krippendorff's alpha, as pure functions.
+
+Sources: J. Cohen, A coefficient of agreement for nominal scales, Educational and Psychological
+Measurement 20 (1960) 37-46; K. Krippendorff, Computing Krippendorff's Alpha-Reliability (2011).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from triage.errors import BadInput
+
+LEVELS = ("nominal", "ordinal", "interval", "ratio")
+Floats = NDArray[np.float64]
+
+
+def cohen_kappa(table: ArrayLike) -> float:
+    """Return Cohen's kappa of a square table of counts (rows: one person, columns: the other).
+
+    Raises BadInput for a table that is not square, is empty, or where chance alone agrees always
+    (both said one and the same value throughout).
+    """
+    counts = np.asarray(table, dtype=float)
+    if counts.ndim != 2 or counts.shape[0] != counts.shape[1]:
+        raise BadInput("kappa needs a square table of counts")
+    total = counts.sum()
+    if total <= 0:
+        raise BadInput("no photo was labelled by both people")
+    observed = np.trace(counts) / total
+    chance = float(counts.sum(0) @ counts.sum(1)) / total**2
+    if chance >= 1.0:
+        raise BadInput(
+            "both people said the same single value throughout; agreement beyond chance is unknown"
+        )
+    return float((observed - chance) / (1.0 - chance))
+
+
+def coincidences(counts: ArrayLike) -> Floats:
+    """Return each unit's coincidences, shape (units, values, values).
+
+    `counts` has shape (units, values): how many people gave each value to the unit. A unit with m >= 2
+    values adds n_c (n_k - [c = k]) / (m - 1); a unit with fewer adds nothing (Krippendorff 2011, part C).
+    """
+    n = np.asarray(counts, dtype=float)
+    m = n.sum(axis=1)
+    weight = np.divide(1.0, m - 1.0, out=np.zeros_like(m), where=m >= 2)
+    pairs: Floats = n[:, :, None] * n[:, None, :]
+    diagonal = np.arange(n.shape[1])
+    pairs[:, diagonal, diagonal] -= n
+    pairs *= weight[:, None, None]
+    return pairs
+
+
+def _differences(margins: Floats, level: str, values: Floats) -> Floats:
+    """Squared differences between values, shape (..., values, values), by level of measurement."""
+    if level == "nominal":
+        return np.broadcast_to(1.0 - np.eye(len(values)), (*margins.shape, len(values)))
+    if level == "ordinal":
+        upto = np.cumsum(margins, axis=-1) - margins / 2.0
+        return np.asarray((upto[..., :, None] - upto[..., None, :]) ** 2)
+    apart = values[:, None] - values[None, :]
+    if level == "ratio":
+        both = np.abs(values[:, None] + values[None, :])
+        apart = np.divide(apart, both, out=np.zeros_like(apart), where=both > 0)
+    return np.broadcast_to(apart**2, (*margins.shape, len(values)))
+
+
+def alphas(matrix: ArrayLike, level: str = "nominal", values: ArrayLike | None = None) -> Floats:
+    """Return Krippendorff's alpha of summed coincidences, shape (...,) for a `matrix` (..., values, values).
+
+    NaN where it is undefined (no pairs, or one value only): for resampling; `alpha_of` says it in words.
+    `values` are the numbers behind the columns (interval, ratio); their order is used for ordinal.
+    """
+    if level not in LEVELS:
+        raise BadInput(f"level {level!r} is none of {', '.join(LEVELS)}")
+    o = np.asarray(matrix, dtype=float)
+    size = o.shape[-1]
+    numbers = np.arange(size, dtype=float) if values is None else np.asarray(values, dtype=float)
+    margins = o.sum(axis=-1)
+    n = margins.sum(axis=-1)
+    apart = _differences(margins, level, numbers)
+    seen = (o * apart).sum(axis=(-2, -1))
+    expected = (margins[..., :, None] * margins[..., None, :] * apart).sum(axis=(-2, -1))
+    safe = expected > 1e-12
+    ratio = np.divide((n - 1.0) * seen, expected, out=np.full_like(n, np.nan), where=safe)
+    return np.asarray(1.0 - ratio)
+
+
+def alpha_of(matrix: ArrayLike, level: str = "nominal", values: ArrayLike | None = None) -> float:
+    """Return Krippendorff's alpha of one coincidence matrix.
+
+    Raises BadInput where it is undefined: nothing labelled twice, or one value only.
+    """
+    o = np.asarray(matrix, dtype=float)
+    if o.sum() <= 0:
+        raise BadInput("no photo was labelled by two people or more")
+    alpha = float(alphas(o, level, values))
+    if np.isnan(alpha):
+        raise BadInput("everybody said the same single value throughout; agreement beyond chance is unknown")
+    return alpha
+
+
+def observed_of(matrix: ArrayLike) -> float:
+    """Return the observed agreement of one coincidence matrix: the share of pairs that agree, 0 to 1.
+
+    Each value weighs the same however many people labelled its photo (1 - D_o, Krippendorff 2011).
+    Raises BadInput when nothing was labelled twice.
+    """
+    o = np.asarray(matrix, dtype=float)
+    total = o.sum()
+    if total <= 0:
+        raise BadInput("no photo was labelled by two people or more")
+    return float(np.trace(o) / total)
+
+
+def krippendorff_alpha(ratings: ArrayLike, level: str = "nominal") -> float:
+    """Return Krippendorff's alpha of ratings, shape (people, units), NaN where a person gave none.
+
+    Raises BadInput where it is undefined: one person only, no overlap, one value only, no such level.
+    """
+    table = np.asarray(ratings, dtype=float)
+    if table.ndim != 2 or table.shape[0] < 2:
+        raise BadInput("agreement needs the words of two people or more")
+    given = ~np.isnan(table)
+    values, codes = np.unique(table[given], return_inverse=True)
+    if not len(values):
+        raise BadInput("nobody rated anything")
+    units = np.broadcast_to(np.arange(table.shape[1]), table.shape)[given]
+    counts = np.bincount(units * len(values) + codes, minlength=table.shape[1] * len(values))
+    matrix = coincidences(counts.reshape(table.shape[1], len(values))).sum(axis=0)
+    return alpha_of(matrix, level, values)
+
+
+def deck_weights(decks: int, seed: int, times: int = 2000) -> Floats:
+    """Return weights, shape (times, decks), of a bootstrap that draws whole decks with replacement.
+
+    Photos of one deck are alike, so decks are drawn, not photos. Raises BadInput for fewer than two decks.
+    """
+    if decks < 2:
+        raise BadInput("an interval needs doubly labelled photos of two decks or more")
+    generator = np.random.default_rng(seed)
+    return generator.multinomial(decks, np.full(decks, 1.0 / decks), size=times).astype(float)
+
+
+def interval(replicates: Floats, confidence: float = 0.95) -> tuple[float, float]:
+    """Return the percentile interval of bootstrap replicates; undefined ones (NaN) are left out.
+
+    Raises BadInput when fewer than half of them are defined.
+    """
+    defined = replicates[~np.isnan(replicates)]
+    if 2 * len(defined) < len(replicates) or not len(defined):
+        raise BadInput("too few decks hold a second value; an interval cannot be told")
+    low, high = np.quantile(defined, [(1 - confidence) / 2, (1 + confidence) / 2])
+    return float(low), float(high)
