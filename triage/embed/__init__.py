@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from triage.embed.batch import Failed, Ok, embed_many
+    from triage.embed.batch import embed_many
     from triage.embed.embedder import Embedder
     from triage.embed.models import models_dir
     from triage.embed.recipe import default_recipe, make_recipe
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Embedder",
-    "Failed",
-    "Ok",
     "PhotoVectors",
     "Recipe",
     "VectorStore",
@@ -31,8 +29,6 @@ __all__ = [
 
 _HOMES = {
     "Embedder": "embedder",
-    "Failed": "batch",
-    "Ok": "batch",
     "PhotoVectors": "vectors",
     "Recipe": "vectors",
     "VectorStore": "store",

@@ -1,0 +1,99 @@
+"""Many photos to vectors: what is kept is not computed again, one bad photo costs only itself."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+from triage.embed.embedder import Embedder
+from triage.errors import BadPhoto
+from triage.jobs import Failed, Ok, check_cancel
+
+if TYPE_CHECKING:
+    from triage.embed.store import VectorStore
+    from triage.embed.vectors import PhotoVectors, Recipe
+    from triage.jobs import Cancel, Progress
+
+Item: TypeAlias = "tuple[str, Path]"
+Done: TypeAlias = "Ok[Item, PhotoVectors] | Failed[Item]"
+_AHEAD = 2
+"""Photos that wait in front of each worker; more would only fill the memory."""
+
+
+class _Worker:
+    """Looks a photo up, or computes and keeps it; the network is loaded when the first photo needs it."""
+
+    def __init__(self, store: VectorStore, recipe: Recipe, threads: int) -> None:
+        self._store, self._recipe, self._threads = store, recipe, threads
+        self._embedder: Embedder | None = None
+
+    def load(self) -> None:
+        if self._embedder is None:
+            self._embedder = Embedder(self._recipe, self._threads)
+
+    def __call__(self, item: Item) -> Done:
+        assert self._embedder is not None  # noqa: S101 - load() comes first
+        sha, path = item
+        try:
+            vectors = self._embedder.embed(path)
+        except BadPhoto as error:
+            return Failed(item, error.reason)
+        self._store.put(sha, vectors)
+        return Ok(item, vectors)
+
+
+def embed_many(
+    items: Iterable[Item],
+    store: VectorStore,
+    recipe: Recipe | None = None,
+    *,
+    workers: int = 2,
+    threads: int = 1,
+    total: int | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> Iterator[Done]:
+    """Yield each photo's vectors in the order of the items, computing and keeping those that the store lacks.
+
+    Parameters
+    ----------
+    items : (photo hash, path of the original) pairs; read as they are needed.
+    workers : photos worked on at the same time, each decoded once and run with ``threads`` threads.
+    total : how many items there are, for progress.
+
+    Raises
+    ------
+    Cancelled
+        between photos when ``cancel()`` says so; what was computed is kept.
+    TriageError
+        when vectors cannot be kept.
+    """
+    worker = _Worker(store, recipe or store.recipe, threads)
+    pending: deque[Done | Future[Done]] = deque()
+    stream = iter(items)
+    done = 0
+    with ThreadPoolExecutor(workers, thread_name_prefix="embed") as pool:
+        try:
+            while True:
+                check_cancel(cancel)
+                for item in islice(stream, workers * _AHEAD + 1 - len(pending)):
+                    kept = store.get(item[0])
+                    if kept is not None:
+                        pending.append(Ok(item, kept))
+                    else:
+                        worker.load()
+                        pending.append(pool.submit(worker, item))
+                if not pending:
+                    return
+                first = pending.popleft()
+                outcome = first.result() if isinstance(first, Future) else first
+                done += 1
+                if progress:
+                    progress("embed", done, total)
+                yield outcome
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
