@@ -1,0 +1,62 @@
+"""Suggestions: what the models say about photos that nobody may have looked at yet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING
+
+from triage.errors import Cancelled
+from triage.library.records import Suggestion
+from triage.presort.piles import HOLDS, TOO_FEW, Standing, pile
+from triage.train.scoring import score
+from triage.train.types import TagModel, TooFew
+
+if TYPE_CHECKING:
+    from triage.train.types import Cancel, Progress, VectorsOf
+
+
+def standing_of(model: TagModel) -> Standing:
+    """How a tag's promise stands before any batch was looked at."""
+    if model.promise.holds:
+        return Standing(HOLDS)
+    return Standing(TOO_FEW, model.promise.why_not)
+
+
+def suggest(
+    models: Mapping[str, TagModel | TooFew],
+    shas: Iterable[str],
+    vectors_of: VectorsOf,
+    *,
+    model: str = "",
+    standing: Mapping[str, Standing] | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> Iterator[Suggestion]:
+    """One suggestion per photo and tag that has a model, photo by photo.
+
+    Parameters
+    ----------
+    models : from `train_tags` or `load_model`; tags with too few labels are passed over.
+    shas : photos to score.
+    model : hash of the models, kept with each suggestion.
+    standing : per tag how the promise stands for this batch; missing means as trained.
+
+    Raises
+    ------
+    BadInput : vectors of another recipe.
+    Cancelled : `cancel` answered true.
+    """
+    ready = {tag: one for tag, one in models.items() if isinstance(one, TagModel)}
+    stands = {tag: (standing or {}).get(tag) or standing_of(one) for tag, one in ready.items()}
+    for done, sha in enumerate(shas):
+        if cancel is not None and cancel():
+            raise Cancelled("Presorting was stopped; what was suggested is kept.")
+        if progress is not None:
+            progress("presort", done, None)
+        if not ready:
+            continue
+        vectors = vectors_of(sha)
+        for tag, one in ready.items():
+            said = score(one, vectors)
+            where = pile(said.probability, said.guard, one, stands[tag])
+            yield Suggestion(sha, tag, model, said.raw, said.probability, where, said.where)

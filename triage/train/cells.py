@@ -1,0 +1,114 @@
+"""Cells of a photo as training rows, and the photo's score as the mean of its six highest cells.
+
+A defect is in one place of a photo. Where a person drew a box or a point, the cells there are the positives
+and cells away from it are negatives; where nobody did, a photo is a bag that holds a positive somewhere
+(multiple-instance learning, Andrews, Tsochantaridis, Hofmann, NIPS 2002, 'mi' form: the cells that the
+present model likes best stand for the bag, in turns with fitting).
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from triage.train.table import draw
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from triage.embed.vectors import PhotoVectors
+    from triage.train.types import Box, Floats, Floats32, VectorsOf
+
+HIGHEST = 6
+"""Cells whose mean is the photo's score (measured best of 1 to 12 on sawn boards)."""
+NEGATIVES_A_PHOTO = 60
+"""Cells away from any box that a photo gives as negatives."""
+
+
+class Shelf:
+    """Photos' vectors by hash, the latest kept up to a number of bytes and loaded again beyond it."""
+
+    def __init__(self, vectors_of: VectorsOf, most_bytes: int = 700_000_000) -> None:
+        self._vectors_of = vectors_of
+        self._room = most_bytes
+        self._kept: OrderedDict[str, PhotoVectors] = OrderedDict()
+        self._bytes = 0
+
+    def __call__(self, sha: str) -> PhotoVectors:
+        """The vectors of one photo."""
+        if sha in self._kept:
+            self._kept.move_to_end(sha)
+            return self._kept[sha]
+        vectors = self._vectors_of(sha)
+        self._kept[sha] = vectors
+        self._bytes += _bytes(vectors)
+        while self._bytes > self._room and len(self._kept) > 1:
+            self._bytes -= _bytes(self._kept.popitem(last=False)[1])
+        return vectors
+
+
+def _bytes(vectors: PhotoVectors) -> int:
+    return int(vectors.cells.nbytes + vectors.whole.nbytes)
+
+
+def inside(boxes: Sequence[Box], cells: Floats32) -> NDArray[np.bool_]:
+    """Which cells lie in a box: (n_cells,) for cells (n_cells, 4).
+
+    A cell lies in a box when its centre does; a box that holds no centre, and a point, mark the cell that
+    holds the box's own centre.
+    """
+    marked = np.zeros(len(cells), bool)
+    centres = cells[:, :2] + cells[:, 2:] / 2
+    for x, y, width, height in boxes:
+        here = (
+            (centres[:, 0] >= x)
+            & (centres[:, 0] <= x + width)
+            & (centres[:, 1] >= y)
+            & (centres[:, 1] <= y + height)
+        )
+        if not here.any() and len(cells):
+            off = np.abs(centres - (x + width / 2, y + height / 2)) / cells[:, 2:]
+            here[int(np.argmin(off.max(axis=1)))] = True
+        marked |= here
+    return marked
+
+
+def near(boxes: Sequence[Box], cells: Floats32) -> NDArray[np.bool_]:
+    """Which cells touch a box or lie within one cell of it: they are neither positives nor negatives."""
+    close = np.zeros(len(cells), bool)
+    for x, y, width, height in boxes:
+        close |= (
+            (cells[:, 0] <= x + width + cells[:, 2])
+            & (cells[:, 0] + 2 * cells[:, 2] >= x)
+            & (cells[:, 1] <= y + height + cells[:, 3])
+            & (cells[:, 1] + 2 * cells[:, 3] >= y)
+        )
+    return close
+
+
+def some_cells(sha: str, allowed: NDArray[np.bool_], most: int, seed: int) -> NDArray[np.intp]:
+    """At most `most` of the allowed cells, drawn by the photo's hash, so the same in every model."""
+    places = np.flatnonzero(allowed)
+    if len(places) <= most:
+        return places
+    order = np.random.default_rng(draw(seed, "cells", sha)).permutation(len(allowed))
+    return np.sort(order[allowed[order]][:most])
+
+
+def top_mean(scores: Floats | Floats32, highest: int = HIGHEST) -> Floats:
+    """Mean of the highest cells: (..., n_cells) to (...); of all where there are fewer."""
+    count = scores.shape[-1]
+    if count <= highest:
+        return np.asarray(scores.mean(axis=-1))
+    return np.asarray(np.partition(scores, count - highest, axis=-1)[..., count - highest :].mean(axis=-1))
+
+
+def cell_scores(vectors: PhotoVectors, weights: Floats32, bias: Floats) -> Floats:
+    """(m,) photo scores of m cell models with weights (m, C) and bias (m,); NaN-free, -inf for no cells."""
+    rows = vectors.cells_float()
+    if len(rows) == 0:
+        return np.full(len(bias), -np.inf)
+    return top_mean(weights @ rows.T) + bias

@@ -1,0 +1,116 @@
+"""Training: from labels and vectors to one model per tag, with what left-out decks say about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from triage.errors import Cancelled
+from triage.train.cells import Shelf, cell_scores
+from triage.train.draft import Draft, too_few
+from triage.train.table import build_table
+from triage.train.types import TagModel, TooFew
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from triage.train.types import Cancel, Floats, Floats32, Progress, TrainingLabel, VectorsOf
+
+
+def train_tags(
+    photos: Sequence[tuple[str, str]],
+    labels: Iterable[TrainingLabel],
+    vectors_of: VectorsOf,
+    *,
+    tags: Sequence[str],
+    promise_rate: float = 0.05,
+    seed: int = 0,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+    previous: Mapping[str, TagModel] | None = None,
+) -> dict[str, TagModel | TooFew]:
+    """One model per tag, or what is missing for one.
+
+    Parameters
+    ----------
+    photos : (sha, deck) of every photo of the library, labelled or not: a deck with an unlabelled photo
+    cannot
+        count for a promise.
+    labels : people's words; of tags that are not asked for they are ignored.
+    vectors_of : from a photo's hash to its vectors; called again when memory is short.
+    tags : what to train.
+    promise_rate : bound on the share of a defective deck's positive photos in `unlikely`.
+    seed : fixes every draw; the result does not depend on the order of photos or labels.
+    previous : earlier models; decks keep their folds so that the two can be compared.
+
+    Raises
+    ------
+    BadInput : a photo under two decks, or an unknown value of a label.
+    Cancelled : `cancel` answered true.
+    """
+    spoken = sorted(labels, key=lambda label: (label.photo, label.tag, label.by, label.value))
+    shelf = Shelf(vectors_of)
+    tables = {tag: build_table(tag, photos, spoken) for tag in tags}
+    found: dict[str, TagModel | TooFew] = {
+        tag: few for tag, table in tables.items() if (few := too_few(table)) is not None
+    }
+    left = [tag for tag in tags if tag not in found]
+    whole, recipe_sha = _whole_vectors(sorted({s for tag in left for s in tables[tag].shas}), shelf, cancel)
+    drafts: list[Draft] = []
+    for done, tag in enumerate(left):
+        _step(progress, cancel, "train", done, len(left))
+        rows = np.stack([whole[sha] for sha in tables[tag].shas])
+        earlier = previous[tag].folds if previous and tag in previous else None
+        drafts.append(Draft.begin(tables[tag], rows, shelf, promise_rate, seed, earlier))
+    _score_cells(drafts, shelf, progress, cancel)
+    for draft in drafts:
+        _step(None, cancel, "", 0, None)
+        found[draft.table.tag] = draft.finish(recipe_sha)
+    if progress is not None:
+        progress("train", len(left), len(left))
+    return {tag: found[tag] for tag in tags}
+
+
+def _step(progress: Progress | None, cancel: Cancel | None, what: str, done: int, total: int | None) -> None:
+    if cancel is not None and cancel():
+        raise Cancelled("Training was stopped; the present model is unchanged.")
+    if progress is not None:
+        progress(what, done, total)
+
+
+def _whole_vectors(
+    shas: Sequence[str], shelf: Shelf, cancel: Cancel | None
+) -> tuple[dict[str, Floats32], str]:
+    rows: dict[str, Floats32] = {}
+    recipe_sha = ""
+    for sha in shas:
+        _step(None, cancel, "", 0, None)
+        vectors = shelf(sha)
+        rows[sha], recipe_sha = vectors.whole, vectors.recipe_sha
+    return rows, recipe_sha
+
+
+def _score_cells(
+    drafts: Sequence[Draft], shelf: Shelf, progress: Progress | None, cancel: Cancel | None
+) -> None:
+    """One pass over the photos, each scored by all cell models of all tags that have not seen its deck."""
+    wanted: dict[str, list[tuple[Draft, int]]] = {}
+    for draft in drafts:
+        for place, sha in enumerate(draft.table.shas):
+            wanted.setdefault(sha, []).append((draft, place))
+    for done, (sha, users) in enumerate(sorted(wanted.items(), key=lambda item: item[0])):
+        if done % 100 == 0:
+            _step(progress, cancel, "score", done, len(wanted))
+        asked = [(draft, place, draft.cell_models(place)) for draft, place in users]
+        jobs = [(draft, place, models) for draft, place, models in asked if models is not None]
+        if not jobs:
+            continue
+        weights = np.concatenate([job[2][0] for job in jobs])
+        bias: Floats = np.concatenate([job[2][1] for job in jobs])
+        scores = cell_scores(shelf(sha), weights, bias)
+        for draft, place, models in jobs:
+            count = len(models[1])
+            draft.take_cell_scores(place, scores[:count])
+            scores = scores[count:]

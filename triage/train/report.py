@@ -1,0 +1,45 @@
+"""What `train --json` and the card say of one tag, from its model."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from triage.train.promise import decks_needed
+from triage.train.types import Promise, TagModel, TooFew
+
+_NUMBERS = (
+    "average_precision",
+    "average_precision_low",
+    "average_precision_high",
+    "roc_auc",
+    "brier",
+)
+
+
+def tag_json(model: TagModel | TooFew, promise_rate: float = 0.05) -> dict[str, Any]:
+    """The keys that `train --json` promises for one tag; null where nothing can be said, never NaN."""
+    if isinstance(model, TooFew):
+        needed = decks_needed(promise_rate)
+        promise = Promise(promise_rate, False, None, 0, needed, f"No model: {model.why}.")
+        return {
+            "present": model.present,
+            "absent": model.absent,
+            "unclear": model.unclear,
+            "decks": model.decks,
+            **dict.fromkeys(_NUMBERS),
+            "promise": promise.to_json(),
+            "missing_present": model.missing_present,
+            "missing_absent": model.missing_absent,
+            "why_not": model.why,
+        }
+    return {
+        "present": model.present,
+        "absent": model.absent,
+        "unclear": model.unclear,
+        "decks": model.decks,
+        **{name: getattr(model.figures, name) for name in _NUMBERS},
+        "promise": model.promise.to_json(),
+        "missing_present": 0,
+        "missing_absent": 0,
+        "why_not": None,
+    }
