@@ -1,0 +1,317 @@
+"""What stands in the report, deck by deck, as plain records: the templates only lay them out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import TYPE_CHECKING
+
+from triage.report.look import shape_key
+from triage.report.phrases import (
+    KIND_WORDS,
+    SEEN_WORDS,
+    STANDING_WORDS,
+    STATUS_WORDS,
+    VERDICT_WORDS,
+    gap_sentence,
+    tag_words,
+    tier_short,
+    tier_words,
+)
+from triage.report.pictures import Picture, Pictures
+from triage.report.repairs_list import Task, crew_tasks
+from triage.report.sayings import Saying, sayings
+from triage.report.sketch import draw_deck
+from triage.report.source import DeckRecord, Options, Source
+from triage.report.text import clean, clock
+from triage.words.tiers import TIERS, tier_rank
+
+if TYPE_CHECKING:
+    from triage.assess.records import Concern, DeckSummary, Seen
+    from triage.structure import Check
+
+EVIDENCE_SHOWN = 3
+"""So many photos are printed for one concern; the others are named."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One photo behind a concern: the whole photo with the spot marked, and the spot's surroundings."""
+
+    name: str
+    taken: str
+    whole: Picture | None
+    crops: tuple[Picture, ...]
+    position: str
+    note: str
+
+
+@dataclass(frozen=True)
+class ConcernView:
+    """One concern as it prints."""
+
+    number: int
+    shape: str
+    title: str
+    tier: str
+    standing: str
+    status: str
+    kind: str
+    rows: tuple[tuple[str, str], ...]
+    evidence: tuple[Evidence, ...]
+    others: str
+    possible: bool
+    repaired: bool
+
+
+@dataclass(frozen=True)
+class DeckView:
+    """One deck as it prints."""
+
+    deck: str
+    anchor: str
+    visit: str
+    private: tuple[tuple[str, str], ...]
+    shape: str
+    tier: str
+    tier_short: str
+    if_true: str
+    by_person: str
+    reason: str
+    gaps: str
+    photos: int
+    unreviewed: int
+    best: Evidence | None
+    concerns: tuple[ConcernView, ...]
+    possible: tuple[ConcernView, ...]
+    closed: tuple[ConcernView, ...]
+    coverage: tuple[tuple[str, str, str, str], ...]
+    go_back_for: tuple[str, ...]
+    open_up: tuple[str, ...]
+    checks: tuple[tuple[str, ...], ...]
+    facts: tuple[tuple[str, str], ...]
+    tasks: tuple[Task, ...]
+    warned: tuple[str, ...]
+    sayings: tuple[Saying, ...]
+    sketch: str
+    draft: bool
+
+
+def serious_unreviewed(summary: DeckSummary) -> tuple[Concern, ...]:
+    """Return the machine's serious suggestions that no person has answered yet.
+
+    Serious is a possible concern that is worse than `watch`, or worse than the tier that paper prints.
+    """
+    return tuple(
+        one
+        for one in summary.concerns
+        if one.standing == "possible"
+        and one.status != "repaired"
+        and (TIERS.index(one.tier) < TIERS.index("watch") or tier_rank(one.tier) < tier_rank(summary.tier))
+    )
+
+
+def is_draft(summaries: Sequence[DeckSummary]) -> bool:
+    """Say whether any deck still has a serious suggestion that no person has answered."""
+    return any(serious_unreviewed(summary) for summary in summaries)
+
+
+def concern_numbers(summary: DeckSummary) -> dict[int, Concern]:
+    """Return the concerns in the order and with the numbers under which every file prints them.
+
+    Open ones of persons, facts and checks first, then possible ones, then repaired ones; worst tier first.
+    """
+
+    def place(one: Concern) -> tuple[int, int, str, str]:
+        group = 2 if one.status == "repaired" else 1 if one.standing == "possible" else 0
+        return (group, TIERS.index(one.tier), one.rule, one.place or "")
+
+    return dict(enumerate(sorted(summary.concerns, key=place), start=1))
+
+
+def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options: Options) -> DeckView:
+    """Return everything that prints for one deck."""
+    record = source.record(summary.deck)
+    numbered = concern_numbers(summary)
+    views = tuple(_concern_view(number, one, record, pictures, options) for number, one in numbered.items())
+    shown = tuple(view for view in views if not view.possible and not view.repaired)
+    return DeckView(
+        deck=clean(summary.deck),
+        anchor=anchor(summary.deck),
+        visit=clean(summary.visit or "no single date"),
+        private=_private(record, options),
+        shape=shape_key(summary.tier),
+        tier=tier_words(summary.tier),
+        tier_short=tier_short(summary.tier),
+        if_true=_if_true(summary),
+        by_person=_by_person(summary),
+        reason=clean(summary.reason),
+        gaps=_gaps(summary),
+        photos=len(record.photos),
+        unreviewed=summary.unreviewed,
+        best=_best(numbered, record, pictures, options),
+        concerns=shown,
+        possible=tuple(view for view in views if view.possible and not view.repaired),
+        closed=tuple(view for view in views if view.repaired),
+        coverage=tuple(_coverage_row(seen, record) for seen in summary.coverage),
+        go_back_for=tuple(clean(one) for one in summary.go_back_for),
+        open_up=tuple(clean(one) for one in summary.open_up),
+        checks=tuple(_check_row(check) for check in summary.checks),
+        facts=tuple((clean(key), clean(_plain(fact.value))) for key, fact in sorted(record.facts.items())),
+        tasks=crew_tasks(numbered, source.element_of),
+        warned=_warned(record),
+        sayings=sayings(record),
+        sketch=draw_deck(record.facts, summary, numbered, source.element_of),
+        draft=bool(serious_unreviewed(summary)),
+    )
+
+
+def anchor(deck: str) -> str:
+    """Return an id for a deck that is safe in an address, whatever its name."""
+    return "deck-" + sha256(deck.encode("utf-8", "surrogatepass")).hexdigest()[:12]
+
+
+def photo_names(shas: Sequence[str], record: DeckRecord) -> list[str]:
+    """Return the names of photos, the start of the hash where a photo is not of this deck."""
+    names = {photo.sha: photo.name for photo in record.photos}
+    return [clean(names.get(sha, sha[:12])) for sha in shas]
+
+
+def _private(record: DeckRecord, options: Options) -> tuple[tuple[str, str], ...]:
+    if not options.show_address:
+        return ()
+    return tuple(
+        (key, clean(record.private[key])) for key in ("address", "client") if record.private.get(key)
+    )
+
+
+def _if_true(summary: DeckSummary) -> str:
+    if tier_rank(summary.tier_if_true) >= tier_rank(summary.tier):
+        return ""
+    return f"If the machine's suggestions prove right: {tier_words(summary.tier_if_true)}."
+
+
+def _by_person(summary: DeckSummary) -> str:
+    said = summary.tier_by_person
+    if said is None:
+        return ""
+    return f"Tier set by {clean(said.by)}: {tier_words(said.tier)}. Reason: {clean(said.why)}"
+
+
+def _gaps(summary: DeckSummary) -> str:
+    by_state: dict[str, list[str]] = {"not-seen": [], "poorly": [], "concealed": []}
+    for seen in summary.coverage:
+        if seen.seen in by_state:
+            by_state[seen.seen].append(seen.element)
+    return gap_sentence(summary.gaps, by_state["not-seen"], by_state["poorly"], by_state["concealed"])
+
+
+def _best(
+    numbered: Mapping[int, Concern], record: DeckRecord, pictures: Pictures, options: Options
+) -> Evidence | None:
+    for one in numbered.values():
+        if one.photos and one.status != "repaired":
+            return _evidence(one, one.photos[0], record, pictures, options, thumb=True)
+    return None
+
+
+def _concern_view(
+    number: int, one: Concern, record: DeckRecord, pictures: Pictures, options: Options
+) -> ConcernView:
+    shown, others = one.photos[:EVIDENCE_SHOWN], one.photos[EVIDENCE_SHOWN:]
+    rows = (
+        ("Place", clean(one.place or "not stated")),
+        ("Count", "" if one.count is None else str(one.count)),
+        ("Why", clean(one.why)),
+        ("Repair", clean(one.repair)),
+        ("Verify on site", clean(one.verify_on_site)),
+        ("Call", clean(one.call or "")),
+        ("Remark", clean(one.remark)),
+        ("Source", clean(one.source)),
+    )
+    return ConcernView(
+        number=number,
+        shape=shape_key(one.tier),
+        title=clean(one.concluded or tag_words(one.tag) or tag_words(one.rule)),
+        tier=tier_words(one.tier),
+        standing=STANDING_WORDS[one.standing],
+        status=STATUS_WORDS.get(one.status or "", ""),
+        kind=KIND_WORDS[one.kind],
+        rows=tuple((name, text) for name, text in rows if text),
+        evidence=tuple(_evidence(one, sha, record, pictures, options) for sha in shown),
+        others=", ".join(photo_names(others, record)),
+        possible=one.standing == "possible",
+        repaired=one.status == "repaired",
+    )
+
+
+def _evidence(
+    one: Concern, sha: str, record: DeckRecord, pictures: Pictures, options: Options, *, thumb: bool = False
+) -> Evidence:
+    boxes = tuple(one.boxes.get(sha, ()))
+    photo = next((photo for photo in record.photos if photo.sha == sha), None)
+    whole = (pictures.thumb if thumb else pictures.whole)(sha, boxes)
+    crops = [] if thumb else [pictures.crop(sha, box) for box in boxes[:2]]
+    who = "by the machine" if one.standing == "possible" else "by a person"
+    return Evidence(
+        name=photo_names([sha], record)[0],
+        taken=clock(photo.taken_at if photo else None),
+        whole=whole,
+        crops=tuple(crop for crop in crops if crop is not None),
+        position=clean(record.positions.get(sha, "")) if options.show_position else "",
+        note=f"spot marked {who}" if boxes else "no spot marked in this photo",
+    )
+
+
+def _coverage_row(seen: Seen, record: DeckRecord) -> tuple[str, str, str, str]:
+    count = "" if seen.count is None else f"{seen.count} of {seen.of}" if seen.of else str(seen.count)
+    names = photo_names(seen.photos[:4], record)
+    more = len(seen.photos) - len(names)
+    listed = ", ".join(names) + (f" and {more} more" if more > 0 else "")
+    return (tag_words(seen.element), SEEN_WORDS[seen.seen], count, clean(seen.why) or listed)
+
+
+def _check_row(check: Check) -> tuple[str, ...]:
+    unit = clean(check.unit or "")
+    return (
+        tag_words(check.check),
+        VERDICT_WORDS[check.verdict],
+        _amount(check.demand, unit),
+        _amount(check.capacity, unit),
+        "" if check.ratio is None else f"{check.ratio:.2f}",
+        clean(check.why) + _missing(check.missing),
+        clean(check.source),
+        KIND_WORDS[check.kind],
+    )
+
+
+def _missing(missing: Sequence[str]) -> str:
+    return f" Missing: {', '.join(clean(one) for one in missing)}." if missing else ""
+
+
+def _amount(value: object, unit: str) -> str:
+    if value is None:
+        return ""
+    return f"{value:.4g} {unit}".strip() if isinstance(value, int | float) else clean(value)
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        return ", ".join(str(one) for one in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _warned(record: DeckRecord) -> tuple[str, ...]:
+    told = [
+        f"{clean(one.told)} was told, {clean(one.how)}, at {clean(one.told_at)} (said by {clean(one.by)})"
+        for one in record.warnings
+    ]
+    lifted = [
+        f"Lifted by {clean(one.by)} at {clean(one.at)}: {clean(one.why)}"
+        f" (photo after the repair: {photo_names([one.after], record)[0]})"
+        for one in record.lifts
+    ]
+    return (*told, *lifted)

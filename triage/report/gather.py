@@ -1,0 +1,96 @@
+"""Reads from a library what the report needs; the only file of the room that knows where things stand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import triage
+from triage.library.records import Box
+from triage.report.source import DeckRecord, Source
+
+if TYPE_CHECKING:
+    from triage.assess.records import DeckSummary
+    from triage.library import Library
+
+BLACKOUT = "blackout"
+"""Kind of the event that holds hand-drawn boxes over faces and plates: {photo, boxes}; the latest counts."""
+
+
+class LibraryPhotos:
+    """The upright renditions of a library."""
+
+    def __init__(self, lib: Library) -> None:
+        self._lib = lib
+
+    def jpeg(self, sha: str) -> bytes:
+        """Return the rendition's bytes; raises OSError where the original is damaged or gone."""
+        from triage.errors import TriageError
+
+        try:
+            return self._lib.rendition(sha).read_bytes()
+        except TriageError as error:
+            raise OSError(str(error)) from error
+
+
+def gather_source(lib: Library, summaries: Sequence[DeckSummary], *, positions: bool = False) -> Source:
+    """Return the state of a library for these decks; positions only where they are to be printed."""
+    vocabulary = lib.vocabulary()
+    return Source(
+        library_id=lib.id,
+        head=lib.head(),
+        decks={one.deck: deck_record(lib, one.deck, one.visit, positions=positions) for one in summaries},
+        provider=LibraryPhotos(lib),
+        versions=versions(lib),
+        definitions={name: tag.definition for name, tag in vocabulary.tags.items()},
+        element_of={name: tag.element for name, tag in vocabulary.tags.items() if tag.element},
+        blackouts=blackouts(lib),
+    )
+
+
+def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool = False) -> DeckRecord:
+    """Return what is known of a deck at a visit and before it; everything where the visit is null."""
+    up_to = visit or "9999"
+    photos = tuple(one for one in lib.photos(deck) if (one.visit or "") <= up_to)
+    shas = {one.sha for one in photos}
+    return DeckRecord(
+        photos=photos,
+        labels=tuple(one for one in lib.labels(deck=deck) if one.photo in shas),
+        facts=lib.facts(deck, visit) if visit else lib.facts(deck),
+        findings=tuple(one for one in lib.findings(deck) if (one.visit or "") <= up_to),
+        person_tier=lib.person_tier(deck, visit) if visit else lib.person_tier(deck),
+        closings=tuple(one for one in lib.closings(deck) if (one.visit or "") <= up_to),
+        warnings=tuple(lib.warnings(deck)),
+        lifts=tuple(lib.lifts(deck)),
+        private=lib.deck_private(deck),
+        positions=_positions(lib, sorted(shas)) if positions else {},
+    )
+
+
+def versions(lib: Library) -> dict[str, str]:
+    """Return the versions and hashes that an assessment rests on."""
+    from triage.assess.rules import load_rule_book
+
+    book = load_rule_book(lib.own_rules if lib.own_rules.exists() else None, lib.vocabulary())
+    return {"deck-triage": triage.__version__, "rule book": book.hash, "model": lib.model() or "none"}
+
+
+def blackouts(lib: Library) -> dict[str, Sequence[Box]]:
+    """Return the boxes to paint over, by photo; a later word on a photo replaces an earlier one."""
+    found: dict[str, Sequence[Box]] = {}
+    for event in lib.statements(BLACKOUT):
+        boxes: list[Box] = [(x, y, w, h) for x, y, w, h in event.payload["boxes"]]
+        found[str(event.payload["photo"])] = boxes
+    return found
+
+
+def _positions(lib: Library, shas: Sequence[str]) -> dict[str, str]:
+    return {sha: words for sha in shas if (words := position_words(lib.private_exif(sha)))}
+
+
+def position_words(exif: Mapping[str, Any]) -> str:
+    """Return a position in degrees, empty where the camera gave none."""
+    latitude, longitude = exif.get("latitude"), exif.get("longitude")
+    if not isinstance(latitude, int | float) or not isinstance(longitude, int | float):
+        return ""
+    return f"{latitude:.5f}, {longitude:.5f} (degrees, from the camera)"

@@ -1,0 +1,135 @@
+"""Pictures for paper: small stripped JPEGs as data URIs, crops around a spot, blackouts.
+
+Every picture is decoded and encoded anew from its pixels, so no EXIF, thumbnail, profile or comment of the
+original can travel in a report. A blackout is painted into the pixels, never laid over them.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from PIL import Image, ImageDraw
+
+from triage.library.records import Box
+
+QUALITY = 80
+WHOLE_PX = 900
+CROP_PX = 560
+THUMB_PX = 300
+CROP_SHARE = 0.3
+"""A crop shows at least this share of the photo's width and height."""
+CROP_MARGIN = 0.6
+"""Room around a marked spot, as a share of the spot's own size on each side."""
+
+
+class PhotoProvider(Protocol):
+    """Where pictures come from: the bytes of an upright JPEG (or other still picture) by hash."""
+
+    def jpeg(self, sha: str) -> bytes:
+        """Return the bytes of the upright rendition; raises KeyError or OSError where there is none."""
+        ...
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture ready for print. `marks` are boxes in fractions of this picture; `uri` a JPEG data URI."""
+
+    uri: str
+    width_px: int
+    height_px: int
+    marks: tuple[Box, ...] = ()
+
+
+class Pictures:
+    """Makes pictures of photos, each at most once per size; a photo that cannot be read gives None."""
+
+    def __init__(
+        self, provider: PhotoProvider, blackouts: Mapping[str, Sequence[Box]], *, whole_px: int = WHOLE_PX
+    ) -> None:
+        self._provider = provider
+        self._blackouts = blackouts
+        self._whole_px = whole_px
+        self._kept: dict[tuple[object, ...], Picture | None] = {}
+        self._open: tuple[str, Image.Image | None] = ("", None)
+
+    def whole(self, sha: str, marks: Sequence[Box] = ()) -> Picture | None:
+        """Return the whole photo with its marks."""
+        return self._made(sha, None, self._whole_px, tuple(marks))
+
+    def thumb(self, sha: str, marks: Sequence[Box] = ()) -> Picture | None:
+        """Return the photo at thumbnail size with its marks."""
+        return self._made(sha, None, min(THUMB_PX, self._whole_px), tuple(marks))
+
+    def crop(self, sha: str, box: Box) -> Picture | None:
+        """Return the surroundings of a box or point, with the spot marked."""
+        window = crop_window(box)
+        return self._made(sha, window, min(CROP_PX, self._whole_px), (_inside(box, window),))
+
+    def _made(self, sha: str, window: Box | None, long_px: int, marks: tuple[Box, ...]) -> Picture | None:
+        key = (sha, window, long_px)
+        if key not in self._kept:
+            self._kept[key] = self._make(sha, window, long_px)
+        made = self._kept[key]
+        return made and Picture(made.uri, made.width_px, made.height_px, marks)
+
+    def _make(self, sha: str, window: Box | None, long_px: int) -> Picture | None:
+        image = self._decoded(sha)
+        if image is None:
+            return None
+        if window is not None:
+            x, y, w, h = window
+            size = (image.width, image.height) * 2
+            edges = [round(share * px) for share, px in zip((x, y, x + w, y + h), size, strict=True)]
+            image = image.crop((edges[0], edges[1], edges[2], edges[3]))
+        return encode(image, long_px)
+
+    def _decoded(self, sha: str) -> Image.Image | None:
+        if self._open[0] != sha:
+            self._open = (sha, blacked(self._provider, sha, self._blackouts.get(sha, ())))
+        return self._open[1]
+
+
+def blacked(provider: PhotoProvider, sha: str, boxes: Sequence[Box]) -> Image.Image | None:
+    """Return the pixels of a photo with the boxes painted over, or None where it cannot be read."""
+    try:
+        with Image.open(io.BytesIO(provider.jpeg(sha))) as opened:
+            image = opened.convert("RGB")
+    except (KeyError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
+        return None
+    draw = ImageDraw.Draw(image)
+    for x, y, w, h in boxes:
+        corners = [x * image.width, y * image.height, (x + w) * image.width, (y + h) * image.height]
+        draw.rectangle(corners, fill=(0, 0, 0))
+    return image
+
+
+def encode(image: Image.Image, long_px: int) -> Picture:
+    """Return the picture at no more than `long_px` on the long side (never enlarged), stripped."""
+    scale = min(1.0, long_px / max(image.size))
+    size = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))
+    small = image if size == image.size else image.resize(size, Image.Resampling.LANCZOS)
+    bare = Image.new("RGB", small.size)
+    bare.paste(small)
+    out = io.BytesIO()
+    bare.save(out, "JPEG", quality=QUALITY, optimize=True)
+    uri = "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode("ascii")
+    return Picture(uri, *size)
+
+
+def crop_window(box: Box) -> Box:
+    """Return the window (fractions) that shows a box or point with room around it, inside the photo."""
+    x, y, w, h = box
+    side = min(1.0, max(CROP_SHARE, max(w, h) * (1 + 2 * CROP_MARGIN)))
+    left = min(max(0.0, x + w / 2 - side / 2), 1.0 - side)
+    top = min(max(0.0, y + h / 2 - side / 2), 1.0 - side)
+    return (left, top, side, side)
+
+
+def _inside(box: Box, window: Box) -> Box:
+    x, y, w, h = box
+    left, top, wide, high = window
+    return ((x - left) / wide, (y - top) / high, w / wide, h / high)

@@ -1,0 +1,104 @@
+"""Text made safe for paper and for spreadsheets."""
+
+from __future__ import annotations
+
+import csv
+import io
+import unicodedata
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+_INVISIBLE = frozenset(
+    "\u00ad\u061c\u180e\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2061\u2062\u2063\u2064"
+    "\u2066\u2067\u2068\u2069\ufeff"
+)
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+INERT = "'"
+"""The prefix that keeps a spreadsheet from reading a cell as a formula."""
+
+
+def clean(value: object) -> str:
+    """Return a value as one line without control characters, invisible marks or lone surrogates.
+
+    Joiners inside words (zero width joiner and non-joiner) stay: scripts need them. Runs of white space
+    become one space.
+    """
+    kept = []
+    for char in str(value):
+        category = unicodedata.category(char)
+        if char.isspace() or category in ("Cc", "Zl", "Zp"):
+            kept.append(" ")
+        elif category != "Cs" and char not in _INVISIBLE and ord(char) & 0xFFFE != 0xFFFE:
+            kept.append(char)
+    return " ".join("".join(kept).split())
+
+
+def cell(value: object) -> str:
+    """Return a value as a CSV cell that no spreadsheet runs as a formula.
+
+    Numbers stay numbers; text that starts as a formula would gets an apostrophe in front (the usual advice
+    against formula injection in CSV: OWASP, 'CSV Injection', read).
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return repr(value)
+    text = clean(value)
+    return INERT + text if text.startswith((*_FORMULA_STARTS, INERT)) else text
+
+
+def uncell(text: str) -> str:
+    """Return what `cell` was given, for text."""
+    text = text.strip()
+    return text[1:] if text.startswith(INERT) else text
+
+
+def csv_text(columns: Iterable[str], rows: Iterable[Mapping[str, Any]]) -> str:
+    """Return rows as CSV text with a header; lists are joined by `; `."""
+    names = list(columns)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(names)
+    for row in rows:
+        writer.writerow([cell(_joined(row.get(name))) for name in names])
+    return out.getvalue()
+
+
+def _joined(value: object) -> object:
+    if isinstance(value, list | tuple):
+        return "; ".join(clean(one) for one in value)
+    return value
+
+
+def and_list(parts: Iterable[str], last: str = "and") -> str:
+    """Return 'a, b and c'."""
+    words = list(parts)
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def count_of(number: int, one: str, many: str | None = None) -> str:
+    """Return '1 photo' or '3 photos'."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def clock(taken_at: str | None) -> str:
+    """Return the camera clock's time in words; no zone is guessed (`2026-05-03T10:22:31+02:00`)."""
+    if not taken_at:
+        return "the camera gave no time"
+    day, _, rest = clean(taken_at).replace(" ", "T", 1).partition("T")
+    time, zone = rest[:8], rest[8:].lstrip(".0123456789")
+    if not time:
+        return f"camera clock {day}"
+    zone_words = "UTC" if zone == "Z" else f"zone {zone}" if zone else "no zone given"
+    return f"camera clock {day} {time} ({zone_words})"
+
+
+def moment(at: str) -> str:
+    """Return a recorded moment without fractions of a second: `2026-05-03 10:22:31 +00:00`."""
+    day, _, rest = clean(at).partition("T")
+    time, zone = rest[:8], rest[8:].lstrip(".0123456789")
+    return f"{day} {time} {zone}".strip()

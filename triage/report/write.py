@@ -1,0 +1,122 @@
+"""Writing a report: HTML always, CSV and JSON beside it, one file per deck, PDF and letter on request."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from triage.errors import BadInput
+from triage.library.store import write_whole
+from triage.report import render
+from triage.report.content import DeckView, deck_view, is_draft
+from triage.report.gather import gather_source
+from triage.report.pictures import Pictures
+from triage.report.source import Options, Source, Stamp
+
+if TYPE_CHECKING:
+    from triage.assess.records import DeckSummary
+    from triage.library import Library
+    from triage.report.source import Issue
+
+PAPERS = ("letter", "A4")
+PHOTO_SIZES = ((150, 900), (500, 640), (10**9, 440))
+"""Up to so many printed photos of so many pixels on the long side: keeps a report of 200 decks openable."""
+
+
+@dataclass(frozen=True)
+class Pack:
+    """The files of a report as bytes by name, before they are written."""
+
+    files: dict[str, bytes]
+    draft: bool
+
+
+def write_report(
+    lib: Library,
+    summaries: Sequence[DeckSummary],
+    out: Path,
+    *,
+    pdf: bool = False,
+    per_deck: bool = False,
+    letter: bool = False,
+    show_position: bool = False,
+    show_address: bool = False,
+    paper: str = "letter",
+    issue: Issue | None = None,
+) -> list[Path]:
+    """Write the report of some decks (worst first) into a folder and return the files.
+
+    Always `report.html`, `decks.csv`, `concerns.csv` and `assessment.json`; the same library gives the same
+    bytes. Raises BadInput where a letter or an issue is asked for while the report is a DRAFT, for an unknown
+    paper, or where the `pdf` extra is not installed.
+    """
+    options = Options(show_position=show_position, show_address=show_address, paper=checked_paper(paper))
+    source = gather_source(lib, summaries, positions=show_position)
+    pack = make_pack(summaries, source, options, per_deck=per_deck, letter=letter, pdf=pdf)
+    return write_pack(pack, out)
+
+
+def make_pack(
+    summaries: Sequence[DeckSummary],
+    source: Source,
+    options: Options,
+    *,
+    per_deck: bool = False,
+    letter: bool = False,
+    pdf: bool = False,
+    stamp: Stamp | None = None,
+) -> Pack:
+    """Return every file of a report as bytes, from the records alone."""
+    draft = is_draft(summaries)
+    if draft and letter:
+        raise BadInput(
+            "The owner's letter cannot be written while the report is a DRAFT: serious suggestions of the"
+            " machine are not yet reviewed by a person.",
+            "Review them first: deck-triage review, or deck-triage label ask.",
+        )
+    pictures = Pictures(source.provider, source.blackouts, whole_px=photo_px(summaries))
+    views = [deck_view(summary, source, pictures, options) for summary in summaries]
+    files = {"report.html": render.html(summaries, views, source, options, draft=draft, stamp=stamp)}
+    if per_deck:
+        for summary, view, name in zip(summaries, views, file_names(views), strict=True):
+            one = render.html([summary], [view], source, options, draft=draft, stamp=stamp)
+            files[f"deck-{name}.html"] = one
+    files["decks.csv"] = render.decks_csv(summaries, source, options, draft=draft).encode()
+    files["concerns.csv"] = render.concerns_csv(summaries, source).encode()
+    files["assessment.json"] = render.assessment_json(summaries, source, draft=draft, stamp=stamp).encode()
+    return Pack(files, draft)
+
+
+def write_pack(pack: Pack, out: Path) -> list[Path]:
+    """Write the files, each whole or not at all, and return their paths."""
+    out.mkdir(parents=True, exist_ok=True)
+    for name, data in pack.files.items():
+        write_whole(out / name, data)
+    return [out / name for name in pack.files]
+
+
+def checked_paper(paper: str) -> str:
+    """Return the paper as CSS names it; raises BadInput for one that is not offered."""
+    for known in PAPERS:
+        if paper.lower() == known.lower():
+            return known
+    raise BadInput(f"There is no paper '{paper}'.", f"Choose {' or '.join(PAPERS)}.")
+
+
+def photo_px(summaries: Sequence[DeckSummary]) -> int:
+    """Return how large whole photos are printed, by how many there are."""
+    count = sum(min(3, len(one.photos)) for summary in summaries for one in summary.concerns)
+    return next(size for most, size in PHOTO_SIZES if count <= most)
+
+
+def file_names(views: Sequence[DeckView]) -> list[str]:
+    """Return a safe and unique file name for each deck: letters, digits and hyphens, a hash where needed."""
+    names = [re.sub(r"[^A-Za-z0-9]+", "-", view.deck).strip("-")[:60].lower() for view in views]
+    plain = [view.deck.lower() for view in views]
+    return [
+        name if name and name == deck and names.count(name) == 1 else f"{name}-{view.anchor[5:13]}".strip("-")
+        for name, deck, view in zip(names, plain, views, strict=True)
+    ]
