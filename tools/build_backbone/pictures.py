@@ -1,7 +1,7 @@
-"""The open pictures that projection and quantisation are fitted on: no labels, none of the photos of the bench.
+"""The open pictures that projection and quantisation are fitted on: no labels, no photo of the bench.
 
-They are the sample photos that scikit-image and scikit-learn ship inside their packages (sources and licences in
-those packages) and the 147 rendered photos of invented decks of this project's first commit.
+They are the sample photos that scikit-image and scikit-learn ship inside their packages (sources and
+licences in those packages) and the 147 rendered photos of invented decks of this project's first commit.
 """
 
 from __future__ import annotations
@@ -40,7 +40,9 @@ def _render_bytes(renders: Path | None) -> Iterator[tuple[str, bytes]]:
             yield path.relative_to(renders).as_posix(), path.read_bytes()
         return
     command = ["git", "-C", str(ROOT), "archive", RENDERS_COMMIT, "sample_photos/photos"]
-    with tarfile.open(fileobj=io.BytesIO(subprocess.run(command, check=True, capture_output=True).stdout)) as tar:
+    with tarfile.open(
+        fileobj=io.BytesIO(subprocess.run(command, check=True, capture_output=True).stdout)
+    ) as tar:
         for member in sorted(tar.getmembers(), key=lambda entry: entry.name):
             if member.name.endswith(".jpg"):
                 yield member.name.removeprefix("sample_photos/photos/"), tar.extractfile(member).read()

@@ -1,6 +1,7 @@
+# ruff: noqa: E501 - the card is written as it is read
 """Fits the frozen cell projection: principal components of cells of open pictures, without any label.
 
-    python -m tools.build_backbone.projection            builds models/cell-projection.npz and its card
+python -m tools.build_backbone.projection builds models/cell-projection.npz and its card.
 """
 
 from __future__ import annotations
@@ -70,12 +71,12 @@ file = "{name}"
 sha256 = "{digest}"
 bytes = {size}
 cell_dim = {cell_dim}
-what = "Projection of a cell (last map 1280 and earlier map 672 numbers, each of unit length) to 64 + 64 principal \
-components, and the 8-bit scale of each"
+what = "Projection of a cell (last map 1280 and earlier map 672 numbers, each of unit length) to 64 + 64 \
+principal components, and the 8-bit scale of each"
 backbone_sha256 = "{backbone}"
-fitted_on = "{count} cells of the sample photos that scikit-image and scikit-learn ship and of the 147 rendered photos \
-of invented decks of this project's commit {commit}, each with its mirror image; no labels; none of the real photos \
-of the bench"
+fitted_on = "{count} cells of the sample photos that scikit-image and scikit-learn ship and of the 147 rendered \
+photos of invented decks of this project's commit {commit}, each with its mirror image; no labels; none of the real \
+photos of the bench"
 pictures_sha256 = "{pictures}"
 variance_kept = [{variance}]
 licence = "Apache-2.0"
@@ -84,8 +85,10 @@ licence = "Apache-2.0"
 
 def main() -> int:
     """Fit and write."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--renders", type=Path, help="folder of the rendered photos, instead of the history's")
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument(
+        "--renders", type=Path, help="folder of the rendered photos, instead of the history's"
+    )
     parser.add_argument("--backbone", default="efficientnet-lite0.onnx")
     parser.add_argument("--out", default="cell-projection.npz")
     arguments = parser.parse_args()

@@ -30,7 +30,7 @@ def square_view_px(side_px: int, full_width: int, full_height: int) -> int:
 
 
 def cell_view_px(long_side_px: int, full_width: int, full_height: int) -> tuple[int, int]:
-    """Return (width, height) of the picture that cells are read from: shape kept, at most twice the native size."""
+    """Return (width, height) of the picture that cells are read from: at most twice the native size."""
     longest = max(full_width, full_height)
     scale = min(long_side_px, 2 * longest) / longest
     return round_to_stride(full_width * scale), round_to_stride(full_height * scale)
@@ -44,8 +44,7 @@ def to_size(rgb: NDArray[np.uint8], width: int, height: int) -> NDArray[np.uint8
         return rgb
     shrinks = width * height < rgb.shape[0] * rgb.shape[1]
     method = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
-    resized: NDArray[np.uint8] = cv2.resize(rgb, (width, height), interpolation=method)
-    return resized
+    return np.asarray(cv2.resize(rgb, (width, height), interpolation=method), np.uint8)
 
 
 class Backbone:

@@ -1,8 +1,8 @@
 """The cache of vectors: one small file per photo and recipe, written whole or not at all.
 
-A file is a fixed header, the whole-photo vector as float16, the cells as uint8, and the cells' scale and offset as
-float32, each part with its own checksum. A file that does not check out counts as absent and is computed again. The
-folder may be deleted at any time. Nothing in it is code: no pickle.
+A file is a fixed header, the whole-photo vector as float16, the cells as uint8, and the cells' scale and
+offset as float32, with a checksum for each part. A file that does not check out counts as absent and is
+computed again. The folder may be deleted at any time. Nothing in it is code: no pickle.
 """
 
 from __future__ import annotations

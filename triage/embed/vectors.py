@@ -17,11 +17,11 @@ class Recipe:
 
     Attributes
     ----------
-    sha : hex SHA-256 over the backbone's bytes, the views, the cell geometry, the projection's bytes and scales.
+    sha : hex SHA-256 over the backbone, the views, the cell geometry, the projection and its scales.
     backbone : file name of the network in the models folder, as ``efficientnet-lite0.onnx``.
     views : sides in pixels of the square whole-photo views, ascending; none is ever an enlargement.
     projection : file name of the frozen cell projection in the models folder.
-    cell_long_side_px : longest side of the picture that the cells are read from; at most twice the native one.
+    cell_long_side_px : long side of the picture that the cells are read from; at most twice the native.
     whole_dim : length D of ``PhotoVectors.whole``.
     whole_blocks : lengths of the unit-length blocks of ``whole``, in order; their sum is ``whole_dim``.
     cell_dim : numbers kept per cell, C.
@@ -68,12 +68,13 @@ class PhotoVectors:
         return flat
 
     def cell_centres(self) -> NDArray[np.float32]:
-        """(rows * cols, 2) x, y of the cells' centres as fractions of the upright photo, in the same order."""
+        """(rows * cols, 2) x, y of the cells' centres as fractions of the upright photo, same order."""
         boxes = self.cell_boxes()
-        return boxes[:, :2] + boxes[:, 2:] / 2
+        centres: NDArray[np.float32] = boxes[:, :2] + boxes[:, 2:] * np.float32(0.5)
+        return centres
 
     def cell_boxes(self) -> NDArray[np.float32]:
-        """(rows * cols, 4) x, y, width, height of the cells as fractions of the upright photo; they tile it."""
+        """(rows * cols, 4) x, y, width, height of the cells as fractions of the upright photo, tiling it."""
         rows, cols = self.grid
         y, x = np.mgrid[0:rows, 0:cols]
         boxes = np.empty((rows * cols, 4), np.float32)

@@ -1,8 +1,9 @@
 """Any photo file to upright 8-bit RGB pixels, or a clear reason why not.
 
-Pillow reads the whole file first (a reduced JPEG decode still reads every byte), so that half a photo is refused:
-OpenCV returns a full picture for half a JPEG without a word. EXIF orientation (CIPA DC-008, tag 0x0112) is obeyed
-here and nowhere else. All functions are pure and may run in a worker process that is killed when it takes too long.
+Pillow reads the whole file first (a reduced JPEG decode still reads every byte), so that half a photo is
+refused: OpenCV returns a full picture for half a JPEG without a word. EXIF orientation (CIPA DC-008, tag
+0x0112) is obeyed here and nowhere else. All functions are pure and may run in a worker process that is killed
+when it takes too long.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ MAX_PIXELS = 100_000_000
 MAX_BYTES = 500_000_000
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 _ORIENTATION_TAG = 0x0112
+_CAMERA_FACTS, _DISTANCE_TAG, _FOCAL_TAG = 0x8769, 0x9206, 0xA405
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 _warnings_lock = threading.Lock()
 _ready = threading.Event()
@@ -39,13 +41,23 @@ class UprightImage:
     ----------
     rgb : (height, width, 3) uint8, as a person would see the photo; may be smaller than the original.
     full_width, full_height : size of the original in pixels, upright.
-    orientation : what the file's EXIF says, 1 to 8; 1 where it says nothing or the format turns the pixels itself.
+    orientation : what the file's EXIF says, 1 to 8; 1 where it says nothing or the format turns the pixels.
+    distance_m, focal_mm_35 : distance and 35 mm equivalent focal length where the camera recorded them.
     """
 
     rgb: NDArray[np.uint8]
     full_width: int
     full_height: int
     orientation: int
+    distance_m: float | None = None
+    focal_mm_35: float | None = None
+
+
+@dataclass(frozen=True)
+class _Exif:
+    orientation: int = 1
+    distance_m: float | None = None
+    focal_mm_35: float | None = None
 
 
 def _prepare_pillow() -> None:
@@ -108,7 +120,7 @@ def _open(data: bytes) -> Image.Image:
             raise BadPhoto(_format_hint(data)) from error
         except Image.DecompressionBombError as error:
             raise BadPhoto(_too_many(None)) from error
-        except Exception as error:  # whatever a decoder throws at a hostile header: the photo is bad, nothing else
+        except Exception as error:  # whatever a decoder throws at a hostile header, only the photo is bad
             raise BadPhoto(f"{_format_hint(data)} ({type(error).__name__})") from error
     width, height = image.size
     if width < 1 or height < 1:
@@ -123,14 +135,28 @@ def _too_many(pixels: int | None) -> str:
     return f"{said}more than the limit of {MAX_PIXELS // 1_000_000} megapixels"
 
 
-def _exif_orientation(image: Image.Image) -> int:
+def _read_exif(image: Image.Image) -> _Exif:
     with _warnings_lock, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            value = image.getexif().get(_ORIENTATION_TAG, 1)
+            exif = image.getexif()
+            orientation = exif.get(_ORIENTATION_TAG, 1)
+            camera = exif.get_ifd(_CAMERA_FACTS)
         except Exception:  # broken EXIF must not cost a readable photo
-            return 1
-    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+            return _Exif()
+    good = isinstance(orientation, int) and 1 <= orientation <= 8
+    return _Exif(
+        orientation if good else 1, _positive(camera.get(_DISTANCE_TAG)), _positive(camera.get(_FOCAL_TAG))
+    )
+
+
+def _positive(value: object) -> float | None:
+    """Return an EXIF number when it is positive and finite (0 and infinity mean unknown there)."""
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, ZeroDivisionError):
+        return None
+    return number if 0 < number < 10_000 else None
 
 
 def _load(image: Image.Image) -> None:
@@ -184,7 +210,7 @@ def turn_upright(pixels: NDArray[np.uint8], orientation: int) -> NDArray[np.uint
 
 
 def shrink(pixels: NDArray[np.uint8], long_side_px: int) -> NDArray[np.uint8]:
-    """Shrink by area averaging so that the long side is ``long_side_px``; smaller pictures stay as they are."""
+    """Shrink by area averaging to a long side of ``long_side_px``; smaller pictures stay as they are."""
     import cv2
 
     height, width = pixels.shape[:2]
@@ -192,8 +218,7 @@ def shrink(pixels: NDArray[np.uint8], long_side_px: int) -> NDArray[np.uint8]:
         return pixels
     scale = long_side_px / max(height, width)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    shrunk: NDArray[np.uint8] = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-    return shrunk
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def open_upright(source: str | Path | bytes, long_side_px: int | None = None) -> UprightImage:
@@ -210,21 +235,21 @@ def open_upright(source: str | Path | bytes, long_side_px: int | None = None) ->
         with the reason: empty, cut short, damaged, too large, or no photo at all.
     """
     image = _open(_read(source))
-    orientation = _exif_orientation(image)
-    stored_width, stored_height = image.size
+    exif = _read_exif(image)
     if long_side_px and image.format in ("JPEG", "MPO"):
         scale = min(1.0, long_side_px / max(image.size))
-        image.draft(None, (max(1, int(stored_width * scale)), max(1, int(stored_height * scale))))
-    if image.format == "TIFF":
-        orientation_left = 1  # Pillow turns a TIFF upright while loading it
+        full = image.size
+        image.draft(None, (max(1, int(full[0] * scale)), max(1, int(full[1] * scale))))
         _load(image)
-        stored_width, stored_height = image.size
     else:
         _load(image)
-        orientation_left = orientation
+        full = image.size
+    # Pillow turns a TIFF upright while loading it, pillow-heif a HEIC photo
+    orientation = 1 if image.format == "TIFF" else exif.orientation
     pixels = _to_rgb(image)
     if long_side_px:
         pixels = shrink(pixels, long_side_px)
-    if orientation_left in (5, 6, 7, 8):
-        stored_width, stored_height = stored_height, stored_width
-    return UprightImage(turn_upright(pixels, orientation_left), stored_width, stored_height, orientation)
+    width, height = full if orientation < 5 else full[::-1]
+    return UprightImage(
+        turn_upright(pixels, orientation), width, height, exif.orientation, exif.distance_m, exif.focal_mm_35
+    )
