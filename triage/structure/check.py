@@ -1,0 +1,152 @@
+"""The outcome of one structural check, and the facts it is made from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+HAZARD = "hazard"
+DEPARTS = "departs-from-today"
+WITHIN, OVER, CANNOT_SAY = "within", "over", "cannot-say"
+MAY_HAVE_BEEN_ALLOWED = "may have been allowed when built"
+_EDGE = 1e-9
+"""Ratios this close to 1 count as 1: sums of fractions of an inch are not exact in floating point."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check: demand and capacity in `unit`, ratio = demand / capacity, verdict and its reason.
+
+    `verdict` is within, over or cannot-say; `kind` hazard or departs-from-today; `missing` names the facts
+    that would let it be said; `source` the document, edition and place. No number is ever NaN or infinite.
+    """
+
+    check: str
+    kind: str
+    demand: float | None
+    capacity: float | None
+    ratio: float | None
+    unit: str
+    verdict: str
+    missing: tuple[str, ...]
+    why: str
+    source: str
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the check as plain data with the keys of the command's JSON."""
+        return {
+            "check": self.check, "kind": self.kind, "demand": _plain(self.demand),
+            "capacity": _plain(self.capacity), "ratio": _plain(self.ratio), "unit": self.unit,
+            "verdict": self.verdict, "missing": list(self.missing), "why": self.why, "source": self.source,
+        }  # fmt: skip
+
+
+def _plain(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 4)
+
+
+class Facts:
+    """Parsed facts with what the checks assume where nothing is said."""
+
+    def __init__(self, values: Mapping[str, Any]) -> None:
+        self.values = dict(values)
+
+    def get(self, key: str, default: Any = None) -> Any:
+        """Return a value; `unknown` counts as nothing said."""
+        value = self.values.get(key)
+        return default if value is None or value == "unknown" else value
+
+    def number(self, key: str) -> float:
+        """Return a number that is known to be there (see `missing`)."""
+        return float(self.values[key])
+
+    def missing(self, *keys: str) -> tuple[str, ...]:
+        """Return those keys of which nothing is said."""
+        return tuple(key for key in keys if self.get(key) is None)
+
+    @property
+    def edition(self) -> str:
+        """The code edition that the tables are read in."""
+        return str(self.get("code_edition", "irc-2021"))
+
+    @property
+    def has_ledger(self) -> bool:
+        """Whether joists may hang on the house: not for a deck that stands by itself."""
+        return self.get("attached") is not False and self.get("house_side_support") != "own-beam"
+
+    def species(self, key: str = "species") -> str | None:
+        """Return a species group, by its own key or else as `species`."""
+        found = self.get(key) or self.get("species")
+        return None if found is None else str(found)
+
+    def beyond_tables(self) -> str | None:
+        """Return why the deck is outside every prescriptive table, or null (DCA 6, scope; IRC R507.1)."""
+        extra = self.get("extra_load", "none")
+        if extra != "none":
+            words = {"hot-tub": "a hot tub", "roof": "a roof", "crowd": "a crowd"}
+            return f"the deck carries {words[extra]}"
+        if self.get("fire") is True:
+            return "the deck has been through a fire"
+        if self.get("storeys", 1) > 1:
+            return "the deck has more than one level"
+        return None
+
+
+def compare(
+    check: str, kind: str, demand: float | None, capacity: float | None, unit: str, why: str, source: str,
+    missing: Iterable[str] = (),
+) -> Check:  # fmt: skip
+    """Return a check of demand against capacity: over above 1, cannot-say when something is missing.
+
+    A capacity of zero gives no ratio and is over.
+    """
+    missing = tuple(missing)
+    if missing and not why.startswith("not known"):
+        why = f"{why}; {needs(missing)}"
+    if missing or demand is None or capacity is None:
+        return Check(check, kind, demand, capacity, None, unit, CANNOT_SAY, missing, why, source)
+    ratio = demand / capacity if capacity > 0 else None
+    verdict = OVER if ratio is None or ratio > 1 + _EDGE else WITHIN
+    return Check(check, kind, demand, capacity, ratio, unit, verdict, (), why, source)
+
+
+def cannot_say(
+    check: str, kind: str, unit: str, why: str, source: str, missing: Iterable[str] = (),
+    demand: float | None = None,
+) -> Check:  # fmt: skip
+    """Return a check that cannot be said, with the reason or the facts it needs."""
+    return Check(check, kind, demand, None, None, unit, CANNOT_SAY, tuple(missing), why, source)
+
+
+def outside(table: str, reason: str) -> str:
+    """Return the sentence for a value that a published table does not hold."""
+    return f"outside the table {table}: {reason}; needs an engineer"
+
+
+def needs(keys: Iterable[str]) -> str:
+    """Return the sentence that asks for facts."""
+    return f"not known: {', '.join(keys)}"
+
+
+def limited(check: Check, facts: Facts, table: str) -> Check:
+    """Return the check held back where a table does not reach: what is over stays over, nothing is within."""
+    reason = facts.beyond_tables()
+    if reason is None or check.verdict == CANNOT_SAY:
+        return check
+    if check.verdict == OVER:
+        return replace(check, why=f"{check.why}; over even without regard to it that {reason}")
+    return replace(check, verdict=CANNOT_SAY, why=f"{outside(table, reason)} ({check.why})")
+
+
+def dated(check: Check, facts: Facts, rule_since: int) -> Check:
+    """Return the check with `may have been allowed when built` where the deck is older than the rule.
+
+    `rule_since` is the year of the first model code edition with the rule.
+    """
+    year = facts.get("year_built")
+    if year is None or check.verdict != OVER or year >= rule_since:
+        return check
+    said = f"{MAY_HAVE_BEEN_ALLOWED} ({year}; the rule read here is of {rule_since} or later)"
+    return replace(check, why=f"{check.why}; {said}")

@@ -1,0 +1,237 @@
+"""Facts of a deck: their keys as data, and reading them from words, TOML and CSV.
+
+The keys, types, units and sane ranges stand in `triage/data/facts.toml`. Nothing is taken half: a file with
+one wrong value is refused whole, with file, line, key and what to do.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from triage.errors import BadInput
+from triage.structure.units import length_in, number
+
+DATA = Path(__file__).resolve().parent.parent / "data" / "facts.toml"
+_MEMBER = re.compile(r"(\d{1,2})\s*[x\u00d7]\s*(\d{1,2})", re.IGNORECASE)
+_BEAM = re.compile(r"\(?\s*([1-6])\s*\)?\s*-?\s*(\d{1,2})\s*[x\u00d7]\s*(\d{1,2})", re.IGNORECASE)
+_UNITS: dict[str, tuple[str, ...]] = {
+    "psf": ("psf", "lb/sq ft", "lb/ft2"),
+    "lb": ("lb", "lbs", "pounds", "lbf"),
+    "percent": ("%", "percent"),
+    "sq ft": ("sq ft", "sqft", "sf", "ft2"),
+    "year": (),
+    "": (),
+}
+_SAID = {"true": True, "yes": True, "false": False, "no": False}
+
+
+@dataclass(frozen=True)
+class FactKey:
+    """One key: type, unit of the number, sane range or allowed words, meaning and element it concerns."""
+
+    key: str
+    type: str
+    meaning: str
+    element: str
+    unit: str = ""
+    low: float = 0.0
+    high: float = math.inf
+    choices: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the key as plain data, for help texts and forms."""
+        bounded = math.isfinite(self.high)
+        return {
+            "key": self.key, "type": self.type, "unit": self.unit, "choices": list(self.choices),
+            "low": self.low if bounded else None, "high": self.high if bounded else None,
+            "meaning": self.meaning, "element": self.element,
+        }  # fmt: skip
+
+
+def _load() -> Mapping[str, FactKey]:
+    rows = tomllib.loads(DATA.read_text(encoding="utf-8"))
+    return MappingProxyType(
+        {
+            key: FactKey(key=key, **{**row, "choices": tuple(row.get("choices", ()))})
+            for key, row in rows.items()
+        }
+    )
+
+
+FACT_KEYS: Mapping[str, FactKey] = _load()
+"""Every key that a fact may have, in the order of the file."""
+
+
+def fact_key(key: str) -> FactKey:
+    """Return the schema of a key.
+
+    Raises BadInput for an unknown key, with the nearest ones.
+    """
+    if key in FACT_KEYS:
+        return FACT_KEYS[key]
+    near = difflib.get_close_matches(key, FACT_KEYS, n=3)
+    hint = f"Did you mean {' or '.join(near)}?" if near else "The keys are listed in triage/data/facts.toml."
+    raise BadInput(f"'{key}' is no key of a deck fact", hint)
+
+
+def parse_fact(key: str, raw: object) -> Any:
+    """Return the value of a fact in the unit of its key.
+
+    Takes numbers, words and strings with a unit (`"10 ft"` for a key in inches gives 120.0). Raises BadInput
+    naming the key for an unknown key, a wrong unit, an impossible or out of range value, and how to mend it.
+    """
+    schema = fact_key(key)
+    if raw is None or (isinstance(raw, str) and not raw.strip()):
+        raise BadInput(f"{key}: no value is given", "Leave the key out when it is not known.")
+    return _PARSERS[schema.type](schema, raw)
+
+
+def _number(schema: FactKey, raw: object) -> float:
+    value = _read_number(schema, raw)
+    if not math.isfinite(value):
+        raise BadInput(f"{schema.key}: '{raw}' is no number")
+    if not schema.low <= value <= schema.high:
+        raise BadInput(
+            f"{schema.key}: {value:g} {schema.unit}".rstrip() + f" is not between {schema.low:g} and "
+            f"{schema.high:g}; this looks like a typing error",
+            f"It means: {schema.meaning}.",
+        )
+    return value
+
+
+def _read_number(schema: FactKey, raw: object) -> float:
+    if isinstance(raw, bool) or not isinstance(raw, int | float | str):
+        raise BadInput(f"{schema.key}: '{raw}' is no number", _number_hint(schema))
+    if not isinstance(raw, str):
+        return float(raw)
+    text = raw.strip()
+    try:
+        return number(text)
+    except ValueError:
+        return _with_unit(schema, text)
+
+
+def _with_unit(schema: FactKey, text: str) -> float:
+    """Return a number written with its unit, in the unit of the key."""
+    if schema.unit in ("ft", "in"):
+        inches = length_in(text)
+        if inches is not None:
+            return inches / 12 if schema.unit == "ft" else inches
+    else:
+        for word in _UNITS[schema.unit]:
+            if text.lower().endswith(word):
+                try:
+                    return number(text[: -len(word)])
+                except ValueError:
+                    break
+    unit = f" in {schema.unit}" if schema.unit else ""
+    raise BadInput(f"{schema.key}: '{text}' is no number{unit}", _number_hint(schema))
+
+
+def _number_hint(schema: FactKey) -> str:
+    if schema.unit in ("ft", "in"):
+        return f'Write a number of {schema.unit}, or a length with its unit such as "10 ft 6 in".'
+    return (
+        f"Write a plain number of {schema.unit}, without a comma." if schema.unit else "Write a plain number."
+    )
+
+
+def _count(schema: FactKey, raw: object) -> int:
+    value = _number(schema, raw)
+    if value != int(value):
+        raise BadInput(f"{schema.key}: {raw} is no whole number", f"It means: {schema.meaning}.")
+    return int(value)
+
+
+def _bool(schema: FactKey, raw: object) -> bool:
+    if isinstance(raw, bool):
+        return raw
+    if isinstance(raw, str) and raw.strip().lower() in _SAID:
+        return _SAID[raw.strip().lower()]
+    raise BadInput(f"{schema.key}: '{raw}' is neither true nor false", "Write true or false.")
+
+
+def _choice(schema: FactKey, raw: object) -> str:
+    word = raw.strip().lower().replace("_", "-").replace(" ", "-") if isinstance(raw, str) else str(raw)
+    if word not in schema.choices:
+        near = difflib.get_close_matches(word, schema.choices, n=1)
+        hint = f"Did you mean {near[0]}? " if near else ""
+        raise BadInput(
+            f"{schema.key}: '{raw}' is not known", hint + f"It is one of: {', '.join(schema.choices)}."
+        )
+    return word
+
+
+def _list(schema: FactKey, raw: object) -> tuple[str, ...]:
+    words = re.split(r"[;,]", raw) if isinstance(raw, str) else raw
+    if not isinstance(words, list | tuple):
+        raise BadInput(f"{schema.key}: '{raw}' is no list", 'Write a list such as ["ledger", "flashing"].')
+    return tuple(dict.fromkeys(_choice(schema, word) for word in words if str(word).strip()))
+
+
+def _text(schema: FactKey, raw: object) -> str:
+    if not isinstance(raw, str) or len(raw) > 1000:
+        raise BadInput(f"{schema.key}: a short text is expected", f"It means: {schema.meaning}.")
+    return raw.strip()
+
+
+def _member(schema: FactKey, raw: object) -> str:
+    match = _MEMBER.fullmatch(raw.strip()) if isinstance(raw, str) else None
+    if match is None or not (1 <= int(match[1]) <= 16 and 2 <= int(match[2]) <= 16):
+        example = "6x6" if schema.type == "post" else "2x8"
+        raise BadInput(
+            f"{schema.key}: '{raw}' is no size of lumber", f'Write the nominal size, as "{example}".'
+        )
+    return f"{int(match[1])}x{int(match[2])}"
+
+
+def _beam(schema: FactKey, raw: object) -> str:
+    text = raw.strip() if isinstance(raw, str) else ""
+    match = _BEAM.fullmatch(text)
+    if match is not None and 2 <= int(match[3]) <= 16:
+        return f"{int(match[1])}-{int(match[2])}x{int(match[3])}"
+    if _MEMBER.fullmatch(text):
+        return f"1-{_member(schema, text)}"
+    raise BadInput(
+        f"{schema.key}: '{raw}' is no beam", 'Write plies and nominal size, as "2-2x10" or "3-2x12".'
+    )
+
+
+_PARSERS: dict[str, Callable[[FactKey, object], Any]] = {
+    "number": _number, "count": _count, "bool": _bool, "choice": _choice, "list": _list, "text": _text,
+    "member": _member, "post": _member, "beam": _beam,
+}  # fmt: skip
+
+
+def read_facts_file(path: Path | str) -> dict[tuple[str, str | None], dict[str, Any]]:
+    """Return the facts of a TOML or CSV file by (deck, visit or null), each value in the unit of its key.
+
+    TOML: `[decks."name"]` and `[decks."name".visits."2026-05-01"]`; CSV: columns deck,visit,key,value.
+    Raises BadInput naming file, line and key; then nothing of the file is returned.
+    """
+    from triage.structure.facts_files import read_csv, read_toml
+
+    path = Path(path)
+    readers = {".toml": read_toml, ".csv": read_csv}
+    if path.suffix.lower() not in readers:
+        raise BadInput(f"{path.name} is neither .toml nor .csv", "Name the facts file *.toml or *.csv.")
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"{path} cannot be read: {error}", "Give a readable text file in UTF-8.") from error
+    return readers[path.suffix.lower()](path, text)
+
+
+def contradictions(facts: Mapping[str, Any]) -> list[str]:
+    """Return what cannot be true at once among parsed facts, one sentence each (empty when nothing is)."""
+    from triage.structure.contradictions import find
+
+    return find(facts)

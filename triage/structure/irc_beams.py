@@ -1,0 +1,135 @@
+"""Deck beams: IRC R507.5 and Tables R507.5(1) to (5), AWC DCA 6 Table 3A."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from triage.structure.check import (
+    CANNOT_SAY,
+    HAZARD,
+    OVER,
+    WITHIN,
+    Check,
+    Facts,
+    cannot_say,
+    compare,
+    dated,
+    limited,
+    needs,
+    outside,
+)
+from triage.structure.loads import design_loads, table_loads
+from triage.structure.tables import EDITION_WORDS, harder_cell, rows, source_of, table
+from triage.structure.units import feet
+
+TABLE = "irc_r507_5_beams"
+_PLACE = "R507.5"
+_SOURCE = "IRC Table R507.5"
+_SINCE = 2015
+"""IRC 2015 held the first table of deck beams, and ruled out beams hung on bolts at the side of a post."""
+Answer = tuple[float | None, str, str]
+
+
+def beam_checks(facts: Facts) -> list[Check]:
+    """Return the beam's checks: span and bearing; none for a deck without a beam."""
+    return [] if facts.get("has_beam") is False else [beam_span(facts), beam_bearing(facts)]
+
+
+def beam_span(facts: Facts) -> Check:
+    """Return the beam span between posts against the span that the table allows, ft (R507.5)."""
+    name, demand = "beam-span", facts.get("beam_span_ft")
+    missing = facts.missing("beam_size", "joist_span_ft", "species")
+    if facts.edition == "irc-2024":
+        why = outside(_PLACE, "the beam table of IRC 2024 is not held here")
+        return cannot_say(name, HAZARD, "ft", why, "IRC 2024 Table R507.5(1)", (), demand)
+    if missing:
+        missing += facts.missing("beam_span_ft")
+        return cannot_say(name, HAZARD, "ft", needs(missing), _SOURCE, missing, demand)
+    check = _by_overhang(facts, demand)
+    return dated(limited(check, facts, _PLACE), facts, _SINCE)
+
+
+def _by_overhang(facts: Facts, demand: float | None) -> Check:
+    """Return the check; where the overhang is not known, only what holds for every overhang is said."""
+    span_ft = facts.number("joist_span_ft")
+    lacking = facts.missing("beam_span_ft")
+    if facts.edition != "irc-2021":
+        return _check(facts, demand, span_ft, f"joists of {span_ft:g} ft", lacking)
+    overhang_ft = facts.get("joist_overhang_ft")
+    if overhang_ft is not None:
+        factor = joist_span_factor(overhang_ft / span_ft)
+        if factor is None:
+            why = outside("R507.5(5)", "the joists overhang by more than a quarter of their span")
+            return cannot_say("beam-span", HAZARD, "ft", why, _SOURCE, (), demand)
+        words = f"effective joist span {factor:g} x {span_ft:g} ft = {factor * span_ft:.2f} ft"
+        return _check(facts, demand, factor * span_ft, words, lacking)
+    most = _check(facts, demand, span_ft, f"joists of {span_ft:g} ft with the longest overhang", lacking)
+    least = _check(facts, demand, 0.66 * span_ft, f"joists of {span_ft:g} ft without overhang", lacking)
+    if most.verdict == WITHIN or least.verdict == OVER:
+        return most if most.verdict == WITHIN else least
+    missing = (*lacking, "joist_overhang_ft")
+    why = f"it depends on the joists' overhang, which is not known; {most.why}"
+    return replace(most, verdict=CANNOT_SAY, ratio=None, missing=missing, why=why)
+
+
+def _check(
+    facts: Facts, demand: float | None, effective_ft: float, words: str, lacking: tuple[str, ...]
+) -> Check:
+    capacity, why, source = allowed_span_ft(facts, effective_ft)
+    if capacity is None:
+        return cannot_say("beam-span", HAZARD, "ft", outside(_PLACE, why), source, (), demand)
+    return compare("beam-span", HAZARD, demand, capacity, "ft", f"{words}; {why}", source, lacking)
+
+
+def joist_span_factor(ratio: float) -> float | None:
+    """Return the factor on the joist span by overhang over back span (IRC 2021 Table R507.5(5)).
+
+    The next larger ratio is read; null above a quarter.
+    """
+    factors = table(TABLE)["joist_span_factor"]
+    cell = harder_cell(factors["ratio"], factors["factor"], ratio)
+    return None if cell is None else float(cell.printed)
+
+
+def allowed_span_ft(facts: Facts, effective_joist_span_ft: float) -> Answer:
+    """Return (span in ft or null, reason, source) for an (effective) joist span; the harder row governs."""
+    loads = design_loads(facts)
+    wanted, reason = table_loads(loads, facts.edition)
+    if reason:
+        return None, reason, _SOURCE
+    size, columns = str(facts.get("beam_size")), table(TABLE)["columns_joist_span_ft"]
+    best: tuple[float, str, str] | None = None
+    for kind, psf in wanted:
+        for row in rows(TABLE, facts.edition, species=facts.species(), size=size, load=kind, load_psf=psf):
+            cell = harder_cell(columns, row["spans"], effective_joist_span_ft)
+            if cell is None:
+                return (
+                    None,
+                    f"a joist span of {effective_joist_span_ft:.2f} ft is beyond the last column",
+                    _SOURCE,
+                )
+            span_ft = feet(cell.printed)
+            if best is None or span_ft < best[0]:
+                row_words = f"{cell.column} ft column, {psf} psf {kind}"
+                why = f"{size} {facts.species()}: {cell.printed} in the {row_words}"
+                best = span_ft, f"{why}; {loads.said}", source_of(TABLE, row, facts.edition)
+    if best is None:
+        return None, f"{EDITION_WORDS[facts.edition]} has no row for {size} {facts.species()}", _SOURCE
+    return best
+
+
+def beam_bearing(facts: Facts) -> Check:
+    """Return how the beam meets the post (R507.5.1, R507.5.2, R507.4.1): on it, not hung at its side."""
+    source = "IRC R507.5.1 and R507.5.2; beams hung on bolts at the side of a post since IRC 2015"
+    check = Check("beam-bearing", HAZARD, None, None, None, "", CANNOT_SAY, (), "", source)
+    bearing = facts.get("beam_bearing")
+    if bearing is None:
+        return replace(check, missing=("beam_bearing",), why=needs(("beam_bearing",)))
+    if bearing == "side-bolted":
+        why = (
+            "the beam hangs on bolts at the side of the post: the bolts carry the whole load across the grain"
+        )
+        return dated(replace(check, verdict=OVER, why=why), facts, _SINCE)
+    where = "on the post" if bearing == "on-post" else "in a notch of the post"
+    why = f"the beam bears {where}; at least 1-1/2 in on wood or metal is seen on site"
+    return replace(check, verdict=WITHIN, why=why)

@@ -1,0 +1,59 @@
+"""Facts about decks, told by people: checked as a whole, stored as one act, or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from triage.errors import BadInput
+from triage.library import Library, Said
+from triage.library.records import Photo
+from triage.structure.facts import contradictions, parse_fact, read_facts_file
+
+
+def set_facts(
+    library: Library, deck: str, pairs: Mapping[str, str], *, by: str, visit: str | None = None,
+    photos: Sequence[Photo] = (), dry_run: bool = False,
+) -> dict[str, Any]:  # fmt: skip
+    """Tell facts of one deck; an empty value takes a fact away. Raises BadInput with nothing stored."""
+    visit = visit or _latest(library, deck)
+    values = {key: None if raw == "" else parse_fact(key, raw) for key, raw in pairs.items()}
+    said = _said(library, deck, visit, values, by, photos)
+    if not dry_run:
+        library.say_many(said)
+    return {key: value for key, value in values.items() if value is not None}
+
+
+def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) -> dict[str, dict[str, Any]]:
+    """Tell the facts of a TOML or CSV file, as one act. Raises BadInput naming file, line and key."""
+    said: list[Said] = []
+    told: dict[str, dict[str, Any]] = {}
+    for (deck, visit), values in read_facts_file(path).items():
+        said += _said(library, deck, visit or _latest(library, deck), values, by, ())
+        told.setdefault(deck, {}).update(values)
+    if not dry_run:
+        library.say_many(said)
+    return told
+
+
+def _latest(library: Library, deck: str) -> str | None:
+    visits = library.visits(deck)
+    return visits[-1] if visits else None
+
+
+def _said(
+    library: Library, deck: str, visit: str | None, values: Mapping[str, Any], by: str,
+    photos: Sequence[Photo],
+) -> list[Said]:  # fmt: skip
+    before = {key: fact.value for key, fact in library.facts(deck, visit).items()}
+    after = {key: value for key, value in {**before, **values}.items() if value is not None}
+    faults = contradictions(after)
+    if faults:
+        raise BadInput(f"Deck {deck}: {faults[0]}", "Put right the one that is wrong; nothing was stored.")
+    shas = [photo.sha for photo in photos]
+    return [
+        Said("fact", {"deck": deck, "visit": visit, "key": key, "value": value, "photos": shas}, by)
+        for key, value in values.items()
+        if before.get(key) != value or shas
+    ]
