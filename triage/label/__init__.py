@@ -1,1 +1,1 @@
-"""The label room."""
+"""Labels: rows, files, settling, and in which order photos are asked about."""

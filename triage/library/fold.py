@@ -105,6 +105,7 @@ def _fold_placings(connection: Connection, events: Sequence[Event]) -> None:
                 "deck": payload["deck"],
                 "visit": payload.get("visit"),
                 "name": payload["name"],
+                "origin": payload.get("origin"),
                 "why": payload.get("why"),
             }
         )
@@ -143,6 +144,7 @@ def statement_key(event: Event) -> str:
         "settled": lambda: [payload["photo"], payload["tag"]],
         "deck-set": lambda: [payload["deck"], payload["field"]],
         "tag-added": lambda: [payload["tag"]],
+        "presorted": lambda: [payload["model"]],
     }
     what = parts[event.kind]() if event.kind in parts else [event.hash]
     return json.dumps([event.kind, *what])

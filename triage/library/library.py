@@ -11,7 +11,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, delete, func, insert, select
+from sqlalchemy import Connection, delete, func, insert, select, update
 
 from triage.errors import BadInput, Damaged, NoLibrary
 from triage.library import find, fold, log, present
@@ -33,6 +33,7 @@ from triage.library.store import Originals, Renditions, write_whole
 from triage.library.tables import FORMAT_VERSION, meta, metadata
 from triage.library.tables import event as event_table
 from triage.library.tables import photo as photo_table
+from triage.library.tables import private as private_table
 from triage.library.tables import suggestion as suggestion_table
 
 if TYPE_CHECKING:
@@ -301,15 +302,30 @@ class Library:
         with self.read() as connection:
             return set(connection.execute(select(photo_table.c.sha)).scalars())
 
-    def original(self, sha: str) -> Path:
-        """Return the path of an original. Raises Damaged where it is missing."""
+    def original_suffix(self, sha: str) -> str:
+        """Return the ending of an original's file name. Raises BadInput for a photo that is not here."""
         with self.read() as connection:
-            suffix = connection.execute(
-                select(photo_table.c.suffix).where(photo_table.c.sha == sha)
-            ).scalar()
+            query = select(photo_table.c.suffix).where(photo_table.c.sha == sha)
+            suffix = connection.execute(query).scalar()
         if suffix is None:
             raise BadInput(f"There is no photo {sha[:12]} in this library.")
-        path = self.originals.path(sha, suffix)
+        return str(suffix)
+
+    def drop_files(self, sha: str, suffix: str) -> None:
+        """Delete a forgotten photo's original, rendition, vectors, suggestions and private EXIF."""
+        with writing(self.engine) as connection:
+            ref = connection.execute(select(photo_table.c.exif_ref).where(photo_table.c.sha == sha)).scalar()
+            if ref is not None:
+                connection.execute(update(private_table).where(private_table.c.ref == ref).values(text=None))
+            connection.execute(delete(suggestion_table).where(suggestion_table.c.photo == sha))
+        self.renditions.remove(sha)
+        for file in (self.caches / "vectors").rglob(f"*{sha}*"):
+            file.unlink(missing_ok=True)
+        self.originals.remove(sha, suffix)
+
+    def original(self, sha: str) -> Path:
+        """Return the path of an original. Raises Damaged where it is missing."""
+        path = self.originals.path(sha, self.original_suffix(sha))
         if not path.exists():
             raise Damaged(
                 f"The original of photo {sha[:12]} is missing from the library.",

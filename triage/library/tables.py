@@ -98,6 +98,7 @@ placing = Table(
     Column("deck", String, nullable=False),
     Column("visit", String),
     Column("name", String, nullable=False),
+    Column("origin", String),
     Column("why", Text),
     Index("placing_key", "key", "current"),
     Index("placing_deck", "current", "deck", "visit", "name"),

@@ -57,3 +57,22 @@ def _said(
         for key, value in values.items()
         if before.get(key) != value or shas
     ]
+
+
+def latest_of_file(path: Path, decks: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """Return each deck's facts of a file, a later visit over an earlier one; only some decks where named.
+
+    Raises BadInput for a file that does not fit, contradictory facts, or a deck that is not in it.
+    """
+    told: dict[str, dict[str, Any]] = {}
+    rows = sorted(read_facts_file(path).items(), key=lambda row: row[0][1] or "")
+    for (deck, _), values in rows:
+        told.setdefault(deck, {}).update(values)
+    for deck in decks:
+        if deck not in told:
+            raise BadInput(f"{path} says nothing about the deck {deck!r}.", f"It names: {', '.join(told) or 'none'}.")
+    for deck, values in told.items():
+        faults = contradictions(values)
+        if faults:
+            raise BadInput(f"{path}: deck {deck}: {faults[0]}", "Put right the one that is wrong.")
+    return {deck: values for deck, values in told.items() if not decks or deck in decks}

@@ -1,0 +1,184 @@
+"""What every command shares: finding the library, who speaks, printing results and progress."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import sys
+import time
+import unicodedata
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from triage.errors import DONE, PARTLY, NoLibrary, WrongUsage
+
+if TYPE_CHECKING:
+    from triage.library import Library
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+LIBRARY_VARIABLE = "DECK_TRIAGE_LIBRARY"
+BY_VARIABLE = "DECK_TRIAGE_BY"
+
+
+def library_option(function: Command) -> Command:
+    """Add `--library` / `-L`."""
+    return click.option(
+        "--library", "-L", "library_path", type=click.Path(path_type=Path), envvar=LIBRARY_VARIABLE,
+        help="The library's folder (else DECK_TRIAGE_LIBRARY, else the nearest one upward).",
+    )(function)  # fmt: skip
+
+
+def json_option(function: Command) -> Command:
+    """Add `--json`."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(function)
+
+
+def by_option(function: Command) -> Command:
+    """Add `--by`."""
+    return click.option(
+        "--by", envvar=BY_VARIABLE, metavar="NAME",
+        help="Who speaks (or DECK_TRIAGE_BY). A claim that is recorded, not a proof of identity.",
+    )(function)  # fmt: skip
+
+
+def dry_run_option(function: Command) -> Command:
+    """Add `--dry-run`."""
+    return click.option("--dry-run", is_flag=True, help="Say what would be done and change nothing.")(function)
+
+
+def engine_options(function: Command) -> Command:
+    """Add `--engine` and `--dask`."""
+    function = click.option(
+        "--engine", type=click.Choice(["here", "processes", "dask"]), default="processes", show_default=True,
+        help="Where batches run.",
+    )(function)  # fmt: skip
+    return click.option("--dask", metavar="ADDRESS", help="Address of a Dask scheduler, with --engine dask.")(
+        function
+    )
+
+
+def need_by(by: str | None) -> str:
+    """Return the speaker's name. Raises WrongUsage when nobody is named."""
+    if not by or not by.strip():
+        raise WrongUsage(
+            "Nobody is named as the speaker.", f"Say who speaks with --by NAME, or set {BY_VARIABLE}."
+        )
+    return by.strip()
+
+
+def someone(by: str | None) -> str:
+    """Return the speaker's name, or the name of the account for work that puts no words in anybody's mouth."""
+    import getpass
+
+    if by and by.strip():
+        return by.strip()
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"
+
+
+@contextmanager
+def open_library(path: Path | None) -> Iterator[Library]:
+    """Open the library that is named, or the nearest one upward. Raises NoLibrary."""
+    from triage.library import Library
+
+    if path is None:
+        context = click.get_current_context(silent=True)
+        path = context.find_root().params.get("library_path") if context else None
+    if path is None:
+        path = Library.find_upward(Path.cwd())
+        if path is None:
+            raise NoLibrary(
+                "There is no library here or in a folder above.",
+                "Make one with: deck-triage new PATH, or name one with --library PATH.",
+            )
+    with Library.open(path) as library:
+        yield library
+
+
+def plain(text: object) -> str:
+    """Return text that is safe on a terminal: no control or direction-changing characters."""
+    return "".join(
+        " " if char in "\n\t" else char
+        for char in str(text)
+        if char in "\n\t" or unicodedata.category(char) not in ("Cc", "Cf", "Cs", "Co")
+    )
+
+
+def say(text: str = "") -> None:
+    """Print a result line on stdout."""
+    click.echo("\n".join(plain(line) for line in text.split("\n")))
+
+
+def advise(text: str) -> None:
+    """Print advice, a warning or a reason on stderr."""
+    click.echo(plain(text), err=True)
+
+
+def emit(data: Any) -> None:
+    """Print exactly one JSON document on stdout; never NaN."""
+    click.echo(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2, default=str))
+
+
+def exit_for(set_aside: bool) -> int:
+    """Return 3 when something was set aside or could not be said, else 0."""
+    return PARTLY if set_aside else DONE
+
+
+def progress_line() -> Callable[[str, int, int | None], None]:
+    """Return a progress callback that draws one line on stderr, and nothing where stderr is no terminal."""
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        return _no_progress
+    started: dict[str, float] = {}
+    last = 0.0
+
+    def show(what: str, done: int, total: int | None) -> None:
+        nonlocal last
+        now = time.monotonic()
+        started.setdefault(what, now)
+        finished = total is not None and done >= total
+        if not finished and now - last < 0.1:
+            return
+        last = now
+        rate = done / (now - started[what]) if now - started[what] > 0.5 else 0.0
+        left = f", {(total - done) / rate:.0f} s left" if total and rate and not finished else ""
+        click.echo(f"\r\x1b[K{plain(what)}: {done}{f' of {total}' if total else ''}{left}", err=True, nl=finished)
+
+    return show
+
+
+def _no_progress(_what: str, _done: int, _total: int | None) -> None:
+    return None
+
+
+def table(rows: list[tuple[Any, ...]], heads: tuple[str, ...]) -> str:
+    """Return rows as plain text in columns."""
+    cells = [tuple(plain("" if cell is None else cell) for cell in row) for row in [heads, *rows]]
+    widths = [max(len(row[column]) for row in cells) for column in range(len(heads))]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
+    return "\n".join(lines)
+
+
+def named(name: str, **options: Any) -> Callable[[Callable[..., Any]], click.Command]:
+    """Make a command whose help keeps its examples as written (they stand after a line `Examples:`)."""
+
+    def decorate(function: Callable[..., Any]) -> click.Command:
+        text = function.__doc__ or ""
+        head, _, examples = text.partition("Examples:")
+        lines = [line.strip() for line in examples.strip().splitlines()]
+        epilog = "\b\nExamples:\n" + "\n".join(f"  {line}" for line in lines) if examples else None
+
+        @functools.wraps(function)
+        def run(*args: Any, **kwargs: Any) -> Any:
+            return function(*args, **kwargs)
+
+        run.__doc__ = head
+        return click.command(name, help=head, epilog=epilog, **options)(run)
+
+    return decorate

@@ -1,0 +1,58 @@
+"""`check`: structural checks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from triage.cli._common import emit, json_option, library_option, named, open_library, say
+from triage.words.tiers import CAUTION
+
+
+@named("check")
+@click.argument("decks", nargs=-1)
+@click.option("--facts", "facts_file", type=click.Path(path_type=Path), help="Check a facts file; no library is needed.")
+@library_option
+@json_option
+def command(
+    decks: tuple[str, ...], facts_file: Path | None, library_path: Path | None, as_json: bool
+) -> Any:
+    """Compare what is there with published tables and with mechanics: demand, capacity, ratio, source.
+
+    A check never says that a deck is safe, and its verdict never changes the exit code.
+
+    Examples:
+    deck-triage check D-17
+    deck-triage check --facts facts.toml --json
+    """
+    from triage.structure import run_checks
+
+    if facts_file is not None:
+        from triage.structure.telling import latest_of_file
+
+        facts_of = latest_of_file(facts_file, list(decks))
+    else:
+        from triage.assess.said import known_deck
+
+        with open_library(library_path) as library:
+            chosen = [known_deck(library, deck) for deck in decks] or library.decks()
+            facts_of = {
+                deck: {key: fact.value for key, fact in library.facts(deck).items()} for deck in chosen
+            }
+    checks = {deck: run_checks(facts) for deck, facts in facts_of.items()}
+    if as_json:
+        emit({"decks": {deck: [one.to_json() for one in found] for deck, found in checks.items()}})
+        return
+    for deck, found in checks.items():
+        say(f"{deck}")
+        for one in found:
+            if one.ratio is None:
+                numbers = ""
+            else:
+                numbers = f" {one.demand:g} {one.unit} against {one.capacity:g} {one.unit} (ratio {one.ratio:.2f})"
+            missing = f" Missing: {', '.join(one.missing)}." if one.missing else ""
+            say(f"  {one.check}: {one.verdict}{numbers}. {one.why}{missing} [{one.source}]")
+    say()
+    say(CAUTION)

@@ -1,0 +1,45 @@
+"""`embed`: vectors of photos that have none."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from triage.cli._common import (
+    advise,
+    emit,
+    exit_for,
+    json_option,
+    library_option,
+    named,
+    open_library,
+    progress_line,
+    say,
+)
+
+
+@named("embed")
+@click.option("--deck", "decks", multiple=True, metavar="D", help="Only this deck (several times for several).")
+@library_option
+@json_option
+def command(decks: tuple[str, ...], library_path: Path | None, as_json: bool) -> Any:
+    """Compute and keep the vectors of photos that have none (train and presort do it too).
+
+    Examples:
+    deck-triage embed --deck D-17
+    """
+    from triage.embed.keep import embed_photos
+    from triage.presort.of_library import photos_of
+
+    with open_library(library_path) as library:
+        shas = [photo.sha for photo in photos_of(library, decks)]
+        done = embed_photos(library, shas, progress=progress_line())
+    if as_json:
+        emit({"photos": done.photos, "new": done.new})
+    else:
+        say(f"{done.photos} photos have vectors; {done.new} are new.")
+    for sha, reason in done.set_aside:
+        advise(f"Photo {sha[:12]} set aside: {reason}")
+    return exit_for(bool(done.set_aside))

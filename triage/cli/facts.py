@@ -1,0 +1,116 @@
+"""`facts`: what was measured or is known about a deck."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from triage.cli._common import (
+    by_option,
+    dry_run_option,
+    emit,
+    json_option,
+    library_option,
+    named,
+    need_by,
+    open_library,
+    say,
+    table,
+)
+from triage.errors import WrongUsage
+
+
+@click.group("facts")
+def command() -> None:
+    """What was measured or is known about a deck."""
+
+
+@named("set")
+@click.argument("deck")
+@click.argument("pairs", nargs=-1, required=True, metavar="KEY=VALUE...")
+@click.option("--visit", metavar="DATE", help="The visit it was measured at (default: the latest).")
+@click.option("--photo", "photos", multiple=True, metavar="P", help="A photo that shows it.")
+@dry_run_option
+@by_option
+@library_option
+@json_option
+def set_(
+    deck: str, pairs: tuple[str, ...], visit: str | None, photos: tuple[str, ...], dry_run: bool,
+    by: str | None, library_path: Path | None, as_json: bool,
+) -> Any:  # fmt: skip
+    """Tell facts of a deck. KEY= takes one away.
+
+    Examples:
+    deck-triage facts set D-17 joist_size=2x8 joist_span_ft=11.5 --by ann
+    deck-triage facts set D-17 height_above_grade_ft=6.5 --photo D-17/IMG_0412.jpg --by ann
+    """
+    from triage.assess.said import known_deck
+    from triage.ingest import check_visit
+    from triage.structure.telling import set_facts
+
+    given = {}
+    for pair in pairs:
+        key, equals, value = pair.partition("=")
+        if not equals:
+            raise WrongUsage(f"{pair!r} is no fact.", "Write KEY=VALUE, e.g. joist_size=2x8.")
+        given[key.strip()] = value.strip()
+    with open_library(library_path) as library:
+        told = set_facts(
+            library, known_deck(library, deck), given, by=need_by(by), visit=check_visit(visit),
+            photos=[library.photo(one) for one in photos], dry_run=dry_run,
+        )  # fmt: skip
+    if as_json:
+        emit({deck: told})
+    else:
+        say(f"{deck}: " + ", ".join(f"{key} = {value}" for key, value in told.items()))
+
+
+@named("read")
+@click.argument("path", type=click.Path(path_type=Path))
+@dry_run_option
+@by_option
+@library_option
+@json_option
+def read(path: Path, dry_run: bool, by: str | None, library_path: Path | None, as_json: bool) -> Any:
+    """Read facts from TOML ([decks."name"]) or CSV (deck,visit,key,value).
+
+    Examples:
+    deck-triage facts read facts.toml --by ann
+    """
+    from triage.structure.telling import read_facts
+
+    with open_library(library_path) as library:
+        told = read_facts(library, path, by=need_by(by), dry_run=dry_run)
+    if as_json:
+        emit(told)
+    else:
+        say(f"Told {sum(len(values) for values in told.values())} facts of {len(told)} decks.")
+
+
+@named("show")
+@click.argument("deck")
+@click.option("--visit", metavar="DATE", help="As known at this visit.")
+@library_option
+@json_option
+def show(deck: str, visit: str | None, library_path: Path | None, as_json: bool) -> Any:
+    """Show what is known about a deck.
+
+    Examples:
+    deck-triage facts show D-17
+    """
+    from triage.assess.said import known_deck
+    from triage.library import ANY_VISIT
+
+    with open_library(library_path) as library:
+        facts = library.facts(known_deck(library, deck), visit or ANY_VISIT)
+    if as_json:
+        emit({deck: {key: fact.value for key, fact in facts.items()}})
+    else:
+        rows = [(key, fact.value, fact.visit, fact.by, fact.at[:10]) for key, fact in facts.items()]
+        say(table(rows, ("fact", "value", "visit", "by", "told on")))
+
+
+for _one in (set_, read, show):
+    command.add_command(_one)

@@ -1,0 +1,203 @@
+"""`label`: ask, set, log, read, write."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from triage.cli._common import (
+    advise,
+    by_option,
+    dry_run_option,
+    emit,
+    exit_for,
+    json_option,
+    library_option,
+    named,
+    need_by,
+    open_library,
+    say,
+    table,
+)
+from triage.errors import WrongUsage
+
+
+@click.group("label")
+def command() -> None:
+    """Say what photos show."""
+
+
+@named("set")
+@click.argument("photo")
+@click.argument("answers", nargs=-1, required=True, metavar="TAG=present|absent|unclear...")
+@click.option("--box", "boxes", multiple=True, metavar="X,Y,W,H", help="Where, as fractions of the upright photo; zero size is a point; only with one tag.")  # noqa: E501
+@click.option("--place", metavar="TEXT", help="Where on the deck, e.g. 'joist 4 of 14, house side'.")
+@click.option("--count", type=click.IntRange(0, 1_000_000), help="How many of them.")
+@click.option("--note", metavar="TEXT", help="Anything else.")
+@by_option
+@library_option
+@json_option
+def set_(
+    photo: str, answers: tuple[str, ...], boxes: tuple[str, ...], place: str | None, count: int | None,
+    note: str | None, by: str | None, library_path: Path | None, as_json: bool,
+) -> Any:  # fmt: skip
+    """Say what one photo shows, one answer per tag.
+
+    Examples:
+    deck-triage label set D-17/IMG_0412.jpg missing-hanger=present --box 0.41,0.30,0.12,0.20 --by ann
+    deck-triage label set 3fa91c20 rusted-connector=absent shows-hanger=present --by ann
+    """
+    from triage.label.rows import give_labels
+
+    given = dict(_answer(one) for one in answers)
+    with open_library(library_path) as library:
+        labels = give_labels(
+            library, library.photo(photo), given, by=need_by(by), boxes=[_box(one) for one in boxes],
+            place=place, count=count, note=note,
+        )  # fmt: skip
+    rows = [{"photo": one.photo, "tag": one.tag, "value": one.value, "by": one.by, "at": one.at} for one in labels]
+    if as_json:
+        emit(rows)
+    else:
+        for row in rows:
+            say(f"{row['photo'][:12]} {row['tag']} = {row['value']} (by {row['by']})")
+
+
+def _answer(text: str) -> tuple[str, str]:
+    tag, equals, value = text.partition("=")
+    if not equals:
+        raise WrongUsage(f"{text!r} is no answer.", "Write TAG=present, TAG=absent or TAG=unclear.")
+    return tag, value
+
+
+def _box(text: str) -> tuple[float, ...]:
+    try:
+        return tuple(float(part) for part in text.split(","))
+    except ValueError as error:
+        raise WrongUsage(f"{text!r} is no box.", "Write X,Y,W,H, e.g. 0.41,0.30,0.12,0.20.") from error
+
+
+@named("log")
+@click.argument("photo", required=False)
+@library_option
+@json_option
+def log(photo: str | None, library_path: Path | None, as_json: bool) -> Any:
+    """Who said what, when, how it was asked, and what it replaced; undone rows too.
+
+    Examples:
+    deck-triage label log D-17/IMG_0412.jpg
+    """
+    from triage.library import present
+
+    with open_library(library_path) as library:
+        sha = library.photo(photo).sha if photo else None
+        with library.read() as connection:
+            rows = present.label_log(connection, sha)
+    if as_json:
+        emit(rows)
+        return
+    shown = [
+        (row["at"], row["by"], row["photo"][:12], row["tag"], row["value"], row["replaced"], row["asked_by"],
+         "yes" if row["saw_machine"] else "no", "undone" if row["undone"] else "")
+        for row in rows
+    ]  # fmt: skip
+    heads = ("at", "by", "photo", "tag", "value", "replaced", "asked by", "saw the machine's word", "")
+    say(table(shown, heads))
+
+
+@named("read")
+@click.argument("path", type=click.Path(path_type=Path))
+@click.option("--map", "mapping", type=click.Path(path_type=Path, exists=True), help="TOML that maps foreign categories to tags.")  # noqa: E501
+@dry_run_option
+@by_option
+@library_option
+@json_option
+def read(
+    path: Path, mapping: Path | None, dry_run: bool, by: str | None, library_path: Path | None, as_json: bool
+) -> Any:
+    """Read labels from a CSV file, a COCO file or a folder tree; a row read before is known.
+
+    Columns: photo,deck,tag,value,by,at,box,place,count,asked_by,saw_machine,note (the first four are needed).
+
+    Examples:
+    deck-triage label read labels.csv --by ann
+    deck-triage label read coco.json --map categories.toml --by ann
+    """
+    from triage.label.rows import store_rows
+
+    with open_library(library_path) as library:
+        if path.is_dir() or path.suffix.lower() == ".json":
+            from triage.exchange import read_labels_file
+
+            rows, set_aside = read_labels_file(library, path, mapping)
+        else:
+            from triage.label.files import read_csv_rows
+
+            rows, set_aside = read_csv_rows(path)
+        result = store_rows(library, rows, set_aside, by=by, dry_run=dry_run)
+    if as_json:
+        emit(result.to_json())
+    else:
+        say(f"{result.rows} rows: {result.new} new, {result.known} known, {len(result.set_aside)} set aside.")
+    for one in result.set_aside[:20]:
+        advise(f"Row {one.row} set aside: {one.reason}")
+    if len(result.set_aside) > 20:
+        advise(f"... and {len(result.set_aside) - 20} more; --json lists all.")
+    return exit_for(bool(result.set_aside))
+
+
+@named("write")
+@click.argument("path", type=click.Path(path_type=Path))
+@click.option("--deck", metavar="D", help="Only this deck.")
+@library_option
+@json_option
+def write(path: Path, deck: str | None, library_path: Path | None, as_json: bool) -> Any:
+    """Write the current labels as CSV.
+
+    Examples:
+    deck-triage label write labels.csv
+    """
+    from triage.label.rows import labels_file
+
+    with open_library(library_path) as library:
+        count = labels_file(library, path, deck)
+    if as_json:
+        emit({"rows": count, "file": str(path)})
+    else:
+        say(f"Wrote {count} rows to {path}.")
+
+
+_ORDERS = ("deck", "doubtful", "dangerous", "learning", "taken")
+
+
+@named("ask")
+@click.option("--deck", metavar="D", help="Only this deck.")
+@click.option("--tag", "tags", multiple=True, metavar="T", help="Only this tag (several times for several).")
+@click.option("--order", type=click.Choice(_ORDERS), default="deck", show_default=True)
+@click.option("--like", metavar="PHOTO", help="Photos that look like this one first.")
+@click.option("--second-look", type=click.IntRange(1), metavar="N", help="N photos that somebody else labelled, without those labels.")  # noqa: E501
+@by_option
+@library_option
+def ask(
+    deck: str | None, tags: tuple[str, ...], order: str, like: str | None, second_look: int | None,
+    by: str | None, library_path: Path | None,
+) -> Any:  # fmt: skip
+    """Open the labelling screen in this terminal: one photo and one question at a time, saved at every key.
+
+    Examples:
+    deck-triage label ask --by ann
+    deck-triage label ask --deck D-17 --tag missing-hanger --by ann
+    deck-triage label ask --second-look 40 --by ben
+    """
+    from triage.screens import ask_in_terminal
+
+    with open_library(library_path) as library:
+        return ask_in_terminal(
+            library, by=need_by(by), deck=deck, tags=tags, order=order, like=like, second_look=second_look
+        )
+
+
+for _one in (ask, set_, log, read, write):
+    command.add_command(_one)

@@ -1,0 +1,77 @@
+"""`presort`: what the model suggests."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from triage.cli._common import (
+    advise,
+    by_option,
+    emit,
+    exit_for,
+    json_option,
+    library_option,
+    named,
+    open_library,
+    progress_line,
+    say,
+    someone,
+    table,
+)
+
+if TYPE_CHECKING:
+    from triage.presort.of_library import Presorted
+
+
+@named("presort")
+@click.option("--deck", "decks", multiple=True, metavar="D", help="Only this deck (several times for several).")
+@click.option("--again", is_flag=True, help="Compute again what this model said before.")
+@by_option
+@library_option
+@json_option
+def command(
+    decks: tuple[str, ...], again: bool, by: str | None, library_path: Path | None, as_json: bool
+) -> Any:
+    """Let the model suggest what photos show: piles likely, unsure and, under a promise only, unlikely.
+
+    A suggestion is no finding: a person confirms or overrules it.
+
+    Examples:
+    deck-triage presort
+    deck-triage presort --deck D-17 --json
+    """
+    from triage.presort.of_library import presort_library
+
+    with open_library(library_path) as library:
+        done = presort_library(
+            library, by=someone(by), decks=decks, again=again, progress=progress_line()
+        )
+    if as_json:
+        emit(done.to_json())
+    else:
+        _show(done)
+    for tag, standing in done.promise.items():
+        if standing.standing == "withdrawn":
+            advise(f"The promise for {tag} is WITHDRAWN: {standing.why_not}. Nothing is put in unlikely.")
+    for sha, reason in done.set_aside:
+        advise(f"Photo {sha[:12]} set aside: {reason}")
+    return exit_for(bool(done.set_aside))
+
+
+def _show(done: Presorted) -> None:
+    piles: dict[str, Counter[str]] = {tag: Counter() for tag in done.promise}
+    for photo in done.photos:
+        for one in done.suggestions.get(photo.sha, []):
+            piles.setdefault(one.tag, Counter())[one.pile] += 1
+    rows = [
+        (tag, count["likely"], count["unsure"], count["unlikely"], done.promise[tag].standing)
+        for tag, count in piles.items()
+        if tag in done.promise
+    ]
+    say(f"{len(done.photos)} photos, {done.new} newly presorted by model {done.model[:12]}.")
+    say(table(rows, ("tag", "likely", "unsure", "unlikely", "promise")))
+    advise("Next: deck-triage label ask --order dangerous --by NAME, or deck-triage review")

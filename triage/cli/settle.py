@@ -1,0 +1,39 @@
+"""`settle`: ends a dispute."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from triage.cli._common import by_option, emit, json_option, library_option, named, need_by, open_library, say
+from triage.errors import WrongUsage
+
+
+@named("settle")
+@click.argument("photo")
+@click.argument("answer", metavar="TAG=present|absent|unclear")
+@click.option("--why", required=True, metavar="TEXT", help="The reason; it is kept with the settlement.")
+@by_option
+@library_option
+@json_option
+def command(
+    photo: str, answer: str, why: str, by: str | None, library_path: Path | None, as_json: bool
+) -> Any:
+    """End a dispute over what a photo shows.
+
+    Examples:
+    deck-triage settle D-17/IMG_0412.jpg missing-hanger=present --why 'toe nails only' --by cy
+    """
+    from triage.label.rows import settle
+
+    tag, equals, value = answer.partition("=")
+    if not equals:
+        raise WrongUsage(f"{answer!r} is no answer.", "Write TAG=present, TAG=absent or TAG=unclear.")
+    with open_library(library_path) as library:
+        row = settle(library, library.photo(photo), tag, value, why=why, by=need_by(by))
+    if as_json:
+        emit([row])
+    else:
+        say(f"Settled {row['photo'][:12]} {tag} = {value} (by {row['by']}).")

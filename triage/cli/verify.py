@@ -1,0 +1,56 @@
+"""`verify`: every original hashed again, every event checked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from triage.cli._common import (
+    advise,
+    emit,
+    exit_for,
+    json_option,
+    library_option,
+    named,
+    open_library,
+    progress_line,
+    say,
+)
+
+
+@named("verify")
+@click.option("--mend", is_flag=True, help="Rebuild caches and the tables that are folded from the log.")
+@click.option("--report", "report_file", type=click.Path(path_type=Path), help="Check an issued report against the library.")
+@library_option
+@json_option
+def command(mend: bool, report_file: Path | None, library_path: Path | None, as_json: bool) -> Any:
+    """Hash every original again and check every event of the log.
+
+    Examples:
+    deck-triage verify
+    deck-triage verify --mend
+    deck-triage verify --report report/report.html
+    """
+    from triage.library.verify import verify
+
+    with open_library(library_path) as library:
+        found = verify(library, mend=mend, progress=progress_line())
+        damaged = list(found.damaged)
+        if report_file is not None:
+            from triage.report import verify_report
+
+            damaged += [f"{report_file}: {one}" for one in verify_report(library, report_file)]
+    data = {"photos": found.photos, "damaged": damaged, "missing": found.missing, "mended": found.mended}
+    if as_json:
+        emit(data)
+    else:
+        say(f"{found.photos} photos and {found.events} events checked.")
+        for line in found.mended:
+            say(f"Mended: {line}")
+    for line in damaged:
+        advise(f"Damaged: {line}")
+    for line in found.missing:
+        advise(f"Missing: {line}")
+    return exit_for(bool(damaged or found.missing))

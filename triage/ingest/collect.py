@@ -1,0 +1,181 @@
+"""Which files are offered: folders, single files and zips, with the deck and the name each one gets.
+
+The deck is the folder right below the given path that holds the photo; photos that lie in the given
+folder itself belong to a deck of that folder's name. The name is the path below the deck's folder.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+import unicodedata
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from triage.errors import BadInput
+
+PHOTO_SUFFIXES = (".jpg", ".jpeg", ".jpe", ".png", ".heic", ".heif", ".hif", ".webp", ".tif", ".tiff")
+_QUIET = (".ds_store", "thumbs.db", "desktop.ini")
+MAX_ZIP_FILES = 50_000
+MAX_ZIP_FILE_BYTES = 500_000_000
+MAX_ZIP_BYTES = 50_000_000_000
+_MAX_RATIO = 200
+
+
+@dataclass(frozen=True)
+class Offered:
+    """A photo file that is offered: where it lies, the deck and name it would get, where it came from."""
+
+    path: Path
+    deck: str
+    name: str
+    origin: str
+    shown: str
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """A file that was not taken, with the reason."""
+
+    file: str
+    reason: str
+
+
+def clean_name(text: str) -> str:
+    """Return a name without control characters, in Unicode's composed form."""
+    text = unicodedata.normalize("NFC", text)
+    return "".join(
+        char for char in text if unicodedata.category(char) not in ("Cc", "Cf", "Cs")
+    ).strip() or "unnamed"
+
+
+def collect(paths: list[Path], deck: str | None, scratch: Path) -> Iterator[Offered | SetAside]:
+    """Yield the photos below some paths, and what is set aside, in order of the paths.
+
+    Zips are unpacked below `scratch`, which the caller empties. Raises BadInput for a path that is not there.
+    """
+    for path in paths:
+        if not path.exists():
+            raise BadInput(f"There is no file or folder {path}.", "Check the path.")
+        if path.is_dir():
+            yield from _folder(path, deck, str(path), None)
+        elif path.suffix.lower() == ".zip":
+            yield from _zip(path, deck, scratch)
+        else:
+            yield _file(path, path.parent, deck, path.name, path.parent.resolve().name, None)
+
+
+def _folder(root: Path, deck: str | None, shown: str, origin: str | None) -> Iterator[Offered | SetAside]:
+    root = root.resolve()
+    for folder, folders, files in os.walk(root, followlinks=False):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        here = Path(folder)
+        for name in [one for one in folders if (here / one).is_symlink()]:
+            yield SetAside(f"{shown}/{(here / name).relative_to(root)}", "a link to another folder is not followed")
+        for name in sorted(files):
+            path = here / name
+            inside = path.relative_to(root)
+            if name.lower() in _QUIET or name.startswith("."):
+                continue
+            yield _file(path, root, deck, f"{shown}/{inside.as_posix()}", root.name, origin)
+
+
+def _file(
+    path: Path, root: Path, deck: str | None, shown: str, root_name: str, origin: str | None
+) -> Offered | SetAside:
+    if path.is_symlink() and not path.resolve().is_relative_to(root.resolve()):
+        return SetAside(shown, "a link that leads out of the folder is not followed")
+    if not stat.S_ISREG(path.stat().st_mode):
+        return SetAside(shown, "not an ordinary file")
+    if path.suffix.lower() not in PHOTO_SUFFIXES:
+        return SetAside(shown, _not_a_photo(path.suffix.lower()))
+    parts = path.relative_to(root).parts if path.is_relative_to(root) else (path.name,)
+    if deck is not None:
+        place, name, parent = deck, "/".join(parts), root
+    elif len(parts) > 1:
+        place, name, parent = parts[0], "/".join(parts[1:]), root / parts[0]
+    else:
+        place, name, parent = root_name, parts[0], root
+    return Offered(path, clean_name(place), clean_name(name), origin or str(parent), shown)
+
+
+def _not_a_photo(suffix: str) -> str:
+    if suffix in (".mp4", ".mov", ".m4v", ".avi", ".3gp", ".mkv"):
+        return "a video; take still photos from it first"
+    if suffix in (".zip", ".rar", ".7z", ".tar", ".gz"):
+        return "a packed file inside the folder; unpack it or give it by its own path"
+    return f"not a photo file ({suffix or 'no ending'})"
+
+
+_DRIVE = re.compile(r"^[A-Za-z]:")
+
+
+def _zip(path: Path, deck: str | None, scratch: Path) -> Iterator[Offered | SetAside]:
+    target = scratch / f"zip-{abs(hash(str(path.resolve()))):x}"
+    target.mkdir(parents=True, exist_ok=True)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            yield from _unpack(archive, path, target)
+    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+        yield SetAside(str(path), f"not a zip file that can be read ({error})")
+        return
+    root_name = clean_name(path.stem)
+    for one in _folder(target, deck, str(path), None):
+        if isinstance(one, SetAside):
+            yield one
+            continue
+        flat = deck is None and one.deck == target.name
+        yield Offered(
+            one.path, root_name if flat else one.deck, one.name, f"{path.resolve()}!{one.deck}", one.shown
+        )
+
+
+def _unpack(archive: zipfile.ZipFile, path: Path, target: Path) -> Iterator[SetAside]:
+    entries = [entry for entry in archive.infolist() if not entry.is_dir()]
+    if len(entries) > MAX_ZIP_FILES:
+        yield SetAside(str(path), f"holds {len(entries)} files, more than {MAX_ZIP_FILES}")
+        return
+    if sum(entry.file_size for entry in entries) > MAX_ZIP_BYTES:
+        yield SetAside(str(path), "would unpack to more than 50 GB")
+        return
+    for entry in entries:
+        shown = f"{path}/{entry.filename}"
+        reason = _zip_fault(entry)
+        if reason:
+            yield SetAside(clean_name(shown), reason)
+            continue
+        place = target / PurePosixPath(entry.filename.replace("\\", "/"))
+        if place.name.startswith(".") or "__MACOSX" in place.parts:
+            continue
+        try:
+            place.parent.mkdir(parents=True, exist_ok=True)
+            with archive.open(entry) as source, place.open("wb") as out:
+                _copy(source, out, entry.file_size)
+        except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+            place.unlink(missing_ok=True)
+            yield SetAside(clean_name(shown), f"damaged inside the zip ({error})")
+
+
+def _zip_fault(entry: zipfile.ZipInfo) -> str | None:
+    name = entry.filename.replace("\\", "/")
+    if name.startswith("/") or _DRIVE.match(name) or ".." in PurePosixPath(name).parts or "\0" in name:
+        return "its path leads out of the zip"
+    if stat.S_ISLNK(entry.external_attr >> 16):
+        return "a link inside a zip is not followed"
+    if entry.file_size > MAX_ZIP_FILE_BYTES:
+        return "larger than 500 MB"
+    if entry.file_size > 1_000_000 and entry.file_size > _MAX_RATIO * max(1, entry.compress_size):
+        return "packed far tighter than any photo; not unpacked"
+    return None
+
+
+def _copy(source: object, out: object, most: int) -> None:
+    done = 0
+    while chunk := source.read(1 << 20):  # type: ignore[attr-defined]
+        done += len(chunk)
+        if done > most:
+            raise ValueError("larger than it says")
+        out.write(chunk)  # type: ignore[attr-defined]

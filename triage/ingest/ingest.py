@@ -1,0 +1,302 @@
+"""From files to photo rows: hash, decode, place, record; a bad file is set aside and the batch goes on."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from triage.errors import BadInput
+from triage.ingest.collect import Offered, SetAside, collect
+from triage.ingest.placing import (
+    FAR_APART_M,
+    Placed,
+    metres_apart,
+    origin_mark,
+    position,
+    positions_of,
+    visit_of,
+)
+from triage.ingest.seen import SeenFiles
+from triage.ingest.take_in import TakenIn, Task, take_in
+from triage.jobs import Cancel, Failed, Ok, Progress, map_items
+from triage.library import Library, Said
+
+_FEW = 6
+"""Up to so many files are read in this process: starting workers would take longer."""
+
+
+@dataclass
+class IngestResult:
+    """What an ingest did: photos that are new, known, and what was set aside with its reason."""
+
+    added: list[dict[str, Any]] = field(default_factory=list)
+    known: list[dict[str, Any]] = field(default_factory=list)
+    set_aside: list[SetAside] = field(default_factory=list)
+    undated: list[str] = field(default_factory=list)
+    dry_run: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the result in the shape that scripts rely on."""
+        photos = [*self.added, *self.known]
+        return {
+            "added": len(self.added),
+            "known": len(self.known),
+            "set_aside": [{"file": one.file, "reason": one.reason} for one in self.set_aside],
+            "decks": dict(sorted(Counter(one["deck"] for one in photos).items())),
+            "photos": photos,
+            "undated_decks": self.undated,
+            "dry_run": self.dry_run,
+        }
+
+
+def check_visit(text: str | None) -> str | None:
+    """Return a visit's date as given. Raises BadInput unless it is an ISO date such as 2026-05-04."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise BadInput(f"{text!r} is not a date.", "Write a visit as YEAR-MONTH-DAY, e.g. 2026-05-04.") from error
+
+
+def ingest(
+    library: Library,
+    paths: Sequence[Path],
+    *,
+    by: str,
+    deck: str | None = None,
+    visit: str | None = None,
+    engine: str = "processes",
+    dask: str | None = None,
+    dry_run: bool = False,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> IngestResult:
+    """Take photos into the library.
+
+    Raises BadInput when a path is missing or nothing offered is a photo file; everything else that is wrong
+    with a file becomes a row of `set_aside`.
+    """
+    run = _Run(library, by, deck, check_visit(visit), engine, dask, dry_run, progress, cancel)
+    scratch = library.path / "cache" / "unpacked"
+    try:
+        offered = run.sort_out(collect([Path(path) for path in paths], deck, scratch))
+        if not offered and not run.result.set_aside:
+            shown = ", ".join(str(path) for path in paths)
+            raise BadInput(f"There are no photos in {shown}.", "Name a folder, a zip or files with photos in them.")
+        run.take_all(offered)
+    finally:
+        run.close()
+        shutil.rmtree(scratch, ignore_errors=True)
+    return run.result
+
+
+class _Run:
+    """One ingest: what is known so far, and what came of it."""
+
+    def __init__(
+        self, library: Library, by: str, deck: str | None, visit: str | None, engine: str, dask: str | None, dry_run: bool,
+        progress: Progress | None, cancel: Cancel | None,
+    ) -> None:  # fmt: skip
+        self.library, self.by, self.deck, self.visit = library, by, deck, visit
+        self.engine, self.dask, self.progress, self.cancel = engine, dask, progress, cancel
+        self.result = IngestResult(dry_run=dry_run)
+        self.seen = SeenFiles(library.caches / "seen.sqlite")
+        with library.read() as connection:
+            self.placed = Placed.of(connection)
+        self.marks: dict[str, str] = {}
+
+    def close(self) -> None:
+        self.seen.close()
+
+    def mark(self, one: Offered) -> str:
+        if one.origin not in self.marks:
+            self.marks[one.origin] = origin_mark(self.library.id, one.origin)
+        return self.marks[one.origin]
+
+    def sort_out(self, items: Iterator[Offered | SetAside]) -> list[Offered]:
+        """Return what has to be read, by deck; files that are known from an earlier run are done at once."""
+        wanted = []
+        for one in items:
+            if isinstance(one, SetAside):
+                self.result.set_aside.append(one)
+                continue
+            sha = self.seen.get(one.path)
+            if sha is not None and sha in self.placed.deck_of:
+                self.note_known(one, sha)
+            else:
+                wanted.append(one)
+        order = {deck: index for index, deck in enumerate(dict.fromkeys(one.deck for one in wanted))}
+        return sorted(wanted, key=lambda one: order[one.deck])
+
+    def aside(self, one: Offered, reason: str) -> None:
+        self.result.set_aside.append(SetAside(one.shown, reason))
+
+    def note_known(self, one: Offered, sha: str) -> None:
+        """Count a photo that is here already; under another deck it is reported and never moved."""
+        deck, _, name = self.placed.deck_of[sha]
+        if deck != one.deck:
+            self.aside(one, f"the same photo is here already as {deck}/{name}; use move to place it elsewhere")
+        else:
+            self.result.known.append({"photo": sha, "deck": deck, "name": name})
+
+    def question(self, one: Offered) -> str | None:
+        """Return the question that must be settled before a folder may join a deck, or null."""
+        if self.deck is not None or self.visit is not None:
+            return None
+        origins = self.placed.origins.get(one.deck)
+        if not origins or self.mark(one) in origins:
+            return None
+        return (
+            f"is this the deck {one.deck} that is here already? Its photos came from another folder; "
+            f"say --deck NAME for another deck, or --visit DATE for another day at the same one"
+        )
+
+    def take_all(self, offered: list[Offered]) -> None:
+        if self.result.dry_run:
+            self.dry(offered)
+            return
+        total, done = len(offered), 0
+        outcomes = map_items(
+            take_in,
+            self.tasks(offered),
+            engine="here" if total <= _FEW and self.engine == "processes" else self.engine,
+            cancel=self.cancel,
+            address=self.dask,
+        )
+        for deck, group in groupby(outcomes, key=lambda outcome: outcome.item.offered.deck):
+            taken = []
+            for outcome in group:
+                done += 1
+                if self.progress:
+                    self.progress("reading photos", done, total)
+                one = outcome.item.offered
+                if isinstance(outcome, Failed):
+                    self.aside(one, outcome.reason)
+                else:
+                    taken.append((one, outcome))
+            self.settle(deck, taken)
+            self.seen.flush()
+
+    def tasks(self, offered: list[Offered]) -> Iterator[Task]:
+        originals, renditions = self.library.originals.folder, self.library.renditions.folder
+        first_origin: dict[str, str] = {}
+        for one in offered:
+            other = first_origin.setdefault(one.deck, self.mark(one)) != self.mark(one)
+            unsure = self.question(one) is not None or (
+                other and self.deck is None and self.visit is None
+            )
+            yield Task(one, originals, renditions, hash_only=unsure)
+
+    def dry(self, offered: list[Offered]) -> None:
+        from triage.library.store import sha256_of
+
+        for one in offered:
+            sha = sha256_of(one.path)
+            if sha in self.placed.deck_of:
+                self.note_known(one, sha)
+            elif question := self.question(one):
+                self.aside(one, question)
+            else:
+                self.result.added.append({"photo": sha, "deck": one.deck, "name": one.name})
+
+    def settle(self, deck: str, taken: list[tuple[Offered, Ok[Task, TakenIn]]]) -> None:
+        """Place one deck's photos and record them, all or none."""
+        fresh: dict[str, tuple[Offered, TakenIn]] = {}
+        for one, outcome in taken:
+            sha = outcome.value.sha
+            if sha in self.placed.deck_of or sha in fresh:
+                if sha in fresh:
+                    self.note_twin(one, fresh[sha][0], sha)
+                else:
+                    self.note_known(one, sha)
+            elif sha in self.placed.forgotten:
+                self.aside(one, "this photo was removed from the library for good")
+            elif outcome.item.hash_only:
+                self.aside(one, self.question(one) or "its folder has the name of another deck in this batch")
+            else:
+                fresh[sha] = (one, outcome.value)
+            self.seen.put(one.path, sha)
+        fresh = self.not_far_away(deck, fresh)
+        self.record(deck, fresh)
+
+    def note_twin(self, one: Offered, first: Offered, sha: str) -> None:
+        self.result.known.append({"photo": sha, "deck": one.deck, "name": first.name})
+
+    def not_far_away(
+        self, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]
+    ) -> dict[str, tuple[Offered, TakenIn]]:
+        if self.deck is not None or self.visit is not None or not self.placed.origins.get(deck):
+            return fresh
+        there = [
+            place
+            for _, taken in fresh.values()
+            if taken.exif and (place := position(taken.exif.private)) is not None
+        ]
+        with self.library.read() as connection:
+            apart = metres_apart(there, positions_of(connection, deck))
+        if apart is None or apart <= FAR_APART_M:
+            return fresh
+        for one, _ in fresh.values():
+            self.aside(
+                one,
+                f"taken {_far(apart)} from the photos of deck {deck} that are here already: is it the same "
+                f"house? Say --deck NAME for another deck, or --visit DATE for another day",
+            )
+        return {}
+
+    def record(self, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]) -> None:
+        visit = self.visit
+        if visit is None:
+            visit = visit_of(
+                taken.exif.taken_at if taken.exif else None for _, taken in fresh.values()
+            )
+            if visit is None and fresh:
+                self.result.undated.append(deck)
+        said: list[Said] = []
+        for sha, (one, taken) in fresh.items():
+            other = self.placed.names.get((deck, visit, one.name))
+            if other is not None:
+                self.aside(
+                    one,
+                    f"another photo is named {deck}/{one.name} already: rename this file, or say --visit DATE "
+                    f"or --deck NAME",
+                )
+                continue
+            said += self.events(sha, one, taken, visit)
+            self.placed.add(sha, deck, visit, one.name, self.mark(one))
+            self.result.added.append({"photo": sha, "deck": deck, "name": one.name})
+        self.library.say_many(said)
+
+    def events(self, sha: str, one: Offered, taken: TakenIn, visit: str | None) -> list[Said]:
+        exif = taken.exif
+        private = {"exif": json.dumps(dict(exif.private), sort_keys=True)} if exif and exif.private else {}
+        added = {
+            "sha": sha,
+            "bytes": taken.bytes,
+            "width": taken.width,
+            "height": taken.height,
+            "orientation": taken.orientation,
+            "suffix": taken.suffix,
+            "taken_at": exif.taken_at if exif else None,
+            "camera": exif.camera if exif else None,
+            "focal_mm": (exif.focal_35mm or exif.focal_mm) if exif else None,
+            "phash": taken.phash,
+            "quality": dict(taken.quality or {}),
+        }
+        place = {
+            "sha": sha, "deck": one.deck, "visit": visit, "name": one.name, "origin": self.mark(one),
+        }  # fmt: skip
+        said = [Said("placed", place, self.by)]
+        return said if sha in self.placed.known else [Said("photo-added", added, self.by, private=private), *said]
+
+
+def _far(metres: float) -> str:
+    return f"{metres / 1609.344:.1f} miles" if metres > 1609 else f"{metres * 3.28084:.0f} ft"

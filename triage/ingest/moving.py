@@ -1,0 +1,82 @@
+"""Putting photos right that stand at the wrong deck, and removing photos for good."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from triage.errors import BadInput
+from triage.ingest.collect import clean_name
+from triage.library import Library, Said
+from triage.library.records import Photo
+
+
+def run_by_time(library: Library, first: Photo, last: Photo) -> list[Photo]:
+    """Return the photos of one deck from one photo to another, by the camera's time.
+
+    Raises BadInput when the two stand at different decks, or a time is missing or in the wrong order.
+    """
+    if first.deck != last.deck:
+        raise BadInput(
+            f"{first.path_name} and {last.path_name} stand at different decks.",
+            "Name two photos of one deck.",
+        )
+    if not first.taken_at or not last.taken_at:
+        missing = first if not first.taken_at else last
+        raise BadInput(f"{missing.path_name} has no camera time.", "Name the photos one by one instead.")
+    if first.taken_at > last.taken_at:
+        raise BadInput(f"{first.path_name} was taken after {last.path_name}.", "Give the earlier photo first.")
+    return [
+        photo
+        for photo in library.photos(first.deck)
+        if photo.taken_at and first.taken_at <= photo.taken_at <= last.taken_at
+    ]
+
+
+def move(
+    library: Library, photos: Sequence[Photo], deck: str, *, by: str, visit: str | None = None,
+    why: str | None = None, dry_run: bool = False,
+) -> list[Photo]:  # fmt: skip
+    """Place photos at another deck (and visit, where given), as one act; `undo` puts them back.
+
+    Raises BadInput, with nothing moved, when a name is taken there by another photo.
+    """
+    deck = clean_name(deck)
+    there = {(one.visit, one.name): one.sha for one in library.photos(deck)}
+    said = []
+    for photo in photos:
+        to_visit = visit or photo.visit
+        if there.get((to_visit, photo.name), photo.sha) != photo.sha:
+            raise BadInput(
+                f"Deck {deck} has another photo named {photo.name} at that visit; nothing was moved.",
+                "Move to another deck, or give --visit DATE.",
+            )
+        there[to_visit, photo.name] = photo.sha
+        payload = {"sha": photo.sha, "deck": deck, "visit": to_visit, "name": photo.name, "from": photo.deck}
+        said.append(Said("moved", payload | ({"why": why} if why else {}), by))
+    if not dry_run:
+        library.say_many(said)
+    return list(photos)
+
+
+def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool = False) -> list[Photo]:
+    """Remove photos for good; a tombstone stays.
+
+    Raises BadInput, with nothing removed, while an issued report uses one of them.
+    """
+    issued: dict[str, str] = {}
+    for event in library.statements("issued"):
+        for sha in event.payload.get("photos", ()):
+            issued[sha] = str(event.payload.get("number", "?"))
+    for photo in photos:
+        if photo.sha in issued:
+            raise BadInput(
+                f"{photo.path_name} is used by the issued report {issued[photo.sha]}; nothing was removed.",
+                "What was issued stays reproducible: a photo in an issued report cannot be removed.",
+            )
+    if dry_run:
+        return list(photos)
+    suffixes = {photo.sha: library.original_suffix(photo.sha) for photo in photos}
+    library.say_many([Said("forgotten", {"sha": photo.sha}, by) for photo in photos])
+    for photo in photos:
+        library.drop_files(photo.sha, suffixes[photo.sha])
+    return list(photos)

@@ -1,0 +1,69 @@
+"""Taking one file in: hash, EXIF, one decode, the original and the rendition into the store.
+
+Runs in a worker process that may be killed; it writes whole files only and never touches the database.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from triage.ingest.collect import Offered
+from triage.ingest.exif import ExifFacts, read_exif
+from triage.library.store import Originals, Renditions, sha256_of
+
+_SUFFIX = {".jpeg": ".jpg", ".jpe": ".jpg", ".tif": ".tiff", ".heif": ".heic", ".hif": ".heic"}
+
+
+@dataclass(frozen=True)
+class Task:
+    """A file to take in; with `hash_only` nothing is decoded or copied."""
+
+    offered: Offered
+    originals: Path
+    renditions: Path
+    hash_only: bool = False
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """What was found out about a file; `exif` and sizes are null where it was only hashed."""
+
+    sha: str
+    bytes: int
+    suffix: str
+    width: int = 0
+    height: int = 0
+    orientation: int = 1
+    phash: str | None = None
+    quality: Mapping[str, Any] | None = None
+    exif: ExifFacts | None = None
+
+
+def take_in(task: Task) -> TakenIn:
+    """Hash, decode and store one file.
+
+    Raises BadPhoto when the pixels cannot be read whole, and OSError when the disk is full or read-only.
+    """
+    from triage.errors import BadPhoto
+
+    path = task.offered.path
+    suffix = _SUFFIX.get(path.suffix.lower(), path.suffix.lower())
+    try:
+        sha, size = sha256_of(path), path.stat().st_size
+    except OSError as error:
+        raise BadPhoto(f"cannot be read: {error.strerror or error}") from error
+    originals = Originals(task.originals)
+    if task.hash_only:
+        return TakenIn(sha, size, suffix)
+    from triage.imaging import examine
+
+    seen = examine(path)
+    exif = read_exif(path)
+    originals.add(path, sha, suffix)
+    Renditions(task.renditions).put(sha, seen.rendition_jpeg)
+    return TakenIn(
+        sha, size, suffix, seen.width, seen.height, seen.orientation, seen.phash, dict(seen.quality), exif
+    )

@@ -1,0 +1,240 @@
+"""Label rows: giving, reading from files, settling. Nothing is ever overwritten; undo adds an event."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from triage.errors import BadInput, WrongUsage
+from triage.label.files import LabelRow, SetAside, checked_box, write_csv
+from triage.library import Library, Said
+from triage.library.records import ASKED_BY, Box, Label, Photo
+from triage.words.tiers import VALUES
+
+_LOT = 2000
+
+
+def check_value(value: str) -> str:
+    """Return a label's value. Raises WrongUsage for a word that is none."""
+    if value not in VALUES:
+        raise WrongUsage(f"{value!r} is no answer.", f"Answers: {', '.join(VALUES)}.")
+    return value
+
+
+def give_labels(
+    library: Library,
+    photo: Photo,
+    answers: Mapping[str, str],
+    *,
+    by: str,
+    boxes: Sequence[Sequence[float]] = (),
+    place: str | None = None,
+    count: int | None = None,
+    asked_by: str = "taken",
+    saw_machine: bool = False,
+    note: str | None = None,
+    at: str | None = None,
+) -> list[Label]:
+    """Give one person's words on one photo, as one act; returns the rows as stored.
+
+    Raises WrongUsage for an unknown tag or answer, and BadInput for a box outside the photo.
+    """
+    return give_many(
+        library, [(photo, answers)], by=by, boxes=boxes, place=place, count=count, asked_by=asked_by,
+        saw_machine=saw_machine, note=note, at=at,
+    )  # fmt: skip
+
+
+def give_many(
+    library: Library,
+    answers_of: Sequence[tuple[Photo, Mapping[str, str]]],
+    *,
+    by: str,
+    boxes: Sequence[Sequence[float]] = (),
+    place: str | None = None,
+    count: int | None = None,
+    asked_by: str = "taken",
+    saw_machine: bool = False,
+    note: str | None = None,
+    at: str | None = None,
+) -> list[Label]:
+    """Give one person's words on several photos as one act, which `undo` takes back as a whole."""
+    if boxes and sum(len(answers) for _, answers in answers_of) != 1:
+        raise WrongUsage("A box belongs to one tag of one photo.", "Give the tags one at a time when there is a box.")
+    if asked_by not in ASKED_BY:
+        raise WrongUsage(f"{asked_by!r} is no way of asking.", f"Ways: {', '.join(ASKED_BY)}.")
+    vocabulary = library.vocabulary()
+    checked = [list(_four(box)) for box in boxes]
+    said = []
+    for photo, answers in answers_of:
+        for tag, value in answers.items():
+            payload: dict[str, Any] = {
+                "photo": photo.sha,
+                "tag": known_tag(vocabulary, tag),
+                "value": check_value(value),
+                "boxes": checked,
+                "asked_by": asked_by,
+                "saw_machine": saw_machine,
+            }
+            if count is not None:
+                payload["count"] = count
+            said.append(Said("label", payload, by, at, _private(place, note)))
+    events = library.say_many(said)
+    return [
+        Label(
+            photo=event.payload["photo"], tag=event.payload["tag"], value=event.payload["value"], by=by,
+            at=event.at, boxes=tuple(tuple(box) for box in checked), place=place, count=count,
+            asked_by=asked_by, saw_machine=saw_machine, note=note, event=event.hash,
+        )
+        for event in events
+    ]  # fmt: skip
+
+
+def _four(box: Sequence[float]) -> Box:
+    if len(box) != 4:
+        raise WrongUsage(f"A box has four numbers, not {len(box)}.", "Write X,Y,W,H as fractions of the photo.")
+    try:
+        return checked_box(*box)
+    except (BadInput, ValueError) as error:
+        raise WrongUsage(f"The box does not fit: {error}", "Write X,Y,W,H as fractions of the photo.") from error
+
+
+def known_tag(vocabulary: Any, tag: str) -> str:
+    """Return the tag if the vocabulary has it. Raises WrongUsage with near names otherwise."""
+    try:
+        return str(vocabulary.tag(tag).tag)
+    except BadInput as error:
+        raise WrongUsage(str(error), error.hint) from error
+
+
+def _private(place: str | None, note: str | None) -> dict[str, str]:
+    return {name: text for name, text in (("place", place), ("note", note)) if text}
+
+
+@dataclass
+class ReadResult:
+    """What reading a label file did."""
+
+    rows: int = 0
+    new: int = 0
+    known: int = 0
+    set_aside: list[SetAside] = field(default_factory=list)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the result in the shape that scripts rely on."""
+        return {
+            "rows": self.rows,
+            "new": self.new,
+            "known": self.known,
+            "set_aside": [{"row": one.row, "reason": one.reason} for one in self.set_aside],
+        }
+
+
+def store_rows(
+    library: Library, rows: Iterable[LabelRow], set_aside: Iterable[SetAside], *, by: str | None,
+    dry_run: bool = False,
+) -> ReadResult:
+    """Store rows read from a file: unknown photos and tags are set aside, rows read before are known.
+
+    `by` speaks for rows that name nobody; without either a row is set aside.
+    """
+    result = ReadResult(set_aside=list(set_aside))
+    known = library.label_rows_known()
+    vocabulary = library.vocabulary()
+    finder = PhotoFinder(library)
+    said: list[Said] = []
+    for row in rows:
+        reason, photo = _row_fault(row, by, vocabulary, finder)
+        if reason or photo is None:
+            result.set_aside.append(SetAside(row.row, reason or "unknown photo"))
+            continue
+        if row.row_hash in known:
+            result.known += 1
+            continue
+        known.add(row.row_hash)
+        said.append(_said(row, photo, by or ""))
+        result.new += 1
+    for start in range(0, 0 if dry_run else len(said), _LOT):
+        library.say_many(said[start : start + _LOT])
+    result.rows = result.new + result.known + len(result.set_aside)
+    result.set_aside.sort(key=lambda one: one.row)
+    return result
+
+
+def _row_fault(
+    row: LabelRow, by: str | None, vocabulary: Any, finder: PhotoFinder
+) -> tuple[str | None, str | None]:
+    if row.tag not in vocabulary.tags:
+        return f"unknown tag {row.tag!r}; add it with: deck-triage tags add FILE.toml", None
+    if not (row.by or by):
+        return "nobody said it: the column 'by' is empty and --by was not given", None
+    try:
+        return None, finder.find(row.photo, row.deck)
+    except BadInput as error:
+        return str(error), None
+
+
+def _said(row: LabelRow, photo: str, by: str) -> Said:
+    payload: dict[str, Any] = {
+        "photo": photo,
+        "tag": row.tag,
+        "value": row.value,
+        "boxes": [list(box) for box in row.boxes],
+        "asked_by": row.asked_by,
+        "saw_machine": row.saw_machine,
+        "row": row.row_hash,
+    }
+    if row.count is not None:
+        payload["count"] = row.count
+    return Said("label", payload, row.by or by, row.at, _private(row.place, row.note))
+
+
+class PhotoFinder:
+    """Finds photos by the names in label files, with one look at the library for all of them."""
+
+    def __init__(self, library: Library) -> None:
+        self._library = library
+        self._by_path: dict[str, set[str]] = {}
+        self._by_name: dict[str, set[str]] = {}
+        self._shas: set[str] = set()
+        for photo in library.photos():
+            self._shas.add(photo.sha)
+            self._by_path.setdefault(photo.path_name, set()).add(photo.sha)
+            self._by_name.setdefault(photo.name, set()).add(photo.sha)
+            tail = photo.name.rsplit("/", 1)[-1]
+            if tail != photo.name:
+                self._by_name.setdefault(tail, set()).add(photo.sha)
+
+    def find(self, text: str, deck: str | None) -> str:
+        """Return the hash of the photo. Raises BadInput when there is none, or more than one."""
+        text = text.strip().replace("\\", "/").removeprefix("./")
+        if text in self._shas:
+            return text
+        found = self._by_path.get(text, set())
+        if not found and deck:
+            found = self._by_path.get(f"{deck}/{text}", set())
+        if not found:
+            found = self._by_name.get(text, set())
+        if len(found) == 1:
+            return next(iter(found))
+        if found:
+            raise BadInput(f"{text!r} names {len(found)} photos; write deck/name or the hash")
+        return self._library.photo(text).sha
+
+
+def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by: str) -> dict[str, Any]:
+    """End a dispute over a photo x tag, with the reason."""
+    tag = known_tag(library.vocabulary(), tag)
+    if not why.strip():
+        raise WrongUsage("A settlement needs a reason.", "Say it with --why TEXT.")
+    payload = {"photo": photo.sha, "tag": tag, "value": check_value(value)}
+    event = library.say("settled", payload, by=by, private={"why": why})
+    return {**payload, "by": by, "at": event.at, "why": why}
+
+
+def labels_file(library: Library, path: Path, deck: str | None = None) -> int:
+    """Write the current labels as CSV; returns the number of rows."""
+    photos = {photo.sha: photo for photo in library.photos(deck=deck)}
+    return write_csv(path, library.labels(deck=deck), photos)

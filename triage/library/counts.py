@@ -1,0 +1,72 @@
+"""Counting by the database, without reading rows: what `status` and lists need at any size."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sqlalchemy import and_, distinct, func, or_, select
+
+from triage.library.tables import label, photo, placing, suggestion
+
+if TYPE_CHECKING:
+    from triage.library.library import Library
+
+
+def deck_counts(library: Library) -> dict[str, tuple[int, int]]:
+    """Return (photos, photos with a label) by deck."""
+    here = placing.c.current.is_(True)
+    photos = select(placing.c.deck, func.count().label("n")).where(here).group_by(placing.c.deck)
+    labelled = (
+        select(placing.c.deck, func.count(distinct(label.c.photo)).label("n"))
+        .join(label, and_(label.c.photo == placing.c.key, label.c.current.is_(True)))
+        .where(here)
+        .group_by(placing.c.deck)
+    )
+    with library.read() as connection:
+        with_labels = {row.deck: row.n for row in connection.execute(labelled)}
+        return {row.deck: (row.n, with_labels.get(row.deck, 0)) for row in connection.execute(photos)}
+
+
+def label_count(library: Library) -> int:
+    """Return how many current label rows there are."""
+    with library.read() as connection:
+        query = select(func.count()).select_from(label).where(label.c.current.is_(True))
+        return int(connection.execute(query).scalar_one())
+
+
+def unreviewed_count(library: Library, tags: tuple[str, ...], standing: dict[str, str]) -> int:
+    """Return how many photo x tag pairs nobody answered with present or absent.
+
+    A pair in the pile `unlikely` under a standing promise (`standing[tag] == "holds"`) does not count.
+    """
+    model = library.model() or ""
+    with library.read() as connection:
+        here = and_(placing.c.key == photo.c.sha, placing.c.current.is_(True))
+        shas = select(photo.c.sha).join(placing, here).where(photo.c.state == "here").subquery()
+        photos = int(connection.execute(select(func.count()).select_from(shas)).scalar_one())
+        total = 0
+        for tag in tags:
+            answered = select(label.c.photo).where(
+                label.c.current.is_(True), label.c.tag == tag, label.c.value.in_(("present", "absent"))
+            )
+            done = shas.c.sha.in_(answered)
+            if standing.get(tag) == "holds":
+                unlikely = select(suggestion.c.photo).where(
+                    suggestion.c.model == model, suggestion.c.tag == tag, suggestion.c.pile == "unlikely"
+                )
+                done = or_(done, shas.c.sha.in_(unlikely))
+            query = select(func.count()).select_from(shas).where(done)
+            total += photos - int(connection.execute(query).scalar_one())
+        return total
+
+
+def pile_counts(library: Library) -> dict[str, int]:
+    """Return how many suggestions of the present model stand in each pile."""
+    model = library.model() or ""
+    query = (
+        select(suggestion.c.pile, func.count().label("n"))
+        .where(suggestion.c.model == model)
+        .group_by(suggestion.c.pile)
+    )
+    with library.read() as connection:
+        return {row.pile: row.n for row in connection.execute(query)}
