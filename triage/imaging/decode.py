@@ -235,17 +235,19 @@ def open_upright(source: str | Path | bytes, long_side_px: int | None = None) ->
         with the reason: empty, cut short, damaged, too large, or no photo at all.
     """
     image = _open(_read(source))
-    exif = _read_exif(image)
+    tiff = image.format == "TIFF"
+    exif = _read_exif(image) if tiff else _Exif()  # Pillow forgets it when it turns a TIFF upright
+    full = image.size
     if long_side_px and image.format in ("JPEG", "MPO"):
-        scale = min(1.0, long_side_px / max(image.size))
-        full = image.size
+        scale = min(1.0, long_side_px / max(full))
         image.draft(None, (max(1, int(full[0] * scale)), max(1, int(full[1] * scale))))
         _load(image)
     else:
         _load(image)
         full = image.size
-    # Pillow turns a TIFF upright while loading it, pillow-heif a HEIC photo
-    orientation = 1 if image.format == "TIFF" else exif.orientation
+    if not tiff:
+        exif = _read_exif(image)  # never before load(): a PNG's EXIF loads the pixels and hides their damage
+    orientation = 1 if tiff else exif.orientation
     pixels = _to_rgb(image)
     if long_side_px:
         pixels = shrink(pixels, long_side_px)

@@ -72,8 +72,8 @@ def blur_effect(grey: NDArray[np.uint8]) -> float:
 def sharpest_blur(grey: NDArray[np.uint8]) -> float:
     """Return the blur effect of the sharpest of 6 x 6 tiles, so that a blurred background does not count.
 
-    Both directions of a tile must be sharp (camera shake blurs one). 1.0 when no tile has enough contrast
-    to say.
+    The worse direction of a tile counts. It sees a lens out of focus; camera shake, which leaves edges along
+    its own direction sharp, it mostly misses. 1.0 when no tile has enough contrast to say.
     """
     import cv2
 
