@@ -19,8 +19,9 @@ from triage.structure.check import (
     outside,
 )
 from triage.structure.loads import design_loads, table_loads
+from triage.structure.nds_members import beam_span_ft, beam_width_ft
 from triage.structure.tables import EDITION_WORDS, harder_cell, rows, source_of, table
-from triage.structure.units import feet
+from triage.structure.units import feet, printed
 
 TABLE = "irc_r507_5_beams"
 _PLACE = "R507.5"
@@ -115,7 +116,25 @@ def allowed_span_ft(facts: Facts, effective_joist_span_ft: float) -> Answer:
                 best = span_ft, f"{why}; {loads.said}", source_of(TABLE, row, facts.edition)
     if best is None:
         return None, f"{EDITION_WORDS[facts.edition]} has no row for {size} {facts.species()}", _SOURCE
-    return best
+    return best[0], best[1] + _by_mechanics(facts, effective_joist_span_ft), best[2]
+
+
+def _by_mechanics(facts: Facts, effective_joist_span_ft: float) -> str:
+    """Return the span by bending and deflection in words; southern pine, whose printed rows it gives.
+
+    IRC 2021's effective joist span stands for joists that overhang by a quarter.
+    """
+    if facts.species() != "southern-pine" or facts.edition != "irc-2021":
+        return ""
+    plies, member = str(facts.get("beam_size")).split("-")
+    width_ft, loads = beam_width_ft(effective_joist_span_ft, effective_joist_span_ft / 4), design_loads(facts)
+    spans = [
+        beam_span_ft("southern-pine", int(plies), member, width_ft, psf, loads.dead_psf, duration)
+        for _, psf, duration in loads.cases()
+        if psf > 0
+    ]
+    known = [span for span in spans if span is not None]
+    return f"; by bending and L/360 (NDS 2018, No. 2, wet) {printed(min(known))}" if known else ""
 
 
 def beam_bearing(facts: Facts) -> Check:

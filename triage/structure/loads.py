@@ -33,7 +33,7 @@ class Loads:
         return text + (f" ({', '.join(self.assumed)})" if self.assumed else "")
 
     def cases(self) -> list[tuple[str, float, float]]:
-        """Return (name, variable load in psf, load duration factor) of each case; snow and live not at once."""
+        """Return (name, variable load in psf, load duration factor) of each case, one load at a time."""
         cases = [("live", self.live_psf, LIVE_DURATION)]
         if self.snow_psf > 0:
             cases.append(("snow", self.snow_psf, SNOW_DURATION))
@@ -66,10 +66,8 @@ def table_loads(loads: Loads, edition: str) -> tuple[list[tuple[str, int]], str]
     if loads.dead_psf > DEAD_PSF:
         return [], f"the table is for {DEAD_PSF:g} psf dead load, the deck has {loads.dead_psf:g}"
     if loads.live_psf > LIVE_PSF:
-        return (
-            [],
-            f"the table is for {LIVE_PSF:g} psf live load, the deck has {loads.live_psf:g} (no snow row stands for it)",
-        )
+        said = f"the table is for {LIVE_PSF:g} psf live load, the deck has {loads.live_psf:g}"
+        return [], f"{said} (a snow row does not stand for it)"
     wanted = [("live", int(LIVE_PSF))]
     if loads.snow_psf > LIVE_PSF:
         if edition not in _SNOW_EDITIONS:

@@ -72,7 +72,8 @@ def beam_span_ft(
     """Return the simple span of a built-up beam that carries `width_ft` of deck (NDS 2018 3.3, 3.5).
 
     Repetitive use counts in full for three plies and more, with 1.10 for two, as the printed table does
-    (found by re-deriving its southern pine rows, which come out within an inch).
+    (found by re-deriving its southern pine rows, which come out within an inch; short beams of other species
+    are held shorter in print than bending and deflection do).
     """
     values = bending_values(species, size)
     if values is None:

@@ -70,7 +70,9 @@ def latest_of_file(path: Path, decks: Sequence[str]) -> dict[str, dict[str, Any]
         told.setdefault(deck, {}).update(values)
     for deck in decks:
         if deck not in told:
-            raise BadInput(f"{path} says nothing about the deck {deck!r}.", f"It names: {', '.join(told) or 'none'}.")
+            raise BadInput(
+                f"{path} says nothing about the deck {deck!r}.", f"It names: {', '.join(told) or 'none'}."
+            )
     for deck, values in told.items():
         faults = contradictions(values)
         if faults:
