@@ -22,7 +22,7 @@ from triage.report.write import checked_paper, file_names, make_pack, write_pack
 
 def html_of(one: Made, **changes: object) -> str:
     options = changes.pop("options", Options())
-    return make_pack(one.summaries, one.source, options, **changes).files["report.html"].decode()  # type: ignore[arg-type]
+    return make_pack(one.summaries, one.source, options, **changes)["report.html"].decode()  # type: ignore[arg-type]
 
 
 class Seen(HTMLParser):
@@ -56,10 +56,10 @@ def test_one_self_contained_file_that_asks_for_nothing() -> None:
 
 
 def test_the_same_records_give_the_same_bytes() -> None:
-    first = make_pack(made(busy_deck()).summaries, made(busy_deck()).source, Options(), per_deck=True)
-    second = make_pack(made(busy_deck()).summaries, made(busy_deck()).source, Options(), per_deck=True)
-    assert first.files == second.files
-    assert set(first.files) == {
+    first = make_pack(made(busy_deck()).summaries, made(busy_deck()).source, Options(per_deck=True))
+    second = make_pack(made(busy_deck()).summaries, made(busy_deck()).source, Options(per_deck=True))
+    assert first == second
+    assert set(first) == {
         "report.html", "deck-birch-03.html", "decks.csv", "concerns.csv", "assessment.json",
     }  # fmt: skip
 
@@ -128,7 +128,7 @@ def test_no_csv_cell_starts_a_formula(start: str) -> None:
     word = f"{start}1+cmd|' /C calc'!A0"
     bad = concern(place=word, why=word, concluded=word)
     one = made((summary(word, bad, reason=word), DeckRecord()))
-    files = make_pack(one.summaries, one.source, Options()).files
+    files = make_pack(one.summaries, one.source, Options())
     for name in ("decks.csv", "concerns.csv"):
         rows = list(csv.reader(io.StringIO(files[name].decode())))
         assert not [cell for row in rows for cell in row if cell[:1] in "=+-@\t\r\uff1d" and cell]
@@ -137,7 +137,7 @@ def test_no_csv_cell_starts_a_formula(start: str) -> None:
 
 def test_json_carries_the_assessment_and_no_nan() -> None:
     one = made(busy_deck())
-    body = json.loads(make_pack(one.summaries, one.source, Options()).files["assessment.json"])
+    body = json.loads(make_pack(one.summaries, one.source, Options())["assessment.json"])
     assert body["decks"] == json.loads(json.dumps([one.summaries[0].to_json()]))
     assert body["draft"] is False
     assert body["head"]["0" * 32]["seq"] == 42
@@ -147,15 +147,15 @@ def test_addresses_and_positions_only_where_asked() -> None:
     pair = busy_deck()
     record = replace(pair[1], positions={shot.sha: "12.34567, 8.90123" for shot in pair[1].photos})
     one = made((pair[0], record))
-    quiet = make_pack(one.summaries, one.source, Options(), per_deck=True)
-    for name, data in quiet.files.items():
+    quiet = make_pack(one.summaries, one.source, Options(per_deck=True))
+    for name, data in quiet.items():
         assert b"Invented Way" not in data, name
         assert b"Client One" not in data, name
         assert b"12.34567" not in data, name
     told = make_pack(one.summaries, one.source, Options(show_address=True, show_position=True))
-    assert b"1 Invented Way" in told.files["report.html"]
-    assert b"1 Invented Way" in told.files["decks.csv"]
-    assert b"12.34567" in told.files["report.html"]
+    assert b"1 Invented Way" in told["report.html"]
+    assert b"1 Invented Way" in told["decks.csv"]
+    assert b"12.34567" in told["report.html"]
 
 
 def draft_pair() -> Made:
@@ -167,12 +167,12 @@ def draft_pair() -> Made:
 
 
 def test_every_page_says_draft_while_serious_suggestions_are_unreviewed() -> None:
-    page = html_of(draft_pair(), per_deck=True)
+    page = html_of(draft_pair(), options=Options(per_deck=True))
     sections = page.count('class="deck"') + 1
     assert page.count('<p class="draft">DRAFT') == sections == 4
     assert 'content: "DRAFT' in page
     with pytest.raises(BadInput, match="letter cannot be written while the report is a DRAFT"):
-        make_pack(draft_pair().summaries, draft_pair().source, Options(), letter=True)
+        make_pack(draft_pair().summaries, draft_pair().source, Options(letter=True))
 
 
 @pytest.mark.parametrize(
@@ -222,7 +222,7 @@ def test_no_deck_at_all() -> None:
 def test_file_names_are_safe_and_unique(tmp_path: Path) -> None:
     names = ["../../etc/passwd", "a/b", "a-b", "A-B", "дек", "\u05d3\u05e7", "x" * 300, "CON"]
     one = made(*((summary(name), DeckRecord()) for name in names))
-    pack = make_pack(one.summaries, one.source, Options(), per_deck=True)
+    pack = make_pack(one.summaries, one.source, Options(per_deck=True))
     files = write_pack(pack, tmp_path / "out")
     per_deck = [file for file in files if file.name.startswith("deck-")]
     assert len(per_deck) == len(names)

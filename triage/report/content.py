@@ -77,7 +77,7 @@ class DeckView:
     tier: str
     tier_short: str
     if_true: str
-    by_person: str
+    by_person: tuple[str, str] | None
     reason: str
     gaps: str
     photos: int
@@ -192,11 +192,13 @@ def _if_true(summary: DeckSummary) -> str:
     return f"If the machine's suggestions prove right: {tier_words(summary.tier_if_true)}."
 
 
-def _by_person(summary: DeckSummary) -> str:
+def _by_person(summary: DeckSummary) -> tuple[str, str] | None:
+    """Return the shape and the words of the tier that a person set; both tiers always print."""
     said = summary.tier_by_person
     if said is None:
-        return ""
-    return f"Tier set by {clean(said.by)}: {tier_words(said.tier)}. Reason: {clean(said.why)}"
+        return None
+    words = f"{tier_words(said.tier)} (set by {clean(said.by)}: {clean(said.why)})"
+    return shape_key(said.tier), words
 
 
 def _gaps(summary: DeckSummary) -> str:

@@ -23,9 +23,10 @@ PALETTE: dict[str, str] = {
     "not-enough": "#4a4a6a",
 }
 
+# Font names stand without quotation marks: every value is printed into the style sheet as it is.
 TYPE: dict[str, str] = {
-    "family": "'Source Sans 3', 'Noto Sans', 'DejaVu Sans', system-ui, sans-serif",
-    "mono": "'DejaVu Sans Mono', ui-monospace, monospace",
+    "family": "Noto Sans, DejaVu Sans, system-ui, sans-serif",
+    "mono": "DejaVu Sans Mono, ui-monospace, monospace",
     "small": "8.5pt",
     "body": "10pt",
     "lead": "12pt",

@@ -15,6 +15,7 @@ from markupsafe import Markup
 from triage.library.records import Box
 from triage.report import look
 from triage.report.content import DeckView, concern_numbers, photo_names
+from triage.report.letter import owner_letter
 from triage.report.phrases import CAUTIONS, DRAFT_LINE, tier_counts, tier_words
 from triage.report.source import Options, Source, Stamp
 from triage.report.svg import glyph
@@ -54,7 +55,20 @@ def environment() -> Environment:
         unreviewed_words=unreviewed_words, caution=CAUTION, cautions=CAUTIONS, draft_line=DRAFT_LINE,
         shape_words=[(look.shape_key(tier), tier_words(tier)) for tier in (*TIERS[:-1], None, TIERS[-1])],
     )  # fmt: skip
+    env.filters["css"] = css_string
     return env
+
+
+def css_string(words: str) -> Markup:
+    """Return words as the inside of a CSS string: everything but plain letters and marks is escaped.
+
+    Source: CSS Syntax Module Level 3, 4.3.7 (a backslash, the code point in hexadecimal, a space).
+    """
+    plain = (
+        char if char.isascii() and (char.isalnum() or char in " ,.:;-") else f"\\{ord(char):x} "
+        for char in words
+    )
+    return Markup("".join(plain))  # noqa: S704
 
 
 def spot(box: Box, width_px: int, height_px: int) -> Markup:
@@ -86,6 +100,7 @@ def html(
     *,
     draft: bool,
     stamp: Stamp | None = None,
+    file: str = "report.html",
 ) -> bytes:
     """Return the report as one self-contained HTML file."""
     title = f"Deck report {views[0].deck}" if len(views) == 1 else "Decks, worst first"
@@ -100,7 +115,7 @@ def html(
         definitions=[(tag, clean(source.definitions[tag])) for tag in tags if tag in source.definitions],
         versions=version_rows(source),
         originals=_originals(summaries, source) if stamp else (),
-        made_from=made_from([one.deck for one in summaries], source, options, stamp),
+        made_from=made_from(summaries, source, options, stamp, file),
         **page_words(options, draft=draft, stamp=stamp),
     )  # fmt: skip
     return text.encode("utf-8", "replace")
@@ -121,11 +136,34 @@ def version_rows(source: Source) -> list[tuple[str, str]]:
     return rows
 
 
-def made_from(decks: Sequence[str], source: Source, options: Options, stamp: Stamp | None) -> str:
-    """Return what a report was made from as canonical JSON: enough to make it again from the library."""
-    head = {log_id: [head["seq"], head["hash"]] for log_id, head in source.head.items()}
-    number = stamp and stamp.number
-    body = {"decks": list(decks), "head": head, "options": options.to_json(), "number": number}
+def letter_html(
+    summary: DeckSummary, source: Source, options: Options, *, stamp: Stamp | None, file: str
+) -> bytes:
+    """Return the owner's letter as one self-contained HTML file."""
+    text = (
+        environment()
+        .get_template("letter.html")
+        .render(
+            l=owner_letter(summary, source, options, stamp),
+            stamp=stamp,
+            made_from=made_from([summary], source, options, stamp, file),
+            **page_words(options, draft=False, stamp=stamp),
+        )
+    )
+    return text.encode("utf-8", "replace")
+
+
+def made_from(
+    summaries: Sequence[DeckSummary], source: Source, options: Options, stamp: Stamp | None, file: str
+) -> str:
+    """Return what a file was made from as canonical JSON: enough to make it again from the library."""
+    body = {
+        "file": file,
+        "decks": [[one.deck, one.visit] for one in summaries],
+        "head": {log_id: [head["seq"], head["hash"]] for log_id, head in source.head.items()},
+        "options": options.to_json(),
+        "number": stamp and stamp.number,
+    }
     return json.dumps(body, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
 
 

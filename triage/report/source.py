@@ -7,7 +7,7 @@ a library; `triage.report.gather` fills them from one.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from triage.library.records import Box, Closing, Fact, Finding, Label, Lift, PersonTier, Photo, Warned
@@ -88,13 +88,10 @@ class Options:
     show_position: bool = False
     show_address: bool = False
     paper: str = "letter"
-    visit: str | None = None
+    per_deck: bool = False
+    letter: bool = False
+    pdf: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the options as JSON."""
-        return {
-            "show_position": self.show_position,
-            "show_address": self.show_address,
-            "paper": self.paper,
-            "visit": self.visit,
-        }
+        return asdict(self)

@@ -91,7 +91,7 @@ class Pen:
             f'<svg xmlns="http://www.w3.org/2000/svg" class="sketch" role="img" '
             f'viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}" height="{_n(height)}" '
             f'font-family="DejaVu Sans, sans-serif"><title>{escape(clean(title))}</title>'
-            f'{"".join(self.parts)}</svg>'
+            f"{''.join(self.parts)}</svg>"
         )
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from triage.library.store import write_whole
 from triage.report import render
 from triage.report.content import DeckView, deck_view, is_draft
 from triage.report.gather import gather_source
+from triage.report.pdf import to_pdf
 from triage.report.pictures import Pictures
 from triage.report.source import Options, Source, Stamp
 
@@ -24,14 +24,6 @@ if TYPE_CHECKING:
 PAPERS = ("letter", "A4")
 PHOTO_SIZES = ((150, 900), (500, 640), (10**9, 440))
 """Up to so many printed photos of so many pixels on the long side: keeps a report of 200 decks openable."""
-
-
-@dataclass(frozen=True)
-class Pack:
-    """The files of a report as bytes by name, before they are written."""
-
-    files: dict[str, bytes]
-    draft: bool
 
 
 def write_report(
@@ -53,25 +45,24 @@ def write_report(
     bytes. Raises BadInput where a letter or an issue is asked for while the report is a DRAFT, for an unknown
     paper, or where the `pdf` extra is not installed.
     """
-    options = Options(show_position=show_position, show_address=show_address, paper=checked_paper(paper))
+    options = Options(show_position, show_address, checked_paper(paper), per_deck, letter, pdf)
+    if issue is not None:
+        from triage.report.issuing import issue_report
+
+        return issue_report(lib, summaries, out, options, issue)
     source = gather_source(lib, summaries, positions=show_position)
-    pack = make_pack(summaries, source, options, per_deck=per_deck, letter=letter, pdf=pdf)
-    return write_pack(pack, out)
+    return write_pack(make_pack(summaries, source, options), out)
 
 
 def make_pack(
-    summaries: Sequence[DeckSummary],
-    source: Source,
-    options: Options,
-    *,
-    per_deck: bool = False,
-    letter: bool = False,
-    pdf: bool = False,
-    stamp: Stamp | None = None,
-) -> Pack:
-    """Return every file of a report as bytes, from the records alone."""
+    summaries: Sequence[DeckSummary], source: Source, options: Options, *, stamp: Stamp | None = None
+) -> dict[str, bytes]:
+    """Return every file of a report as bytes by name, from the records alone.
+
+    Raises BadInput where a letter is asked for while the report is a DRAFT.
+    """
     draft = is_draft(summaries)
-    if draft and letter:
+    if draft and options.letter:
         raise BadInput(
             "The owner's letter cannot be written while the report is a DRAFT: serious suggestions of the"
             " machine are not yet reviewed by a person.",
@@ -80,22 +71,27 @@ def make_pack(
     pictures = Pictures(source.provider, source.blackouts, whole_px=photo_px(summaries))
     views = [deck_view(summary, source, pictures, options) for summary in summaries]
     files = {"report.html": render.html(summaries, views, source, options, draft=draft, stamp=stamp)}
-    if per_deck:
-        for summary, view, name in zip(summaries, views, file_names(views), strict=True):
-            one = render.html([summary], [view], source, options, draft=draft, stamp=stamp)
-            files[f"deck-{name}.html"] = one
+    for summary, view, name in zip(summaries, views, file_names(views), strict=True):
+        if options.per_deck:
+            file = f"deck-{name}.html"
+            files[file] = render.html([summary], [view], source, options, draft=draft, stamp=stamp, file=file)
+        if options.letter:
+            file = f"letter-{name}.html"
+            files[file] = render.letter_html(summary, source, options, stamp=stamp, file=file)
+    if options.pdf:
+        files |= {f"{Path(name).stem}.pdf": to_pdf(page) for name, page in files.items()}
     files["decks.csv"] = render.decks_csv(summaries, source, options, draft=draft).encode()
     files["concerns.csv"] = render.concerns_csv(summaries, source).encode()
     files["assessment.json"] = render.assessment_json(summaries, source, draft=draft, stamp=stamp).encode()
-    return Pack(files, draft)
+    return files
 
 
-def write_pack(pack: Pack, out: Path) -> list[Path]:
+def write_pack(files: Mapping[str, bytes], out: Path) -> list[Path]:
     """Write the files, each whole or not at all, and return their paths."""
     out.mkdir(parents=True, exist_ok=True)
-    for name, data in pack.files.items():
+    for name, data in files.items():
         write_whole(out / name, data)
-    return [out / name for name in pack.files]
+    return [out / name for name in files]
 
 
 def checked_paper(paper: str) -> str:

@@ -1,0 +1,182 @@
+"""Issuing a report: number, date, signer, hashes; frozen from then on, amended and never changed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from triage.errors import BadInput
+from triage.report.changes import assessment_changes
+from triage.report.content import is_draft
+from triage.report.gather import gather_source
+from triage.report.past import (
+    DeckVisit,
+    assess_evidence,
+    at_head,
+    digest,
+    evidence_of,
+    freeze_machine,
+    short_head,
+    thaw_machine,
+)
+from triage.report.source import Issue, Options, Stamp
+from triage.report.text import clean
+from triage.report.write import make_pack, write_pack
+
+if TYPE_CHECKING:
+    from triage.assess.records import DeckEvidence, DeckSummary
+    from triage.library import Library
+    from triage.library.log import Event
+
+SUMS = "SHA256SUMS"
+"""The hashes of all files of an issued report, as `sha256sum -c` reads them."""
+_TEXTS = ("scope", "limits", "weather")
+
+
+@dataclass(frozen=True)
+class Frozen:
+    """An issued report as its event holds it, and the assessment that the library gives for it."""
+
+    event: Event
+    stamp: Stamp
+    summaries: list[DeckSummary]
+    files: dict[str, bytes]
+
+
+def issue_report(
+    lib: Library, summaries: Sequence[DeckSummary], out: Path, options: Options, issue: Issue
+) -> list[Path]:
+    """Write a report, record it as issued and return the files.
+
+    Raises BadInput where it is a DRAFT, where a field is empty, where the report to amend is not known, or
+    where the assessment handed over is not the one that the library gives.
+    """
+    _check(lib, summaries, issue)
+    head = short_head(lib)
+    decks: list[DeckVisit] = [(one.deck, one.visit) for one in summaries]
+    evidence = evidence_of(lib, decks)
+    _check_own(summaries, assess_evidence(lib, evidence))
+    stamp = _stamp(lib, summaries, issue)
+    source = gather_source(lib, summaries, positions=options.show_position)
+    files = make_pack(summaries, source, options, stamp=stamp)
+    payload = _payload(source.versions, stamp, head, decks, options, evidence, files)
+    paths = write_pack({**files, SUMS: sums(files)}, out)
+    private = {name: getattr(stamp, name) for name in _TEXTS}
+    lib.say("issued", payload, by=stamp.signer, private=private)
+    return paths
+
+
+def sums(files: dict[str, bytes]) -> bytes:
+    """Return the hashes of files, one a line."""
+    lines = (f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in sorted(files.items()))
+    return "".join(lines).encode()
+
+
+def issued_event(lib: Library, number: str) -> Event:
+    """Return the event of an issued report; raises BadInput, with the numbers there are, for none."""
+    known = lib.statements("issued")
+    for event in known:
+        if event.payload["number"] == number:
+            return event
+    there = ", ".join(str(event.payload["number"]) for event in known) or "none"
+    raise BadInput(f"No report {number} was issued from this library.", f"Issued so far: {there}.")
+
+
+def rederive(lib: Library, event: Event) -> Frozen:
+    """Make an issued report again from the library alone: events up to its head, the words it froze."""
+    payload = event.payload
+    options = Options(**payload["options"])
+    with at_head(lib, payload["head"]) as view:
+        decks = [(deck, visit) for deck, visit in payload["decks"]]
+        summaries = assess_evidence(view, thaw_machine(evidence_of(view, decks), payload["machine"]))
+        source = gather_source(view, summaries, positions=options.show_position)
+        changes = _changes(lib, payload["amends"], summaries)
+        stamp = Stamp(
+            number=str(payload["number"]),
+            date=str(payload["date"]),
+            signer=clean(event.by),
+            assessment_hash=assessment_hash(summaries),
+            amends=payload["amends"],
+            changes=changes,
+            **{name: payload.get(name) or "(text deleted)" for name in _TEXTS},
+        )
+        source = replace(source, versions={**source.versions, "model": payload["model"]})
+        return Frozen(event, stamp, summaries, make_pack(summaries, source, options, stamp=stamp))
+
+
+def assessment_hash(summaries: Sequence[DeckSummary]) -> str:
+    """Return the hash of an assessment: SHA-256 of the canonical JSON of its decks."""
+    return digest([summary.to_json() for summary in summaries])
+
+
+def _check(lib: Library, summaries: Sequence[DeckSummary], issue: Issue) -> None:
+    if not summaries:
+        raise BadInput("There is no deck to report on; nothing was issued.")
+    if is_draft(summaries):
+        raise BadInput(
+            "The report is a DRAFT and cannot be issued: serious suggestions of the machine are not yet"
+            " reviewed by a person.",
+            "Review them first: deck-triage review, or deck-triage label ask.",
+        )
+    for name in ("signer", *_TEXTS):
+        if not clean(getattr(issue, name) or ""):
+            raise BadInput(f"A report is issued with its {name}; none was given.", f"Say it with --{name}.")
+    if issue.amends is not None:
+        issued_event(lib, issue.amends)
+
+
+def _check_own(given: Sequence[DeckSummary], own: Sequence[DeckSummary]) -> None:
+    if [one.to_json() for one in given] != [one.to_json() for one in own]:
+        raise BadInput(
+            "The assessment to be issued is not the one that the library gives; nothing was issued.",
+            "Assess again and issue at once; an issued report uses everything recorded up to then.",
+        )
+
+
+def _stamp(lib: Library, summaries: Sequence[DeckSummary], issue: Issue) -> Stamp:
+    own = [one for one in lib.statements("issued") if one.log_id == lib.log_id]
+    return Stamp(
+        number=f"{len(own) + 1:03d}-{lib.log_id[:6]}",
+        date=clean(issue.date) if issue.date else datetime.now(UTC).date().isoformat(),
+        signer=clean(issue.signer),
+        scope=clean(issue.scope),
+        limits=clean(issue.limits),
+        weather=clean(issue.weather),
+        assessment_hash=assessment_hash(summaries),
+        amends=issue.amends,
+        changes=_changes(lib, issue.amends, summaries),
+    )
+
+
+def _changes(lib: Library, amends: str | None, summaries: Sequence[DeckSummary]) -> tuple[str, ...]:
+    if amends is None:
+        return ()
+    before = rederive(lib, issued_event(lib, amends)).summaries
+    return tuple(assessment_changes(before, summaries)) or ("Nothing in the assessment changed.",)
+
+
+def _payload(
+    versions: Any, stamp: Stamp, head: Any, decks: Sequence[DeckVisit], options: Options,
+    evidence: Sequence[DeckEvidence], files: dict[str, bytes],
+) -> dict[str, Any]:  # fmt: skip
+    photos = {photo.sha for one in evidence for each in (*one.earlier, one) for photo in each.photos}
+    return {
+        "number": stamp.number,
+        "date": stamp.date,
+        "amends": stamp.amends,
+        "decks": [list(one) for one in decks],
+        "head": head,
+        "options": options.to_json(),
+        "model": versions.get("model"),
+        "rule_book": versions.get("rule book"),
+        "version": versions.get("deck-triage"),
+        "assessment_hash": stamp.assessment_hash,
+        "report_hash": hashlib.sha256(files["report.html"]).hexdigest(),
+        "files": {name: hashlib.sha256(data).hexdigest() for name, data in sorted(files.items())},
+        "photos": sorted(photos),
+        "machine": freeze_machine(evidence),
+    }

@@ -1,0 +1,142 @@
+"""The library as it stood at a head of its log, and the assessment that it gave there."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import rfc8785
+from sqlalchemy import insert, select
+
+from triage.errors import BadInput
+from triage.library.records import Suggestion
+
+if TYPE_CHECKING:
+    from triage.assess.records import DeckEvidence, DeckSummary
+    from triage.library import Library
+
+DeckVisit = tuple[str, str | None]
+Head = Mapping[str, Sequence[Any]]
+"""{log id: (sequence number, hash)}."""
+
+
+def short_head(lib: Library) -> dict[str, list[Any]]:
+    """Return the head of every chain as {log id: [seq, hash]}."""
+    return {log_id: [head["seq"], head["hash"]] for log_id, head in sorted(lib.head().items())}
+
+
+def head_faults(lib: Library, head: Head) -> list[str]:
+    """Return what is wrong with a head: a log that is not here, an event that is not the one named."""
+    from triage.library.tables import event
+
+    faults = []
+    with lib.read() as connection:
+        for log_id, (seq, digest) in head.items():
+            query = select(event.c.hash).where(event.c.log_id == str(log_id), event.c.seq == seq)
+            found = connection.execute(query).scalar()
+            if found is None:
+                faults.append(f"the library holds no event {seq} of log {str(log_id)[:12]}")
+            elif found != digest:
+                faults.append(f"event {seq} of log {str(log_id)[:12]} is another one in the library")
+    return faults
+
+
+def at_head(lib: Library, head: Head) -> Library:
+    """Return a read-only view of the library as it stood at a head, folded in memory.
+
+    The machine's words of the model in use at that head come along as they are now. Raises BadInput where the
+    head is not one of this library's.
+    """
+    from triage.library import Library as AnyLibrary
+    from triage.library import fold, log
+    from triage.library.database import reading, writing
+    from triage.library.tables import event, meta, metadata, private, suggestion
+
+    faults = head_faults(lib, head)
+    if faults:
+        raise BadInput(f"The library does not hold the log head that is named: {'; '.join(faults)}.")
+    view = AnyLibrary(None)
+    view._path = lib.path
+    metadata.create_all(view.engine)
+    upto = {log_id: seq for log_id, (seq, _) in head.items()}
+    with reading(lib.engine) as source, writing(view.engine) as target:
+        for table in (meta, private, event):
+            rows = [dict(row) for row in source.execute(select(table)).mappings()]
+            kept = [row for row in rows if table is not event or row["seq"] <= upto.get(row["log_id"], 0)]
+            if kept:
+                target.execute(insert(table), kept)
+        fold.rebuild(target, log.read(target))
+    model = view.model()
+    if model is not None:
+        with reading(lib.engine) as source, writing(view.engine) as target:
+            query = select(suggestion).where(suggestion.c.model == model)
+            rows = [dict(row) for row in source.execute(query).mappings()]
+            if rows:
+                target.execute(insert(suggestion), rows)
+    return view
+
+
+def evidence_of(lib: Library, decks: Sequence[DeckVisit]) -> list[DeckEvidence]:
+    """Return what is known of each deck at its visit."""
+    from triage.assess.evidence import gather
+
+    return [gather(lib, deck, visit) for deck, visit in decks]
+
+
+def assess_evidence(lib: Library, evidence: Sequence[DeckEvidence]) -> list[DeckSummary]:
+    """Return the summaries, worst first."""
+    from triage.assess.order import rank
+    from triage.assess.rules import load_rule_book
+    from triage.assess.summary import assess_deck
+
+    vocabulary = lib.vocabulary()
+    book = load_rule_book(lib.own_rules if lib.own_rules.exists() else None, vocabulary)
+    return rank(assess_deck(one, book, vocabulary) for one in evidence)
+
+
+def freeze_machine(evidence: Sequence[DeckEvidence]) -> dict[str, Any]:
+    """Return the machine's words and promises behind some decks as plain data, to keep in the log.
+
+    Words in the pile `unlikely` keep no place: nothing in a report shows it.
+    """
+    rows: dict[tuple[str, str], Suggestion] = {}
+    promise: dict[str, str] = {}
+    for one in evidence:
+        for each in (*one.earlier, one):
+            rows.update(each.suggestions)
+            promise.update(each.promise)
+    return {
+        "promise": dict(sorted(promise.items())),
+        "rows": [
+            [row.photo, row.tag, row.model, row.score, row.probability, row.pile,
+             [] if row.pile == "unlikely" else [list(box) for box in row.where]]
+            for _, row in sorted(rows.items())
+        ],
+    }  # fmt: skip
+
+
+def thaw_machine(evidence: Sequence[DeckEvidence], frozen: Mapping[str, Any]) -> list[DeckEvidence]:
+    """Return the evidence with the machine's words as they were frozen, whatever the model says now."""
+    said = {
+        (photo, tag): Suggestion(
+            photo, tag, model, score, probability, pile, tuple((x, y, w, h) for x, y, w, h in where)
+        )
+        for photo, tag, model, score, probability, pile, where in frozen["rows"]
+    }
+    return [_thawed(one, said, frozen["promise"]) for one in evidence]
+
+
+def _thawed(
+    one: DeckEvidence, said: Mapping[tuple[str, str], Suggestion], promise: Mapping[str, str]
+) -> DeckEvidence:
+    shas = {photo.sha for photo in one.photos}
+    own = {key: row for key, row in said.items() if key[0] in shas}
+    earlier = tuple(_thawed(each, said, promise) for each in one.earlier)
+    return replace(one, suggestions=own, promise=dict(promise), earlier=earlier)
+
+
+def digest(data: Any) -> str:
+    """Return the SHA-256 of canonical JSON (RFC 8785)."""
+    return hashlib.sha256(rfc8785.dumps(data)).hexdigest()

@@ -1,0 +1,87 @@
+"""PDF from the report's own HTML by WeasyPrint (the `pdf` extra): fetches nothing, same bytes each time."""
+
+from __future__ import annotations
+
+import base64
+import logging
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from triage.errors import BadInput
+
+_JPEG = "data:image/jpeg;base64,"
+EPOCH_VARIABLE = "SOURCE_DATE_EPOCH"
+"""Read by the font subsetter for the times inside embedded fonts (reproducible-builds.org)."""
+
+
+def to_pdf(page: bytes) -> bytes:
+    """Return an HTML page as PDF; raises BadInput where WeasyPrint (or its Pango) is not installed."""
+    return _written(page)[0]
+
+
+def page_count(page: bytes) -> int:
+    """Return how many sheets an HTML page takes in print; raises BadInput as `to_pdf` does."""
+    return _written(page)[1]
+
+
+def _written(page: bytes) -> tuple[bytes, int]:
+    try:
+        import weasyprint
+    except (ImportError, OSError) as error:
+        raise BadInput(
+            f"PDF needs WeasyPrint, which cannot be loaded here ({type(error).__name__}).",
+            "Install it: pip install 'deck-triage[pdf]' (and Debian's libpango-1.0-0, libpangoft2-1.0-0).",
+        ) from error
+    with _fixed_epoch(), _quiet():
+        html = weasyprint.HTML(string=page.decode(), base_url=None, url_fetcher=_fetcher(weasyprint))
+        document = html.render()
+        return bytes(document.write_pdf()), len(document.pages)
+
+
+def fetch_nothing(url: str) -> bytes:
+    """Return the bytes of an embedded JPEG; raises ValueError for every other address."""
+    if not url.startswith(_JPEG):
+        raise ValueError("a report fetches nothing")
+    return base64.b64decode(url[len(_JPEG) :], validate=True)
+
+
+def _fetcher(weasyprint: Any) -> Any:
+    """Return a fetcher of the kind that this WeasyPrint takes: a class since 68, a function before."""
+    if not hasattr(weasyprint.urls, "URLFetcherResponse"):
+        return lambda url, **_: {"string": fetch_nothing(url), "mime_type": "image/jpeg"}
+
+    class NothingFetcher(weasyprint.urls.URLFetcher):  # type: ignore[misc]
+        """Serves what the page itself embeds."""
+
+        def fetch(self, url: str, headers: Any = None) -> Any:
+            """Return an embedded picture; everything else is refused."""
+            return weasyprint.urls.URLFetcherResponse(url, fetch_nothing(url), {"Content-Type": "image/jpeg"})
+
+    return NothingFetcher()
+
+
+@contextmanager
+def _fixed_epoch() -> Iterator[None]:
+    before = os.environ.get(EPOCH_VARIABLE)
+    os.environ[EPOCH_VARIABLE] = before or "0"
+    try:
+        yield
+    finally:
+        if before is None:
+            os.environ.pop(EPOCH_VARIABLE, None)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep the PDF libraries' notices (unknown properties, font tables) off the terminal."""
+    loggers = [logging.getLogger(name) for name in ("weasyprint", "fontTools")]
+    levels = [logger.level for logger in loggers]
+    for logger in loggers:
+        logger.setLevel(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        for logger, level in zip(loggers, levels, strict=True):
+            logger.setLevel(level)

@@ -1,0 +1,175 @@
+"""Checks a report file against the library alone: every sentence is made again and compared."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import html
+import json
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from triage.errors import BadInput
+from triage.report.compare import Mutation, compare_pages, read_page
+from triage.report.gather import gather_source
+from triage.report.issuing import Frozen, rederive
+from triage.report.past import assess_evidence, at_head, evidence_of, head_faults
+from triage.report.source import Options
+from triage.report.write import make_pack
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.library.log import Event
+
+_NUMBER = re.compile(rb"\b\d{3,}-[0-9a-f]{6}\b")
+
+
+def verify_report(lib: Library, file: Path) -> list[Mutation]:
+    """Return every difference between a report file and what the library gives; none when all is well.
+
+    An issued report is made again from the events up to its head and compared token by token; a working
+    copy likewise, by the head that it names. Files beside it (JSON, CSV) are not read. Raises BadInput where
+    the file cannot be read, or says of nothing what it was made from.
+    """
+    try:
+        data = file.read_bytes()
+    except OSError as error:
+        raise BadInput(f"{file} cannot be read ({error.strerror or type(error).__name__}).") from error
+    event = find_issue(lib, data, file.name)
+    if event is not None:
+        return _against_issue(rederive(lib, event), data, file.name)
+    return _against_head(lib, data)
+
+
+def find_issue(lib: Library, data: bytes, name: str) -> Event | None:
+    """Return the issued report that a file is, or claims to be: by its hash, else by the number it prints."""
+    known = lib.statements("issued")
+    digest = hashlib.sha256(data).hexdigest()
+    for event in known:
+        if digest in event.payload["files"].values():
+            return event
+    by_number = {str(event.payload["number"]): event for event in known}
+    said = made_from(data) or {}
+    claims = [str(said.get("number"))] + [found.decode() for found in _NUMBER.findall(data)]
+    for claim in claims:
+        if claim in by_number:
+            return by_number[claim]
+    if len(known) == 1 and not data.startswith(b"<") and name in known[0].payload["files"]:
+        return known[0]
+    return None
+
+
+def made_from(data: bytes) -> dict[str, Any] | None:
+    """Return what a page says that it was made from, or None where it says nothing that can be read."""
+    start = data.find(b'<meta name="deck-triage" content="')
+    if start < 0:
+        return None
+    text = data[start:].split(b'"', 4)
+    if len(text) < 5:
+        return None
+    try:
+        found = json.loads(html.unescape(text[3].decode("utf-8", "replace")))
+    except ValueError:
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _against_issue(frozen: Frozen, data: bytes, name: str) -> list[Mutation]:
+    recorded = frozen.event.payload["files"]
+    file = _which_file(recorded, data, name)
+    if file is None:
+        names = ", ".join(sorted(recorded))
+        return [Mutation("the file", "not a file of the report", f"the name '{name}'", f"only {names}")]
+    mutations = []
+    expected = frozen.files.get(file)
+    if expected is None or hashlib.sha256(expected).hexdigest() != recorded[file]:
+        mutations.append(_made_otherwise(frozen, file))
+    if hashlib.sha256(data).hexdigest() == recorded[file]:
+        return mutations
+    return mutations + _compared(data, expected or b"", file)
+
+
+def _made_otherwise(frozen: Frozen, file: str) -> Mutation:
+    """Name why the library no longer gives the bytes that were issued."""
+    payload = frozen.event.payload
+    if frozen.stamp.assessment_hash != payload["assessment_hash"]:
+        what = "the library (its log, rule book or tables) no longer gives the assessment that was issued"
+    else:
+        what = "the assessment is the one that was issued, but this version prints it in other bytes"
+    return Mutation(file, what, f"version {payload['version']}", "this version and library")
+
+
+def _which_file(recorded: dict[str, str], data: bytes, name: str) -> str | None:
+    digest = hashlib.sha256(data).hexdigest()
+    for known, known_digest in recorded.items():
+        if known_digest == digest:
+            return known
+    said = made_from(data) or {}
+    if said.get("file") in recorded:
+        return str(said["file"])
+    if name in recorded:
+        return name
+    return "report.html" if data.lstrip().startswith(b"<") else None
+
+
+def _compared(data: bytes, expected: bytes, file: str) -> list[Mutation]:
+    if file.endswith(".html"):
+        return compare_pages(data, expected)
+    if file.endswith(".pdf"):
+        return [Mutation(file, "another file than the one issued", "other bytes", "the bytes issued")]
+    return _lines(data, expected, file)
+
+
+def _lines(data: bytes, expected: bytes, file: str) -> list[Mutation]:
+    """Compare a text file line by line."""
+    have, want = (one.decode("utf-8", "replace").splitlines() for one in (data, expected))
+    matcher = difflib.SequenceMatcher(None, want, have, autojunk=False)
+    found = []
+    for code, i1, i2, j1, j2 in matcher.get_opcodes():
+        if code != "equal":
+            says, should = "; ".join(have[j1:j2])[:200], "; ".join(want[i1:i2])[:200]
+            found.append(
+                Mutation(
+                    f"{file}, line {i1 + 1}", "changed line", says and f"'{says}'", should and f"'{should}'"
+                )
+            )
+    if not found:
+        found.append(Mutation(file, "other line ends or bytes", "other bytes", "the bytes issued"))
+    return found
+
+
+def _against_head(lib: Library, data: bytes) -> list[Mutation]:
+    """Check a working copy, which no event of the library speaks of, by the head that it names."""
+    said = made_from(data)
+    if said is None:
+        raise BadInput(
+            "The file does not say what it was made from; no issued report has its hash or its number.",
+            "Name an HTML file that deck-triage report wrote from this library.",
+        )
+    try:
+        decks = [(str(deck), None if visit is None else str(visit)) for deck, visit in said["decks"]]
+        head = {str(log_id): (int(seq), str(digest)) for log_id, (seq, digest) in said["head"].items()}
+        options, file = Options(**said["options"]), str(said["file"])
+        options = Options(**{**options.to_json(), "pdf": False})
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return [
+            Mutation("head of the file", "it does not say what it was made from", "something else", "that")
+        ]
+    faults = head_faults(lib, head)
+    if faults:
+        return [Mutation("head of the file", one, "this log head", "another one") for one in faults]
+    with at_head(lib, head) as view:
+        unknown = [deck for deck, _ in decks if deck not in view.decks()]
+        if unknown:
+            return [Mutation("head of the file", "a deck that the library does not know", unknown[0], "")]
+        summaries = assess_evidence(view, evidence_of(view, decks))
+        source = gather_source(view, summaries, positions=options.show_position)
+        try:
+            files = make_pack(summaries, source, options)
+        except BadInput as error:
+            return [Mutation("head of the file", "it cannot be made like this", str(error), "")]
+    expected = files.get(file)
+    if expected is None:
+        return [Mutation("head of the file", "no file of the report", file, ", ".join(sorted(files)))]
+    return compare_pages(data, expected, read_page(expected))
