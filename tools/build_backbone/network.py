@@ -31,6 +31,15 @@ STAGES = (
 EARLIER_STAGE = 5  # counted from 0: the expansion of the sixth stage, stride 16, 672 channels
 
 
+def same_upper(kernel: int, stride: int) -> list[int]:
+    """Return the padding (top, left, bottom, right) that SAME_UPPER means for sizes divisible by the stride.
+
+    Written out, since OpenCV 5 pads SAME_UPPER the other way round where the two sides differ.
+    """
+    total = kernel - stride
+    return [total // 2, total // 2, total - total // 2, total - total // 2]
+
+
 @dataclass
 class _Graph:
     weights: dict[str, Array]
@@ -62,7 +71,7 @@ class _Graph:
                 self.constant(f"{output}.bias", bias.astype(np.float32)),
             ],
             output,
-            auto_pad="SAME_UPPER",
+            pads=same_upper(kernel, stride),
             kernel_shape=[kernel, kernel],
             strides=[stride, stride],
             dilations=[1, 1],
@@ -90,10 +99,10 @@ def _block(graph: _Graph, x: str, index: int, stage: int, first: bool) -> str:
 
 def _head(graph: _Graph, last_map: str) -> None:
     graph.add("GlobalAveragePool", [last_map], "pooled")
-    graph.add("Flatten", ["pooled"], "pooled.flat", axis=1)
-    weight = graph.constant("classes.weight", graph.weights["_fc.weight"])
+    weight = graph.constant("classes.weight", graph.weights["_fc.weight"][:, :, None, None])
     bias = graph.constant("classes.bias", graph.weights["_fc.bias"])
-    graph.add("Gemm", ["pooled.flat", weight, bias], "classes", transB=1)
+    graph.add("Conv", ["pooled", weight, bias], "scores", kernel_shape=[1, 1])
+    graph.add("Flatten", ["scores"], "classes", axis=1)
 
 
 def _batch_norm_count(weights: dict[str, Array]) -> int:
@@ -120,7 +129,7 @@ def build_network(weights: dict[str, Array]) -> onnx.ModelProto:
             x = _block(graph, x, index, stage, repeat == 0)
             index += 1
     _head(graph, graph.relu6(graph.conv(x, "_conv_head", "_bn1", "head"), "last_map"))
-    convolutions = sum(node.op_type == "Conv" for node in graph.nodes)
+    convolutions = sum(node.op_type == "Conv" for node in graph.nodes) - 1  # the scores have no batch norm
     if convolutions != _batch_norm_count(weights):
         raise ValueError(
             f"{convolutions} convolutions built, the checkpoint has {_batch_norm_count(weights)}"
