@@ -1,0 +1,67 @@
+"""One probability for a deck out of many photos of it.
+
+Photos of one burst show the same thing, so a group's probability is the largest in the group. Over groups,
+
+    P = rho * max(m) + (1 - rho) * (1 - prod(1 - m)).
+
+The first term is the probability of the union of events with these marginals when they are comonotone, the
+second when they are independent; a mixture of the two is the probability of a union too, so P is never below
+the largest m and never above min(1, sum of m) (Boole's and Frechet's bounds).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Iterable, Sequence
+
+RHO = 0.5
+"""Used until enough decks are there to fit it."""
+FIT_FROM_DECKS = 30
+_STEPS = 100
+_FLOOR = 1e-6
+
+
+def group_maxima(photos: Iterable[tuple[Hashable, float]]) -> list[float]:
+    """Return the largest probability of every group, from (group, probability) pairs."""
+    largest: dict[Hashable, float] = {}
+    for group, probability in photos:
+        largest[group] = max(largest.get(group, 0.0), probability)
+    return list(largest.values())
+
+
+def union_probability(maxima: Sequence[float], rho: float = RHO) -> float:
+    """Return P for the groups' probabilities (each in [0, 1]); 0 for none.
+
+    Raises ValueError when a probability or rho lies outside [0, 1].
+    """
+    if not 0 <= rho <= 1 or not all(0 <= value <= 1 for value in maxima):
+        raise ValueError("probabilities and rho lie between 0 and 1")
+    if not maxima:
+        return 0.0
+    largest = max(maxima)
+    complement = math.exp(math.fsum(math.log1p(-value) for value in maxima)) if largest < 1 else 0.0
+    independent = max(largest, 1 - complement)
+    return min(1.0, largest + (1 - rho) * (independent - largest), math.fsum(maxima))
+
+
+def fit_rho(decks: Sequence[tuple[Sequence[float], bool]]) -> float | None:
+    """Return the rho in [0, 1] with the least log loss over decks, to 0.01; null below 30 decks.
+
+    Each deck is (groups' probabilities, whether the defect is there by a person's word). Ties go to the rho
+    nearest to 0.5. Needs both decks with the defect and decks without it, else null.
+    """
+    truths = [truth for _, truth in decks]
+    if len(decks) < FIT_FROM_DECKS or all(truths) or not any(truths):
+        return None
+    grid = [step / _STEPS for step in range(_STEPS + 1)]
+    losses = {rho: _log_loss(decks, rho) for rho in grid}
+    best = min(losses.values())
+    return min((rho for rho in grid if losses[rho] <= best + 1e-12), key=lambda rho: abs(rho - RHO))
+
+
+def _log_loss(decks: Sequence[tuple[Sequence[float], bool]], rho: float) -> float:
+    total = 0.0
+    for maxima, truth in decks:
+        probability = min(1 - _FLOOR, max(_FLOOR, union_probability(maxima, rho)))
+        total -= math.log(probability if truth else 1 - probability)
+    return total / len(decks)

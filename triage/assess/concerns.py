@@ -1,0 +1,207 @@
+"""From rules that hold to concerns at their places, with the best evidence first."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from triage.assess.conditions import Support
+from triage.assess.places import place_key
+from triage.assess.records import Concern, DeckEvidence
+from triage.assess.rules import DEPARTS_ENDS, Rule, RuleBook
+from triage.assess.view import DeckView, Item, chance_of, count_places
+from triage.library.records import Fact, Finding
+from triage.words.tiers import STANDINGS, tier_rank
+
+
+@dataclass(frozen=True)
+class Fired:
+    """A rule that holds for a deck, and what made it hold."""
+
+    rule: Rule
+    support: Support
+    view: DeckView
+
+
+def fire(view: DeckView, book: RuleBook) -> list[Fired]:
+    """Return every rule that holds, by persons' words first, else with suggestions taken for true."""
+    fired = []
+    for rule in book.in_order:
+        support = rule.when.holds(view)
+        if support is not None:
+            fired.append(Fired(rule, support, view))
+            continue
+        guessed = rule.when.holds(view.with_guesses)
+        if guessed is not None:
+            fired.append(Fired(rule, replace(guessed, standing="possible"), view.with_guesses))
+    return fired
+
+
+def spoken_for(fired: Sequence[Fired], book: RuleBook) -> set[str]:
+    """Return the ids of rules for which another one speaks that holds by a word at least as good."""
+    guess = {one.rule.id: one.support.standing == "possible" for one in fired}
+    found: set[str] = set()
+    for one in fired:
+        for name in book.replaced_by(one.rule):
+            if name in guess and (guess[name] or not guess[one.rule.id]):
+                found.add(name)
+    return found
+
+
+def concerns_of(one: Fired, visits: Sequence[DeckEvidence], rho: float) -> list[Concern]:
+    """Return one concern per place of the rule's leading tag, or one for the deck where no tag leads."""
+    rule, support = one.rule, one.support
+    lead = rule.primary_tag if rule.primary_tag in support.tags else next(iter(sorted(support.tags)), None)
+    others = [item for tag in sorted(support.tags - {lead}) for item in one.view.used(tag)]
+    by_place: dict[str, list[Item]] = defaultdict(list)
+    for item in one.view.used(lead) if lead else ():
+        by_place[place_key(item.place)].append(item)
+    chance = chance_of(lead, visits, rho) if lead and support.standing == "possible" else None
+    base = _base(one, lead, visits, chance)
+    if not by_place:
+        photos = _fact_photos(support, visits)
+        return [replace(base, photos=tuple(dict.fromkeys([*photos, *(i.photo.sha for i in others)])))]
+    return [_at_place(base, items, others, len(visits)) for items in by_place.values()]
+
+
+def _base(one: Fired, lead: str | None, visits: Sequence[DeckEvidence], chance: float | None) -> Concern:
+    rule = one.rule
+    kind, tier = rule.kind, rule.tier
+    if kind == "hazard" and _only_departs(one):
+        kind, tier = "departs-from-today", "watch"
+    why = (
+        f"{rule.why} {DEPARTS_ENDS}"
+        if kind == "departs-from-today" and DEPARTS_ENDS not in rule.why
+        else rule.why
+    )
+    numbers = "; ".join(_check_words(one.view.checks[name]) for name in sorted(one.support.checks))
+    return Concern(
+        rule=rule.id,
+        tag=lead,
+        kind=kind,
+        standing=one.support.standing,
+        status="new",
+        tier=tier,
+        photos=(),
+        place=None,
+        count=None,
+        concluded=rule.concluded,
+        why=f"{why} ({numbers}.)" if numbers else why,
+        repair=rule.repair,
+        verify_on_site=rule.verify_on_site,
+        call=rule.call,
+        source=rule.source,
+        element=rule.element,
+        raises=rule.raises,
+        chance=chance,
+    )
+
+
+def _only_departs(one: Fired) -> bool:
+    """Return whether nothing but checks of kind 'departs-from-today' made the rule hold."""
+    if one.support.tags or not one.support.checks:
+        return False
+    return all(one.view.checks[name].kind == "departs-from-today" for name in one.support.checks)
+
+
+def _check_words(check: Any) -> str:
+    if check.ratio is None:
+        return f"{check.check}: {check.verdict}, {check.why.rstrip('.')}"
+    unit = f" {check.unit}" if check.unit else ""
+    return f"{check.check}: {check.demand:g}{unit} against {check.capacity:g}{unit}, {check.verdict}"
+
+
+def _fact_photos(support: Support, visits: Sequence[DeckEvidence]) -> list[str]:
+    facts = visits[-1].facts
+    return [photo for key in sorted(support.facts) if key in facts for photo in facts[key].photos]
+
+
+def _at_place(base: Concern, items: list[Item], others: list[Item], visits: int) -> Concern:
+    standing = base.standing
+    if standing == "seen-by-person":
+        standing = min((item.standing for item in items), key=STANDINGS.index)
+    boxes: dict[str, tuple[Any, ...]] = {}
+    for item in items:
+        if item.boxes:
+            boxes.setdefault(item.photo.sha, item.boxes)
+    now = {item.visit == visits - 1 for item in items}
+    status = (
+        "new" if visits == 1 or now == {True} else "still-there" if True in now else "not-looked-at-again"
+    )
+    return replace(
+        base,
+        standing=standing,
+        status=status,
+        remark="No photo of this visit was looked at for it; it stays open."
+        if status == "not-looked-at-again"
+        else "",
+        photos=tuple(dict.fromkeys(item.photo.sha for item in [*items, *others])),
+        place=next((item.place for item in items if item.place), None),
+        count=count_places(items),
+        boxes=boxes,
+    )
+
+
+def finding_concern(finding: Finding, *, current: bool) -> Concern:
+    """Return the concern that a person's finding is; probed and measured ones are verified on site."""
+    return Concern(
+        rule=f"finding-{finding.id[:12]}",
+        tag=None,
+        kind="hazard",
+        standing="seen-by-person" if finding.how == "seen" else "verified-on-site",
+        status="new" if current else "not-looked-at-again",
+        tier=finding.tier,
+        photos=finding.photos,
+        place=finding.place,
+        count=None,
+        concluded=finding.text,
+        why=f"{finding.how.capitalize()} on site by {finding.by}.",
+        repair="As the finding needs; by a contractor who knows decks, or by an engineer's detail.",
+        verify_on_site="Look again at the same place.",
+        call="engineer" if finding.tier == "stop-use" else "contractor",
+        source="what a person found on site",
+        element=None,
+        remark="" if current else "No photo of this visit was looked at for it; it stays open.",
+    )
+
+
+def check_concern(check: Any) -> Concern:
+    """Return the concern of a check that is over and that no rule took up."""
+    departs = check.kind == "departs-from-today"
+    return Concern(
+        rule=f"check-{check.check}",
+        tag=None,
+        kind=check.kind,
+        standing="calculated",
+        status="new",
+        tier="watch" if departs else "repair-this-season",
+        photos=(),
+        place=None,
+        count=None,
+        concluded=f"The check {check.check} is over.",
+        why=f"{_check_words(check)}. {check.why}" + (f" {DEPARTS_ENDS}" if departs else ""),
+        repair="Bring the part within the table, or have it designed.",
+        verify_on_site="Measure again what the check rests on.",
+        call="contractor",
+        source=check.source,
+        element=None,
+    )
+
+
+def fact_status(concern: Concern, facts: Mapping[str, Fact], support: Support, visit: str | None) -> str:
+    """Return the status of a concern without photos that an earlier visit had too."""
+    renewed = any(facts[key].visit == visit for key in support.facts if key in facts)
+    return "still-there" if renewed else "not-looked-at-again"
+
+
+def worst_first(concern: Concern) -> tuple[Any, ...]:
+    """Return the key that sorts concerns: open before closed, by tier, standing, rule, place."""
+    return (
+        not concern.is_open,
+        tier_rank(concern.tier),
+        STANDINGS.index(concern.standing),
+        concern.rule,
+        place_key(concern.place),
+    )

@@ -1,0 +1,298 @@
+"""Conditions of rules, as data: comparisons on tags, facts, checks and coverage, joined by all, any and not.
+
+A condition is a TOML table with exactly one of these keys; nothing in it is ever evaluated as code.
+
+    { all = [ ... ] }   { any = [ ... ] }   { not = { ... } }
+    { tag = "missing-hanger", at_least = 2 }
+    { fact = "height_above_grade_ft", over = 2.5 }      over, at_least, under, at_most, is, one_of, known
+    { check = "joist-span", verdict = "over" }          verdict, ratio_over, kind, outside
+    { seen = "ledger", one_of = ["poorly", "not-seen"] }
+
+A fact that is not known makes every comparison false (and its `not` true); `known = false` asks for that.
+Tags may not stand under `not`: a defect that is seen can then never make a deck look better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from triage.errors import BadInput
+from triage.words.tiers import STANDINGS
+
+FACT_TESTS = ("over", "at_least", "under", "at_most", "is", "one_of", "known")
+_ALLOWED: dict[str, tuple[str, ...]] = {
+    "all": (),
+    "any": (),
+    "not": (),
+    "tag": ("at_least",),
+    "fact": FACT_TESTS,
+    "check": ("verdict", "ratio_over", "kind", "outside"),
+    "seen": ("is", "one_of"),
+}
+
+
+class Refused(BadInput):
+    """A condition that cannot be taken; `word` is what to look for in the file to name the line."""
+
+    def __init__(self, message: str, word: str) -> None:
+        super().__init__(message)
+        self.word = word
+
+
+@dataclass(frozen=True)
+class Support:
+    """What made a condition true: its standing and where the evidence is."""
+
+    standing: str
+    tags: frozenset[str] = frozenset()
+    facts: frozenset[str] = frozenset()
+    checks: frozenset[str] = frozenset()
+
+    def joined(self, other: Support, standing: str) -> Support:
+        """Return both supports together with the given standing."""
+        return Support(standing, self.tags | other.tags, self.facts | other.facts, self.checks | other.checks)
+
+
+NOTHING = Support(STANDINGS[0])
+
+
+@dataclass(frozen=True)
+class Known:
+    """The names that conditions may use; `facts` maps a key to its choices, null where it has none."""
+
+    tags: frozenset[str]
+    facts: Mapping[str, frozenset[str] | None]
+    checks: frozenset[str]
+    elements: frozenset[str]
+
+    def of(self, op: str) -> Collection[str]:
+        """Return the names a leaf of this kind may use."""
+        return {"tag": self.tags, "fact": self.facts, "check": self.checks, "seen": self.elements}[op]
+
+
+class View(Protocol):
+    """What a condition may ask of a deck."""
+
+    def tag_standing(self, tag: str, at_least: int) -> str | None:
+        """Return the standing of a tag that is present at least so often, else null."""
+
+    def fact(self, key: str) -> Any:
+        """Return a fact's value, or null when it is not known."""
+
+    def check(self, name: str) -> Any:
+        """Return a check's result, or null when it did not run."""
+
+    def seen(self, element: str) -> str | None:
+        """Return the coverage of an element, or null when the deck does not need it."""
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One node: `op` is all, any, not, tag, fact, check or seen; leaves carry `name` and `tests`."""
+
+    op: str
+    parts: tuple[Condition, ...] = ()
+    name: str = ""
+    tests: tuple[tuple[str, Any], ...] = ()
+
+    def holds(self, view: View) -> Support | None:
+        """Return what makes it true for this deck, or null when it is not."""
+        return _HOLDS[self.op](self, view)
+
+    def leaves(self, op: str) -> Iterable[Condition]:
+        """Yield every leaf of one kind, in the order of the file."""
+        if self.op == op:
+            yield self
+        for part in self.parts:
+            yield from part.leaves(op)
+
+    def canonical(self) -> str:
+        """Return a text that is equal for conditions that differ only in the order of their parts."""
+        if self.op in ("all", "any"):
+            return f"{self.op}({','.join(sorted({part.canonical() for part in self.parts}))})"
+        if self.op == "not":
+            return f"not({self.parts[0].canonical()})"
+        return f"{self.op}:{self.name}:{sorted(self.tests, key=lambda test: test[0])!r}"
+
+
+def _stronger(one: str, other: str) -> str:
+    return min(one, other, key=STANDINGS.index)
+
+
+def _weaker(one: str, other: str) -> str:
+    return max(one, other, key=STANDINGS.index)
+
+
+def _all(condition: Condition, view: View) -> Support | None:
+    support = NOTHING
+    for part in condition.parts:
+        found = part.holds(view)
+        if found is None:
+            return None
+        support = support.joined(found, _weaker(support.standing, found.standing))
+    return support
+
+
+def _any(condition: Condition, view: View) -> Support | None:
+    support: Support | None = None
+    for part in condition.parts:
+        found = part.holds(view)
+        if found is not None:
+            support = (
+                found
+                if support is None
+                else support.joined(found, _stronger(support.standing, found.standing))
+            )
+    return support
+
+
+def _not(condition: Condition, view: View) -> Support | None:
+    return NOTHING if condition.parts[0].holds(view) is None else None
+
+
+def _tag(condition: Condition, view: View) -> Support | None:
+    standing = view.tag_standing(condition.name, dict(condition.tests).get("at_least", 1))
+    return None if standing is None else Support(standing, tags=frozenset({condition.name}))
+
+
+def _fact(condition: Condition, view: View) -> Support | None:
+    value = view.fact(condition.name)
+    if not all(compare(value, test, wanted) for test, wanted in condition.tests):
+        return None
+    facts = frozenset({condition.name}) if value is not None else frozenset()
+    return Support(STANDINGS[0], facts=facts)
+
+
+def _check(condition: Condition, view: View) -> Support | None:
+    result = view.check(condition.name)
+    if result is None:
+        return None
+    for test, wanted in condition.tests:
+        if test == "verdict" and result.verdict != wanted:
+            return None
+        if test == "kind" and result.kind != wanted:
+            return None
+        if test == "ratio_over" and not (result.ratio is not None and result.ratio > wanted):
+            return None
+        if test == "outside" and outside_table(result) != wanted:
+            return None
+    return Support("calculated", checks=frozenset({condition.name}))
+
+
+def _seen(condition: Condition, view: View) -> Support | None:
+    seen = view.seen(condition.name)
+    held = all(compare(seen, test, wanted) for test, wanted in condition.tests)
+    return NOTHING if held else None
+
+
+_HOLDS: dict[str, Callable[[Condition, View], Support | None]] = {
+    "all": _all,
+    "any": _any,
+    "not": _not,
+    "tag": _tag,
+    "fact": _fact,
+    "check": _check,
+    "seen": _seen,
+}
+
+
+def outside_table(check: Any) -> bool:
+    """Return whether a check could not say because a value lies outside its table, not for a missing fact."""
+    return bool(check.verdict == "cannot-say" and not check.missing and "engineer" in check.why)
+
+
+def compare(value: Any, test: str, wanted: Any) -> bool:
+    """Return whether a value passes one comparison; false for a value that is not known."""
+    if test == "known":
+        return bool((value is not None) == wanted)
+    if value is None:
+        return False
+    if test in ("is", "one_of"):
+        held = value if isinstance(value, list | tuple | set) else [value]
+        options = wanted if test == "one_of" else [wanted]
+        return any(_same(one, option) for one in held for option in options)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    orders: dict[str, bool] = {
+        "over": value > wanted,
+        "at_least": value >= wanted,
+        "under": value < wanted,
+        "at_most": value <= wanted,
+    }
+    return orders[test]
+
+
+def _same(one: Any, other: Any) -> bool:
+    return isinstance(one, bool) == isinstance(other, bool) and bool(one == other)
+
+
+def parse(raw: Any, known: Known, *, under_not: bool = False) -> Condition:
+    """Return the condition of a TOML table; `known` holds the names it may use.
+
+    Raises Refused with the word to look for in the file.
+    """
+    if not isinstance(raw, Mapping) or not raw:
+        raise Refused('a condition is a table such as { tag = "..." }', "when")
+    ops = [key for key in _ALLOWED if key in raw]
+    if len(ops) != 1:
+        raise Refused(f"a condition has exactly one of {', '.join(_ALLOWED)}", next(iter(raw)))
+    op = ops[0]
+    for key in raw:
+        if key != op and key not in _ALLOWED[op]:
+            raise Refused(f"'{key}' does not fit beside '{op}'", key)
+    if op == "not":
+        return Condition(op, (parse(raw["not"], known, under_not=True),))
+    if op in ("all", "any"):
+        if not isinstance(raw[op], list) or len(raw[op]) < 2:
+            raise Refused(f"'{op}' joins a list of two or more conditions", op)
+        return Condition(op, tuple(parse(part, known, under_not=under_not) for part in raw[op]))
+    return _parse_leaf(op, raw, known, under_not=under_not)
+
+
+def _parse_leaf(op: str, raw: Mapping[str, Any], known: Known, *, under_not: bool) -> Condition:
+    name = raw[op]
+    if not isinstance(name, str) or name not in known.of(op):
+        raise Refused(f"unknown {'element' if op == 'seen' else op} '{name}'", str(name))
+    if op == "tag" and under_not:
+        raise Refused(f"tag '{name}' under 'not': a defect that is seen must never make a deck better", name)
+    tests = tuple((key, _hashable(value)) for key, value in raw.items() if key != op)
+    if op != "tag" and not tests:
+        raise Refused(f"{op} '{name}' is compared with nothing", name)
+    for test, wanted in tests:
+        _check_operand(op, test, wanted, name)
+        choices = known.facts[name] if op == "fact" and test in ("is", "one_of") else None
+        for one in wanted if isinstance(wanted, tuple) else (wanted,):
+            if choices is not None and one not in choices:
+                raise Refused(
+                    f"fact '{name}' is never {one!r}; it is one of {', '.join(sorted(choices))}", name
+                )
+    return Condition(op, name=name, tests=tests)
+
+
+def _hashable(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
+_VERDICTS = ("within", "over", "cannot-say")
+
+
+def _check_operand(op: str, test: str, wanted: Any, name: str) -> None:
+    number = isinstance(wanted, int | float) and not isinstance(wanted, bool)
+    if op == "tag":
+        right = isinstance(wanted, int) and not isinstance(wanted, bool) and wanted >= 1
+    elif test in ("known", "outside"):
+        right = isinstance(wanted, bool)
+    elif test == "one_of":
+        right = isinstance(wanted, tuple) and len(wanted) > 0
+    elif test == "verdict":
+        right = wanted in _VERDICTS
+    elif test == "kind":
+        right = wanted in ("hazard", "departs-from-today")
+    elif test == "is":
+        right = isinstance(wanted, bool | int | float | str)
+    else:
+        right = number
+    if not right:
+        raise Refused(f"{op} '{name}': {test} cannot be {wanted!r}", name)

@@ -1,0 +1,187 @@
+"""What goes into an assessment and what comes out: plain frozen records, no database.
+
+Photos are named by their SHA-256, tags by their name; places are words as the person gave them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from triage.library.records import Box, Closing, Fact, Finding, PersonTier, Photo, Suggestion, Word
+from triage.words.tiers import CAUTION
+
+if TYPE_CHECKING:
+    from triage.structure import Check
+
+Key = tuple[str, str]
+"""(photo, tag)."""
+
+
+@dataclass(frozen=True)
+class DeckEvidence:
+    """All that is known of one deck at one visit; `earlier` holds the visits before it, oldest first.
+
+    `words` and `suggestions` are by (photo, tag); `facts` are the latest per key at this visit or earlier;
+    `promise` says per tag whether the pile `unlikely` may be relied on ('holds', 'too-few', 'withdrawn').
+    """
+
+    deck: str
+    visit: str | None = None
+    photos: tuple[Photo, ...] = ()
+    words: Mapping[Key, Word] = field(default_factory=dict)
+    suggestions: Mapping[Key, Suggestion] = field(default_factory=dict)
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    person_tier: PersonTier | None = None
+    closings: tuple[Closing, ...] = ()
+    promise: Mapping[str, str] = field(default_factory=dict)
+    earlier: tuple[DeckEvidence, ...] = ()
+
+    def fact_values(self) -> dict[str, Any]:
+        """Return the plain values of the facts by key."""
+        return {key: fact.value for key, fact in self.facts.items()}
+
+    def visits(self) -> tuple[DeckEvidence, ...]:
+        """Return the earlier visits and this one, oldest first."""
+        return (*self.earlier, self)
+
+
+@dataclass(frozen=True)
+class Concern:
+    """What a rule, a check or a finding concluded about one place of a deck.
+
+    `photos` come best evidence first; `boxes` are fractions of the upright photo. `chance` is the combined
+    probability of a concern that rests on suggestions (internal to the order of work), else null.
+    """
+
+    rule: str
+    tag: str | None
+    kind: str
+    standing: str
+    status: str
+    tier: str
+    photos: tuple[str, ...]
+    place: str | None
+    count: int | None
+    concluded: str
+    why: str
+    repair: str
+    verify_on_site: str
+    call: str
+    source: str
+    boxes: Mapping[str, tuple[Box, ...]] = field(default_factory=dict)
+    element: str | None = None
+    remark: str = ""
+    raises: tuple[str, ...] = ()
+    chance: float | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it still counts: everything but what a person closed."""
+        return self.status != "repaired"
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the keys that `assess --json` promises, and a few more."""
+        return {
+            "rule": self.rule,
+            "tag": self.tag,
+            "kind": self.kind,
+            "standing": self.standing,
+            "status": self.status,
+            "tier": self.tier,
+            "photos": list(self.photos),
+            "place": self.place,
+            "count": self.count,
+            "concluded": self.concluded,
+            "why": self.why,
+            "repair": self.repair,
+            "verify_on_site": self.verify_on_site,
+            "call": self.call,
+            "source": self.source,
+            "element": self.element,
+            "remark": self.remark,
+            "boxes": {photo: [list(box) for box in boxes] for photo, boxes in self.boxes.items()},
+        }
+
+
+@dataclass(frozen=True)
+class Seen:
+    """How far an element was seen: `count` of `of` where counting is possible, `why` in words."""
+
+    element: str
+    seen: str
+    photos: tuple[str, ...]
+    count: int | None
+    of: int | None
+    why: str
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the keys that `assess --json` promises."""
+        return {
+            "element": self.element,
+            "seen": self.seen,
+            "photos": list(self.photos),
+            "count": self.count,
+            "of": self.of,
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True)
+class DeckSummary:
+    """The risk summary of one deck.
+
+    `tier` rests on persons, facts and checks; `tier_if_true` takes suggestions for true as well; null is
+    'not enough seen or reviewed to say'. `score_parts` add up to the score that orders decks of equal tiers.
+    """
+
+    deck: str
+    visit: str | None
+    tier: str | None
+    tier_if_true: str | None
+    tier_by_person: PersonTier | None
+    gaps: str
+    concerns: tuple[Concern, ...]
+    coverage: tuple[Seen, ...]
+    go_back_for: tuple[str, ...]
+    unreviewed: int
+    checks: tuple[Check, ...] = ()
+    score_parts: Mapping[str, float] = field(default_factory=dict)
+    reason: str = ""
+    open_up: tuple[str, ...] = ()
+    caution: str = CAUTION
+
+    @property
+    def score(self) -> float:
+        """The sum of its parts; orders decks of equal tiers and is never printed as a chance."""
+        return sum(self.score_parts.values())
+
+    @property
+    def repaired(self) -> tuple[Concern, ...]:
+        """Concerns that a person closed."""
+        return tuple(concern for concern in self.concerns if not concern.is_open)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the keys that `assess --json` promises, and a few more."""
+        person = self.tier_by_person
+        return {
+            "deck": self.deck,
+            "visit": self.visit,
+            "tier": self.tier,
+            "tier_if_true": self.tier_if_true,
+            "tier_by_person": person.tier if person else None,
+            "tier_by_person_why": person.why if person else None,
+            "tier_by_person_by": person.by if person else None,
+            "gaps": self.gaps,
+            "concerns": [concern.to_json() for concern in self.concerns],
+            "coverage": [seen.to_json() for seen in self.coverage],
+            "go_back_for": list(self.go_back_for),
+            "open_up": list(self.open_up),
+            "unreviewed": self.unreviewed,
+            "checks": [check.to_json() for check in self.checks],
+            "order_parts": dict(self.score_parts),
+            "reason": self.reason,
+            "caution": self.caution,
+        }

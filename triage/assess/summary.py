@@ -1,0 +1,139 @@
+"""The risk summary of one deck: a pure function of its evidence, the rule book and the vocabulary."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from triage.assess.combining import RHO
+from triage.assess.concerns import (
+    Fired,
+    check_concern,
+    concerns_of,
+    finding_concern,
+    fire,
+    spoken_for,
+    worst_first,
+)
+from triage.assess.coverage import coverage, gaps, go_back_for, needs, open_up
+from triage.assess.order import reason, score_parts
+from triage.assess.records import Concern, DeckEvidence, DeckSummary
+from triage.assess.rules import RuleBook
+from triage.assess.view import DeckView, gather_items
+from triage.words.tiers import worst
+from triage.words.vocabulary import Vocabulary
+
+if TYPE_CHECKING:
+    from triage.structure import Check
+
+
+def assess_deck(
+    evidence: DeckEvidence,
+    rule_book: RuleBook,
+    vocabulary: Vocabulary,
+    *,
+    checks: Sequence[Check] | None = None,
+    rho: float = RHO,
+) -> DeckSummary:
+    """Return the summary of a deck at its visit; earlier visits count where nothing newer says otherwise.
+
+    `checks` are run from the facts where they are not given; `rho` mixes the photos' probabilities.
+    """
+    visits = evidence.visits()
+    if checks is None:
+        from triage.structure import run_checks
+
+        checks = run_checks(evidence.fact_values())
+    seen = coverage(visits)
+    view = DeckView(
+        gather_items(visits),
+        evidence.fact_values(),
+        {check.check: check for check in checks},
+        {one.element: one.seen for one in seen},
+    )
+    fired = fire(view, rule_book)
+    hidden = spoken_for(fired, rule_book)
+    everything = _concerns(fired, visits, checks, rho)
+    shown = tuple(sorted((c for c in everything if c.rule not in hidden), key=worst_first))
+    gap = gaps(seen)
+    missing = unreviewed(visits, vocabulary)
+    printed, if_true = _tiers(shown, gap, missing)
+    summary = DeckSummary(
+        deck=evidence.deck,
+        visit=evidence.visit,
+        tier=printed,
+        tier_if_true=if_true,
+        tier_by_person=evidence.person_tier,
+        gaps=gap,
+        concerns=shown,
+        coverage=seen,
+        go_back_for=go_back_for(seen),
+        open_up=open_up(seen),
+        unreviewed=missing,
+        checks=tuple(checks),
+        score_parts=score_parts(
+            everything,
+            seen,
+            {need.element for need in needs() if need.serious},
+            view.fact("height_above_grade_ft"),
+            _open_share(visits, vocabulary),
+        ),
+    )
+    return replace(summary, reason=reason(summary))
+
+
+def _concerns(
+    fired: Sequence[Fired], visits: Sequence[DeckEvidence], checks: Sequence[Any], rho: float
+) -> list[Concern]:
+    concerns = [concern for one in fired for concern in concerns_of(one, visits, rho)]
+    taken_up = {name for one in fired for name in one.support.checks}
+    concerns += [check_concern(c) for c in checks if c.verdict == "over" and c.check not in taken_up]
+    known: set[str] = set()
+    for number, evidence in reversed(list(enumerate(visits))):
+        for finding in evidence.findings:
+            if finding.id not in known:
+                known.add(finding.id)
+                concerns.append(finding_concern(finding, current=number == len(visits) - 1))
+    return concerns
+
+
+def _tiers(concerns: Sequence[Concern], gap: str, missing: int) -> tuple[str | None, str | None]:
+    """Return (tier, tier_if_true); null where nothing is known and nothing-seen is barred."""
+    open_ones = [concern for concern in concerns if concern.is_open and concern.tier != "nothing-seen"]
+    barred = gap != "none" or missing > 0 or bool(open_ones)
+    nothing = None if barred else "nothing-seen"
+    printed = worst(concern.tier for concern in open_ones if concern.standing != "possible")
+    return printed or nothing, worst(concern.tier for concern in open_ones) or nothing
+
+
+def unreviewed(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> int:
+    """Return how many pairs of photo and core tag have neither a person's present nor absent.
+
+    A pair in the pile `unlikely` counts as reviewed only while the tag's promise holds and nobody said
+    'unclear'.
+    """
+    return sum(1 for answered, _ in _pairs(visits, vocabulary) if not answered)
+
+
+def _open_share(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> float:
+    """Return the share of pairs that are not answered away: neither 'absent' nor `unlikely` by promise."""
+    pairs = _pairs(visits, vocabulary)
+    return sum(1 for _, cleared in pairs if not cleared) / len(pairs) if pairs else 1.0
+
+
+def _pairs(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> list[tuple[bool, bool]]:
+    """Return (answered, cleared) for every photo x core tag."""
+    pairs = []
+    for evidence in visits:
+        for photo in evidence.photos:
+            for tag in vocabulary.core:
+                word = evidence.words.get((photo.sha, tag))
+                if word is not None:
+                    pairs.append((word.value != "unclear", word.value == "absent"))
+                    continue
+                suggestion = evidence.suggestions.get((photo.sha, tag))
+                promised = evidence.promise.get(tag) == "holds"
+                spared = suggestion is not None and suggestion.pile == "unlikely" and promised
+                pairs.append((spared, spared))
+    return pairs
