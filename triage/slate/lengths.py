@@ -1,0 +1,62 @@
+"""Lengths on the plane behind a card, with their 95 % interval."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from triage.slate.layout import MM_PER_IN
+from triage.slate.plane import _STEP, GAP_MM, GAP_SD_MM, PlaneFit, plane_points
+
+Floats = NDArray[np.float64]
+
+CLICK_SD_OF_LONG_SIDE = 1 / 4000
+"""How well a person hits a point: one pixel of a twelve-megapixel photo."""
+PRINT_SD = 0.0015
+"""How far a printer's scale departs from true (common practice: some tenths of a per cent)."""
+
+
+@dataclass(frozen=True)
+class Length:
+    """A length between two points of the photo, in inches, with its 95 % interval."""
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    inches: float
+    low: float
+    high: float
+
+    @property
+    def relative(self) -> float:
+        """Half the interval's width as a fraction of the length."""
+        return (self.high - self.low) / 2 / self.inches if self.inches else float("inf")
+
+
+def length_between(fit: PlaneFit, start_px: Floats, end_px: Floats, click_sd_px: float) -> Length:
+    """Return the length between two pixels and its interval."""
+    from scipy.stats import t
+
+    pixels = np.array([start_px, end_px], dtype=np.float64)
+    inches = _length(fit, fit.values, GAP_MM, pixels)
+    slope = np.array([
+        (_length(fit, fit.values + step, GAP_MM, pixels) - _length(fit, fit.values - step, GAP_MM, pixels))
+        / (2 * step.sum())
+        for step in np.diag(_STEP)
+    ])  # fmt: skip
+    by_gap = (_length(fit, fit.values, GAP_MM + 1, pixels) - inches) * GAP_SD_MM
+    clicks = [
+        (_length(fit, fit.values, GAP_MM, pixels + move) - inches) * click_sd_px
+        for move in (np.eye(4) * 1.0).reshape(4, 2, 2)
+    ]
+    variance = (
+        slope @ fit.covariance @ slope + by_gap**2 + sum(c**2 for c in clicks) + (inches * PRINT_SD) ** 2
+    )
+    half = float(t.ppf(0.975, fit.freedom) * np.sqrt(variance))
+    return Length(tuple(pixels[0]), tuple(pixels[1]), inches, max(0.0, inches - half), inches + half)
+
+
+def _length(fit: PlaneFit, values: Floats, gap_mm: float, pixels: Floats) -> float:
+    ends = plane_points(fit, values, gap_mm, pixels)
+    return float(np.linalg.norm(ends[1] - ends[0]) / MM_PER_IN)

@@ -1,0 +1,183 @@
+"""Measuring in a photo that shows a card: what may be measured, what is refused and why.
+
+Points are fractions of the upright photo, x right and y down, as boxes are. They must lie in the plane that
+the card lies in; a photo of one card cannot prove that, so what contradicts it is looked for (a card that is
+not flat, edges of boards that would converge) and the words say it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from triage.errors import TriageError, WrongUsage
+from triage.slate.layout import MM_PER_IN
+from triage.slate.lengths import CLICK_SD_OF_LONG_SIDE, Length, length_between
+from triage.slate.markers import Pixels, grey_of, side_points
+from triage.slate.plane import PlaneFit, fit_plane, frame_of
+from triage.slate.read import CardSeen, read_card
+from triage.slate.sheet import PrintedScale, printed_scale
+from triage.slate.straight import convergence_deg
+
+Floats = NDArray[np.float64]
+
+FEWEST_MARKERS = 3
+SMALLEST_MARKER_PX = 11.0
+MOST_OBLIQUE_DEG = 66.0
+MOST_BEND_PER_M = 1.6
+MOST_SIDE_SD = 0.022
+"""Scatter of the markers' sides about the fit, as a fraction of a marker's side: more is no flat card."""
+LEAST_SIDE_SD_PX = 0.5
+MOST_RELATIVE = 0.10
+"""A length that is less sure than this is refused."""
+FARTHEST_IN = 96.0
+MOST_CONVERGENCE_DEG = 2.0
+
+
+class CannotMeasure(TriageError):
+    """Nothing, or this length, can be measured in the photo; the sentence says why."""
+
+
+@dataclass(frozen=True)
+class Measurable:
+    """A photo in which lengths can be measured: the card, its plane, the scale and remarks for the reader."""
+
+    seen: CardSeen
+    fit: PlaneFit
+    scale: float
+    printed: PrintedScale | None
+    remarks: tuple[str, ...]
+
+    @property
+    def size(self) -> Floats:
+        """Width and height of the photo in pixels."""
+        return np.array([self.fit.frame.width, self.fit.frame.height], dtype=np.float64)
+
+    def to_inches(self, points: Sequence[tuple[float, float]]) -> Floats:
+        """Places on the plane in inches from the card's middle, x right and y down, shape (n, 2)."""
+        pixels = np.array(points, dtype=np.float64) * self.size - 0.5
+        return self.fit.to_plane(pixels) * self.scale / MM_PER_IN
+
+    def to_photo(self, inches: Floats) -> Floats:
+        """Fractions of the photo for places on the plane in inches, shape (n, 2)."""
+        return (self.fit.to_pixels(inches * MM_PER_IN / self.scale) + 0.5) / self.size
+
+
+def measurable(
+    rgb: Pixels,
+    focal_35mm: float | None = None,
+    library_id: str | None = None,
+    ruler_in: float | None = None,
+) -> Measurable:
+    """Find the card in an upright photo, shape (h, w, 3), and fit its plane.
+
+    `focal_35mm` is EXIF's FocalLengthIn35mmFilm where there is one; `ruler_in` what the card's ruler line
+    really measures, where the printer scaled it. Raises CannotMeasure with the reason.
+    """
+    seen = read_card(rgb, library_id)
+    if seen is None:
+        raise CannotMeasure(
+            "no card is seen in this photo", "take one with a card in the plane to be measured"
+        )
+    _refuse_problem(seen)
+    grey = grey_of(rgb)
+    layout = seen.markers[0].layout
+    frame = frame_of(grey.shape[1], grey.shape[0], focal_35mm)
+    fit = fit_plane(layout, list(seen.markers), side_points(grey, list(seen.markers)), frame)
+    _refuse_fit(fit, float(np.median([marker.side_px for marker in seen.markers])))
+    printed = printed_scale(grey, fit)
+    scale = _scale(fit, printed, ruler_in)
+    turn = convergence_deg(grey, fit)
+    if turn is not None and abs(turn) > MOST_CONVERGENCE_DEG:
+        raise CannotMeasure(
+            f"the card is out of plane: long edges would converge by {abs(turn):.1f} degrees a foot",
+            "lay the card flat in the plane that is to be measured",
+        )
+    return Measurable(seen, fit, scale, printed, _remarks(fit, printed, ruler_in))
+
+
+def lengths(found: Measurable, points: Sequence[tuple[float, float]]) -> list[Length]:
+    """Return the lengths from each point to the next. Raises WrongUsage or CannotMeasure."""
+    if len(points) < 2:
+        raise WrongUsage("a length needs two points", "give two or more points as X,Y fractions of the photo")
+    for x, y in points:
+        if not (0 <= x <= 1 and 0 <= y <= 1):
+            raise WrongUsage(
+                f"the point {x:g},{y:g} is not in the photo", "points are fractions between 0 and 1"
+            )
+    return [_length(found, a, b) for a, b in zip(points, points[1:], strict=False)]
+
+
+def _length(found: Measurable, start: tuple[float, float], end: tuple[float, float]) -> Length:
+    places = found.to_inches([start, end])
+    if np.isnan(places).any():
+        raise CannotMeasure("a point lies beyond the horizon of the card's plane", "take points in the plane")
+    reach = np.abs(places).max()
+    if reach > FARTHEST_IN:
+        raise CannotMeasure(
+            f"a point would lie {reach / 12:.0f} ft from the card", "put the card nearer to what is measured"
+        )
+    pixels = np.array([start, end]) * found.size - 0.5
+    one = length_between(found.fit, pixels[0], pixels[1], CLICK_SD_OF_LONG_SIDE * float(found.size.max()))
+    if one.relative > MOST_RELATIVE:
+        raise CannotMeasure(
+            f"the length cannot be told better than {one.relative:.0%} either way",
+            "take the photo more squarely, nearer, or with the card nearer to what is measured",
+        )
+    return Length(start, end, one.inches * found.scale, one.low * found.scale, one.high * found.scale)
+
+
+def _refuse_problem(seen: CardSeen) -> None:
+    problem = seen.problem
+    if problem is not None and not (problem.kind in ("torn", "unreadable") and len(seen.markers) >= 4):
+        raise CannotMeasure(problem.sentence, problem.hint)
+    if len(seen.markers) < FEWEST_MARKERS:
+        raise CannotMeasure(
+            f"only {len(seen.markers)} of the card's squares are seen; measuring needs {FEWEST_MARKERS}",
+            "show the whole card, nearer and sharp",
+        )
+
+
+def _refuse_fit(fit: PlaneFit, marker_px: float) -> None:
+    if marker_px < SMALLEST_MARKER_PX or fit.points < 24:
+        raise CannotMeasure(
+            "the card is too small or too blurred to measure by", "take the photo from nearer by"
+        )
+    if fit.oblique_deg > MOST_OBLIQUE_DEG:
+        raise CannotMeasure(
+            f"the card is seen too obliquely ({fit.oblique_deg:.0f} degrees from square)",
+            f"stand more squarely to it: less than {MOST_OBLIQUE_DEG:.0f} degrees",
+        )
+    if abs(fit.bend_per_m) > MOST_BEND_PER_M or fit.side_sd_px > max(
+        LEAST_SIDE_SD_PX, MOST_SIDE_SD * marker_px
+    ):
+        raise CannotMeasure(
+            "the card is not flat: its squares do not fit one plane or one gentle bend",
+            "tape the card flat, without folds, in the plane to be measured",
+        )
+
+
+def _scale(fit: PlaneFit, printed: PrintedScale | None, ruler_in: float | None) -> float:
+    nominal = fit.layout.ruler_in
+    if ruler_in is not None:
+        if not 0.5 < ruler_in / nominal < 2:
+            raise WrongUsage(f"the card's ruler line of {nominal} in cannot measure {ruler_in:g} in")
+        return ruler_in / nominal
+    if printed is not None and not printed.full_size:
+        raise CannotMeasure(
+            f"the card was printed at {printed.scale:.0%}, not at full size",
+            f"print it at 100 %, or say what its {nominal} in ruler line really measures with --ruler INCHES",
+        )
+    return 1.0
+
+
+def _remarks(fit: PlaneFit, printed: PrintedScale | None, ruler_in: float | None) -> tuple[str, ...]:
+    said = ["points must lie in the plane that the card lies in"]
+    if printed is None and ruler_in is None:
+        said.append("the paper's edges were not seen: check the card's ruler line with a tape")
+    if abs(fit.bend_per_m) > 0.3:
+        said.append(f"the card is bent (radius about {1 / abs(fit.bend_per_m):.1f} m), which is allowed for")
+    return tuple(said)

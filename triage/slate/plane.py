@@ -1,0 +1,243 @@
+"""The plane behind a card: camera, bend of the paper and their uncertainty, fitted to the markers' sides.
+
+Model: a pinhole camera with its middle near the picture's and one term of radial distortion looks at paper
+that is bent a little (a quadratic surface, lengths along the paper kept to third order) and lies before a
+plane that it touches. Everything that the photo does not tell (focal length without EXIF, distortion,
+bend) has a prior with a width, so that what stays unknown widens the interval instead of vanishing.
+
+Coordinates of the plane: mm, origin behind the middle of the card, x right and y down as on the card.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from triage.slate.layout import Layout
+from triage.slate.markers import Marker, SidePoints
+
+Floats = NDArray[np.float64]
+
+FULL_FRAME_MM = 36.0
+"""Long side of the 35 mm film frame that equivalent focal lengths refer to (Exif 2.32, tag 0xA405)."""
+USUAL_FOCAL_MM = 27.0
+"""Where EXIF is silent: the usual main camera of a phone (common practice)."""
+FOCAL_SD_KNOWN, FOCAL_SD_UNKNOWN = 0.02, 0.35
+DISTORTION_SD = 0.015
+MIDDLE_SD = 0.004
+"""Of the optical middle, as a fraction of the focal length."""
+BLEED_SD_MM_PER_PX = 0.25
+BEND_SD_PER_M = 0.6
+STRETCH_SD_PER_M2 = 0.03
+"""Paper bends about one axis only; how far the two bends may depart from that."""
+GAP_MM, GAP_SD_MM = 0.8, 0.7
+"""How far a taped or held card stands off the plane where it touches it."""
+SIDE_SD_PX, SIDE_SD_WEIGHT = 0.12, 8.0
+"""What the error of a side's point is before the photo has spoken, and how many points that is worth."""
+PARAMETERS = 14
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Size of the upright picture in pixels and what is known of its focal length."""
+
+    width: int
+    height: int
+    focal_px: float
+    focal_sd: float
+
+    @property
+    def middle(self) -> Floats:
+        """The picture's middle in pixels."""
+        return np.array([(self.width - 1) / 2, (self.height - 1) / 2])
+
+
+def frame_of(width: int, height: int, focal_35mm: float | None) -> Frame:
+    """Return the frame of a picture; `focal_35mm` is EXIF's FocalLengthIn35mmFilm or null."""
+    known = focal_35mm is not None and focal_35mm > 0
+    focal = float(focal_35mm or 0) if known else USUAL_FOCAL_MM
+    focal_px = focal / FULL_FRAME_MM * max(width, height)
+    return Frame(width, height, focal_px, FOCAL_SD_KNOWN if known else FOCAL_SD_UNKNOWN)
+
+
+@dataclass(frozen=True)
+class PlaneFit:
+    """The fitted plane: parameters, their covariance, the points' error and how many points told it."""
+
+    layout: Layout
+    frame: Frame
+    values: Floats
+    covariance: Floats
+    side_sd_px: float
+    freedom: float
+    points: int
+    misfit: float
+
+    @property
+    def oblique_deg(self) -> float:
+        """Angle between the line of sight to the card and the square look at it, in degrees."""
+        turn, place = _pose(self.values)
+        return float(np.degrees(np.arccos(np.minimum(1.0, abs(turn[:, 2] @ place) / np.linalg.norm(place)))))
+
+    @property
+    def bend_per_m(self) -> float:
+        """Greatest curvature of the paper, 1/m; positive where its sides come towards the camera."""
+        least, most = (float(bend) * 1000 for bend in np.linalg.eigvalsh(_bend(self.values)))
+        return most if abs(most) >= abs(least) else least
+
+    @property
+    def distance_mm(self) -> float:
+        """From the camera to the card's middle."""
+        return float(np.linalg.norm(_pose(self.values)[1]))
+
+    def to_plane(self, pixels: Floats) -> Floats:
+        """Points of the plane in mm for pixels, shape (n, 2); NaN where a pixel looks past the horizon."""
+        return plane_points(self, self.values, GAP_MM, pixels)
+
+    def to_pixels(self, plane_mm: Floats) -> Floats:
+        """Pixels of points of the plane, mm, shape (n, 2)."""
+        depth = np.full((len(plane_mm), 1), plane_depth_mm(self.layout, self.values, GAP_MM))
+        return project(self.frame, self.values, np.hstack([plane_mm, depth]))
+
+
+def _pose(values: Floats) -> tuple[Floats, Floats]:
+    import cv2
+
+    return np.asarray(cv2.Rodrigues(values[:3])[0], dtype=np.float64), values[3:6]
+
+
+def _bend(values: Floats) -> Floats:
+    """Curvature tensor of the paper, 1/mm, shape (2, 2)."""
+    across, both, down = values[11:14] / 1000
+    return np.array([[across, both], [both, down]])
+
+
+def paper_points(values: Floats, flat_mm: Floats) -> Floats:
+    """Where points of the flat card are on the bent paper, mm, shape (n, 2) -> (n, 3)."""
+    bend = _bend(values)
+    slope = flat_mm @ bend
+    rise = (flat_mm * slope).sum(axis=1, keepdims=True)
+    return np.hstack([flat_mm - rise * slope / 6, -rise / 2])
+
+
+def plane_depth_mm(layout: Layout, values: Floats, gap_mm: float) -> float:
+    """How far the plane lies behind the paper's middle: the paper touches it at its lowest points."""
+    lowest = paper_points(values, layout.outline)[:, 2].max()
+    return float(max(0.0, lowest) + gap_mm)
+
+
+def project(frame: Frame, values: Floats, points_mm: Floats) -> Floats:
+    """Pixels of points in the card's axes, mm, shape (n, 3) -> (n, 2)."""
+    turn, place = _pose(values)
+    seen = points_mm @ turn.T + place
+    flat = seen[:, :2] / seen[:, 2:]
+    bent = flat * (1 + values[7] * (flat**2).sum(axis=1, keepdims=True))
+    focal = frame.focal_px * np.exp(values[6])
+    return np.asarray((bent + values[8:10]) * focal + frame.middle)
+
+
+def plane_points(fit: PlaneFit, values: Floats, gap_mm: float, pixels: Floats) -> Floats:
+    """Back from pixels to the plane, mm, shape (n, 2), under some values of the parameters."""
+    turn, place = _pose(values)
+    focal = fit.frame.focal_px * np.exp(values[6])
+    bent = (pixels - fit.frame.middle) / focal - values[8:10]
+    flat = bent.copy()
+    for _ in range(8):
+        flat = bent / (1 + values[7] * (flat**2).sum(axis=1, keepdims=True))
+    rays = np.hstack([flat, np.ones((len(flat), 1))]) @ turn
+    eye = -place @ turn
+    depth = plane_depth_mm(fit.layout, values, gap_mm) - eye[2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach = depth / rays[:, 2]
+        points = eye[:2] + reach[:, None] * rays[:, :2]
+    return np.where((reach > 0)[:, None], points, np.nan)
+
+
+def fit_plane(layout: Layout, markers: list[Marker], sides: SidePoints, frame: Frame) -> PlaneFit:
+    """Fit the plane to the sides of a card's markers (at least one marker).
+
+    Both poses that explain a small plane are tried; the better one stays. Points that lie far off the
+    fit are left out and it is fitted again.
+    """
+    fits = [_fit_from(layout, sides, frame, start) for start in _starts(layout, markers, frame)]
+    return min(fits, key=lambda fit: fit.misfit)
+
+
+def _starts(layout: Layout, markers: list[Marker], frame: Frame) -> list[Floats]:
+    import cv2
+
+    flat = np.vstack([layout.marker_corners[marker.place] for marker in markers])
+    seen = np.vstack([marker.corners for marker in markers])
+    lens = np.array([[frame.focal_px, 0, frame.middle[0]], [0, frame.focal_px, frame.middle[1]], [0, 0, 1]])
+    solid = np.hstack([flat, np.zeros((len(flat), 1))])
+    _, turns, places, _ = cv2.solvePnPGeneric(solid, seen, lens, None, flags=cv2.SOLVEPNP_IPPE)
+    starts = []
+    for turn, place in zip(turns, places, strict=True):
+        values = np.zeros(PARAMETERS)
+        values[:3], values[3:6] = turn.ravel(), place.ravel()
+        starts.append(values)
+    return starts
+
+
+def _fit_from(layout: Layout, sides: SidePoints, frame: Frame, start: Floats) -> PlaneFit:
+    values, sd = start, 1.0
+    for _ in range(3):
+        solved = _solve(sides, frame, values, sd)
+        values = solved
+        off = _offsets(sides, frame, values)
+        spread = 1.4826 * float(np.median(np.abs(off)))
+        near = np.abs(off) < max(4.5 * spread, 0.3)
+        if near.sum() >= PARAMETERS:
+            sides = sides.keep(near)
+            off = off[near]
+        freedom = max(1.0, len(off) - 9)
+        sd = float(np.sqrt((off @ off + SIDE_SD_WEIGHT * SIDE_SD_PX**2) / (freedom + SIDE_SD_WEIGHT)))
+    rows = _jacobian(lambda v: _rows(sides, frame, v, sd), values)
+    covariance = np.asarray(np.linalg.pinv(rows.T @ rows), dtype=np.float64)
+    misfit = float((_rows(sides, frame, values, SIDE_SD_PX) ** 2).sum())
+    return PlaneFit(layout, frame, values, covariance, sd, freedom + SIDE_SD_WEIGHT, len(off), misfit)
+
+
+def _solve(sides: SidePoints, frame: Frame, start: Floats, sd: float) -> Floats:
+    from scipy.optimize import least_squares
+
+    solved = least_squares(
+        lambda v: _rows(sides, frame, v, sd), start, jac=lambda v: _jacobian(
+            lambda w: _rows(sides, frame, w, sd), v), method="lm", x_scale=_SCALE, max_nfev=60,
+    )  # fmt: skip
+    return np.asarray(solved.x, dtype=np.float64)
+
+
+_SCALE = np.array([0.01] * 3 + [1.0] * 3 + [0.01, 0.01, 0.003, 0.003, 0.05, 0.3, 0.3, 0.3])
+_STEP = _SCALE * 1e-4
+
+
+def _jacobian(rows: Callable[[Floats], Floats], values: Floats) -> Floats:
+    columns = []
+    for position, step in enumerate(_STEP):
+        up, down = values.copy(), values.copy()
+        up[position] += step
+        down[position] -= step
+        columns.append((rows(up) - rows(down)) / (2 * step))
+    return np.stack(columns, axis=1)
+
+
+def _offsets(sides: SidePoints, frame: Frame, values: Floats) -> Floats:
+    """How far each seen point lies outside the predicted side, in pixels."""
+    solid = paper_points(values, sides.card_mm + values[10] * sides.outward_mm)
+    return np.asarray(((sides.pixels - project(frame, values, solid)) * sides.normals).sum(axis=1))
+
+
+def _rows(sides: SidePoints, frame: Frame, values: Floats, sd: float) -> Floats:
+    mm_per_px = max(values[5], 1.0) / frame.focal_px
+    across, both, down = values[11:14]
+    prior = np.array([
+        values[6] / frame.focal_sd, values[7] / DISTORTION_SD,
+        values[8] / MIDDLE_SD, values[9] / MIDDLE_SD, values[10] / (BLEED_SD_MM_PER_PX * mm_per_px),
+        across / BEND_SD_PER_M, both / BEND_SD_PER_M, down / BEND_SD_PER_M,
+        (across * down - both**2) / STRETCH_SD_PER_M2,
+    ])  # fmt: skip
+    return np.concatenate([_offsets(sides, frame, values) / sd, prior])
