@@ -140,7 +140,10 @@ def deck_weights(decks: int, seed: int, times: int = 2000) -> Floats:
     if decks < 2:
         raise BadInput("an interval needs doubly labelled photos of two decks or more")
     generator = np.random.default_rng(seed)
-    return generator.multinomial(decks, np.full(decks, 1.0 / decks), size=times).astype(float)
+    weights = np.empty((times, decks))
+    for row in weights:
+        row[:] = np.bincount(generator.integers(decks, size=decks), minlength=decks)
+    return weights
 
 
 def interval(replicates: Floats, confidence: float = 0.95) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -145,7 +145,8 @@ def store_rows(
     vocabulary = library.vocabulary()
     finder = PhotoFinder(library)
     said: list[Said] = []
-    for row in rows:
+    for unnamed in rows:
+        row = replace(unnamed, by=unnamed.by or by)  # two people may say the same of the same photos
         reason, photo = _row_fault(row, by, vocabulary, finder)
         if reason or photo is None:
             result.set_aside.append(SetAside(row.row, reason or "unknown photo"))

@@ -1,0 +1,234 @@
+"""The library's words as columns of small numbers, so that millions of labels fit and are fast to count.
+
+A word is 0 where nobody said anything, else 1 absent, 2 unclear, 3 present; the larger is the worse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Select, select
+
+from triage.library.log import Names
+from triage.library.tables import label, photo, placing, statement, suggestion
+
+if TYPE_CHECKING:
+    from triage.library.library import Library
+
+WORDS = ("", "absent", "unclear", "present")
+PILES = ("", "unlikely", "unsure", "likely")
+_WORD_CODE = {word: code for code, word in enumerate(WORDS)}
+_PILE_CODE = {pile: code for code, pile in enumerate(PILES)}
+_ROWS = 50_000
+
+Ints = NDArray[np.int32]
+Bytes = NDArray[np.uint8]
+
+
+class Codes:
+    """Numbers for texts, in the order in which they are first met."""
+
+    def __init__(self, known: Sequence[str] = ()) -> None:
+        self.texts = list(known)
+        self._code = {text: code for code, text in enumerate(self.texts)}
+
+    def of(self, texts: Sequence[str]) -> list[int]:
+        """Return the code of every text, making new ones."""
+        code = self._code
+        for text in set(texts).difference(code):
+            code[text] = len(self.texts)
+            self.texts.append(text)
+        return [code[text] for text in texts]
+
+    def known(self, texts: Sequence[str]) -> list[int]:
+        """Return the code of every text, -1 where there is none."""
+        get = self._code.get
+        return [get(text, -1) for text in texts]
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """All current labels: one entry per photo x tag x person.
+
+    Attributes
+    ----------
+    photos, decks, tags, people : texts by code (photos by hash).
+    deck_of : (photos,) the deck of each photo.
+    photo, tag, person : (n,) codes of each label.
+    word : (n,) 1 absent, 2 unclear, 3 present.
+    saw_machine : (n,) whether the person had seen the machine's word.
+    """
+
+    photos: list[str]
+    decks: list[str]
+    tags: list[str]
+    people: list[str]
+    deck_of: Ints
+    photo: Ints
+    tag: Ints
+    person: Ints
+    word: Bytes
+    saw_machine: NDArray[np.bool_]
+    settled: dict[tuple[int, int], int] = field(default_factory=dict)
+
+    def put_together(self) -> tuple[Bytes, NDArray[np.bool_]]:
+        """Return (tags, photos) the word of each pair, and whether people disagree on it unsettled.
+
+        `present` and `absent` side by side are a dispute and count as the worse; a settlement ends it.
+        """
+        shape = (len(self.tags), len(self.photos))
+        words = np.zeros(shape, dtype=np.uint8)
+        both = np.zeros(shape, dtype=np.uint8)
+        for code in (1, 2, 3):
+            which = self.word == code
+            words[self.tag[which], self.photo[which]] = code
+            both[self.tag[which], self.photo[which]] |= 1 << code
+        disputed = (both & 0b1010) == 0b1010
+        for (tag, picture), word in self.settled.items():
+            words[tag, picture], disputed[tag, picture] = word, False
+        return words, disputed
+
+
+def _partitions(connection: Any, query: Select[Any]) -> Iterator[list[tuple[Any, ...]]]:
+    """Rows of a query as columns, some ten thousand at a time."""
+    with connection.execution_options(yield_per=_ROWS).execute(query) as result:
+        for rows in result.partitions():
+            yield list(zip(*rows, strict=True))
+
+
+def _placed(connection: Any) -> tuple[Codes, Codes, Ints]:
+    """Placed photos, their decks, and the deck of each photo."""
+    query = (
+        select(placing.c.sha, placing.c.deck)
+        .join(photo, photo.c.sha == placing.c.sha)
+        .where(placing.c.current.is_(True), photo.c.state == "here")
+        .order_by(placing.c.sha)
+    )
+    shas: list[str] = []
+    decks = Codes()
+    deck_of: list[int] = []
+    for sha_column, deck_column in _partitions(connection, query):
+        shas.extend(sha_column)
+        deck_of.extend(decks.of(deck_column))
+    return Codes(shas), decks, np.array(deck_of, dtype=np.int32)
+
+
+Part = tuple[Ints, Ints, Ints, Bytes, NDArray[np.bool_]]
+_NOTHING: Part = (
+    np.zeros(0, np.int32),
+    np.zeros(0, np.int32),
+    np.zeros(0, np.int32),
+    np.zeros(0, np.uint8),
+    np.zeros(0, np.bool_),
+)
+
+
+def read_columns(library: Library, tags: Sequence[str] | None = None) -> Columns:
+    """Read every current label of placed photos, of all tags or the named ones."""
+    query = select(label.c.photo, label.c.tag, label.c.by_ref, label.c.value, label.c.saw_machine).where(
+        label.c.current.is_(True), label.c.undone.is_(False)
+    )
+    if tags is not None:
+        query = query.where(label.c.tag.in_(list(tags)))
+    tag_codes, refs = Codes(sorted(tags or ())), Codes()
+    with library.read() as connection:
+        shas, decks, deck_of = _placed(connection)
+        part = _read_labels(connection, query, shas, tag_codes, refs)
+        names = Names(connection)
+        persons = [names.get(ref) for ref in refs.texts]
+        people = sorted(set(persons))
+        if len(people) < len(persons):
+            in_order = query.order_by(label.c.lamport, label.c.log_id, label.c.seq)
+            part = _read_labels(connection, in_order, shas, tag_codes, refs)
+        settlements = connection.execute(
+            select(statement.c.payload).where(statement.c.current.is_(True), statement.c.kind == "settled")
+        ).scalars()
+        settled = {(str(payload["photo"]), str(payload["tag"])) for payload in settlements}
+    code = np.array([people.index(name) for name in persons] or [0], dtype=np.int32)
+    picture, tag, person, word, saw = part[0], part[1], code[part[2]], part[3], part[4]
+    keep = _last_of_each(picture, tag, person) if len(people) < len(persons) else picture >= 0
+    columns = Columns(
+        shas.texts, decks.texts, tag_codes.texts, people, deck_of, picture[keep], tag[keep], person[keep],
+        word[keep], saw[keep],
+    )  # fmt: skip
+    columns.settled.update(_settlements(library, columns, settled))
+    return columns
+
+
+def _read_labels(connection: Any, query: Select[Any], shas: Codes, tags: Codes, refs: Codes) -> Part:
+    """Label rows as codes; photos that are not placed get -1."""
+    parts = [
+        (
+            np.array(shas.known(column[0]), dtype=np.int32),
+            np.array(tags.of(column[1]), dtype=np.int32),
+            np.array(refs.of(column[2]), dtype=np.int32),
+            np.array([_WORD_CODE[word] for word in column[3]], dtype=np.uint8),
+            np.array(column[4], dtype=np.bool_),
+        )
+        for column in _partitions(connection, query)
+    ]
+    if not parts:
+        return _NOTHING
+    first, second, third, fourth, fifth = (np.concatenate(each) for each in zip(*parts, strict=True))
+    return first, second, third, fourth, fifth
+
+
+def _last_of_each(picture: Ints, tag: Ints, person: Ints) -> NDArray[np.intp]:
+    """Positions of each person's last word on each pair: after a merge one person has several references."""
+    placed = np.flatnonzero(picture >= 0)[::-1]
+    key = np.stack([picture[placed], tag[placed], person[placed]], axis=1)
+    _, first = np.unique(key, axis=0, return_index=True)
+    return np.sort(placed[first])
+
+
+def _settlements(
+    library: Library, columns: Columns, settled: set[tuple[str, str]]
+) -> dict[tuple[int, int], int]:
+    """Settled pairs as codes; whether a settlement still stands is the library's to say."""
+    pictures, tags = Codes(columns.photos), Codes(columns.tags)
+    found: dict[tuple[int, int], int] = {}
+    wanted: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for sha, tag in settled:
+        (place,), (code,) = pictures.known([sha]), tags.known([tag])
+        if place >= 0 and code >= 0:
+            wanted.setdefault((columns.decks[columns.deck_of[place]], tag), []).append((sha, tag))
+    for (deck, tag), pairs in wanted.items():
+        words = library.words(deck=deck, tag=tag)
+        for sha, _ in pairs:
+            word = words.get((sha, tag))
+            if word is not None and word.settled:
+                found[tags.known([tag])[0], pictures.known([sha])[0]] = _WORD_CODE[word.value]
+    return found
+
+
+def read_piles(library: Library, model: str, columns: Columns) -> Bytes:
+    """Return (tags, photos) the pile of each pair by a model: 0 none, 1 unlikely, 2 unsure, 3 likely.
+
+    Tags that no person has used yet are added to `columns.tags`.
+    """
+    pictures, tags = Codes(columns.photos), Codes(columns.tags)
+    query = select(suggestion.c.photo, suggestion.c.tag, suggestion.c.pile).where(suggestion.c.model == model)
+    parts = []
+    with library.read() as connection:
+        for column in _partitions(connection, query):
+            parts.append(
+                (
+                    np.array(pictures.known(column[0]), dtype=np.int32),
+                    np.array(tags.of(column[1]), dtype=np.int32),
+                    np.array([_PILE_CODE[pile] for pile in column[2]], dtype=np.uint8),
+                )
+            )
+    columns.tags[:] = tags.texts
+    piles = np.zeros((len(tags.texts), len(columns.photos)), dtype=np.uint8)
+    for picture, tag, pile in parts:
+        here = picture >= 0
+        piles[tag[here], picture[here]] = pile[here]
+    return piles
+
+
+Progress = Callable[[str, int, "int | None"], None]
+Cancel = Callable[[], bool]
