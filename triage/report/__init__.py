@@ -1,6 +1,21 @@
 """The report room: HTML, PDF, CSV, JSON, the owner's letter, the crew's sheet, issuing and checking."""
 
+from triage.report.changes import Flag, changed_since
+from triage.report.compare import Mutation
+from triage.report.content import is_draft
+from triage.report.repairs_sheet import read_repairs, write_repairs
 from triage.report.source import Issue
+from triage.report.verify import verify_report
 from triage.report.write import write_report
 
-__all__ = ["Issue", "write_report"]
+__all__ = [
+    "Flag",
+    "Issue",
+    "Mutation",
+    "changed_since",
+    "is_draft",
+    "read_repairs",
+    "verify_report",
+    "write_repairs",
+    "write_report",
+]

@@ -129,7 +129,7 @@ _WHAT = {"moved": "moved", "placed": "moved", "label": "labelled anew", "settled
          "forgotten": "removed", "blackout": "given another blackout"}  # fmt: skip
 
 
-def flags(lib: Library) -> list[Flag]:
+def changed_since(lib: Library) -> list[Flag]:
     """Return what happened since to the photos of issued reports: moved, labelled, taken back, removed."""
     issued = lib.statements("issued")
     if not issued:

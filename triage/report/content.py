@@ -61,6 +61,7 @@ class ConcernView:
     rows: tuple[tuple[str, str], ...]
     evidence: tuple[Evidence, ...]
     others: str
+    pictured: bool
     possible: bool
     repaired: bool
 
@@ -232,6 +233,7 @@ def _concern_view(
         ("Remark", clean(one.remark)),
         ("Source", clean(one.source)),
     )
+    evidence = tuple(_evidence(one, sha, record, pictures, options) for sha in shown)
     return ConcernView(
         number=number,
         shape=shape_key(one.tier),
@@ -241,7 +243,8 @@ def _concern_view(
         status=STATUS_WORDS.get(one.status or "", ""),
         kind=KIND_WORDS[one.kind],
         rows=tuple((name, text) for name, text in rows if text),
-        evidence=tuple(_evidence(one, sha, record, pictures, options) for sha in shown),
+        evidence=evidence,
+        pictured=len(evidence) > 1 or any(each.crops for each in evidence),
         others=", ".join(photo_names(others, record)),
         possible=one.standing == "possible",
         repaired=one.status == "repaired",

@@ -15,9 +15,9 @@ from triage.words.tiers import CAUTION, tier_rank
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary
 
-LINES = 6
+LINES = 5
 """So many concerns are told; the rest are counted."""
-LONGEST = 150
+LONGEST = 110
 """No line of the letter is longer than so many characters, so that it stays one page."""
 
 ADVICE: Mapping[str | None, str] = {

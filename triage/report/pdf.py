@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from PIL import ImageFile
+
 from triage.errors import BadInput
 
 _JPEG = "data:image/jpeg;base64,"
@@ -27,6 +29,7 @@ def page_count(page: bytes) -> int:
 
 
 def _written(page: bytes) -> tuple[bytes, int]:
+    truncated = ImageFile.LOAD_TRUNCATED_IMAGES
     try:
         import weasyprint
     except (ImportError, OSError) as error:
@@ -34,6 +37,9 @@ def _written(page: bytes) -> tuple[bytes, int]:
             f"PDF needs WeasyPrint, which cannot be loaded here ({type(error).__name__}).",
             "Install it: pip install 'deck-triage[pdf]' (and Debian's libpango-1.0-0, libpangoft2-1.0-0).",
         ) from error
+    finally:
+        # WeasyPrint switches this on for the whole program; half a photo must stay refused everywhere.
+        ImageFile.LOAD_TRUNCATED_IMAGES = truncated
     with _fixed_epoch(), _quiet():
         html = weasyprint.HTML(string=page.decode(), base_url=None, url_fetcher=_fetcher(weasyprint))
         document = html.render()

@@ -81,10 +81,7 @@ class Pictures:
         if image is None:
             return None
         if window is not None:
-            x, y, w, h = window
-            size = (image.width, image.height) * 2
-            edges = [round(share * px) for share, px in zip((x, y, x + w, y + h), size, strict=True)]
-            image = image.crop((edges[0], edges[1], edges[2], edges[3]))
+            image = image.crop(_pixels(window, image.width, image.height))
         return encode(image, long_px)
 
     def _decoded(self, sha: str) -> Image.Image | None:
@@ -133,3 +130,11 @@ def _inside(box: Box, window: Box) -> Box:
     x, y, w, h = box
     left, top, wide, high = window
     return ((x - left) / wide, (y - top) / high, w / wide, h / high)
+
+
+def _pixels(window: Box, width_px: int, height_px: int) -> tuple[int, int, int, int]:
+    """Return a window's edges in pixels, at least one pixel wide and high, inside the picture."""
+    x, y, w, h = window
+    left, top = min(round(x * width_px), width_px - 1), min(round(y * height_px), height_px - 1)
+    right, bottom = round((x + w) * width_px), round((y + h) * height_px)
+    return (left, top, min(max(right, left + 1), width_px), min(max(bottom, top + 1), height_px))

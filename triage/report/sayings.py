@@ -50,8 +50,8 @@ def _labels(labels: Iterable[Label], names: dict[str, str]) -> list[Saying]:
 def _facts(record: DeckRecord) -> list[Saying]:
     groups: dict[tuple[str, str], list[str]] = {}
     for key, fact in sorted(record.facts.items()):
-        groups.setdefault((moment(fact.at), clean(fact.by)), []).append(f"{key} = {fact.value}")
-    return [Saying(at, by, clean("facts: " + "; ".join(said)), "") for (at, by), said in groups.items()]
+        groups.setdefault((moment(fact.at), clean(fact.by)), []).append(key)
+    return [Saying(at, by, clean("facts: " + ", ".join(keys)), "") for (at, by), keys in groups.items()]
 
 
 def _findings(record: DeckRecord, names: dict[str, str]) -> list[Saying]:

@@ -22,10 +22,10 @@ from triage.report.text import and_list
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary
 
-WIDTH, HEIGHT = 760.0, 380.0
-PLAN = (24.0, 52.0, 330.0, 250.0)
+WIDTH, HEIGHT = 700.0, 356.0
+PLAN = (16.0, 46.0, 300.0, 236.0)
 """x, y, width, height of the room for the plan, in units of the drawing."""
-SECTION = (520.0, 70.0, 226.0, 210.0)
+SECTION = (488.0, 62.0, 206.0, 210.0)
 STATE_WORDS = {"well": "seen well", "poorly": "seen poorly", "not-seen": "not seen", "concealed": "concealed"}
 
 
@@ -51,7 +51,7 @@ def _plan(pen: Pen, size: Measures, seen: Mapping[str, str]) -> Anchors:
     scale = min(room_w / size.width_ft, room_h / size.depth_ft)
     w, d = size.width_ft * scale, size.depth_ft * scale
     beam_y = top + size.beam_at_ft * scale
-    pen.text(left, top - 30, "Plan (house at the top)", bold=True)
+    pen.text(left - 12, top - 30, "Plan (house at the top)", bold=True)
     pen.rect(left - 12, top - 20, w + 24, 14, fill="wash", width=0.8)
     pen.hatch(left - 12, top - 20, w + 24, 14)
     pen.rect(left, top - 6, w, d + 6, fill="wood", seen=_state(seen, "decking"), width=0.9)
@@ -99,8 +99,8 @@ def _labels(pen: Pen, seen: Mapping[str, str], size: Measures, at: tuple[float, 
     wanted += [(name, 0.0) for name in ("guard", "stair") if name in seen]
     y = top - 30
     for name, wish in wanted:
-        y = max(y + 14, wish)
-        pen.text(x, y, f"{tag_words(name)}: {STATE_WORDS[_state(seen, name)]}", size=10.5)
+        y = max(y + 15, wish)
+        pen.text(x, y, f"{tag_words(name)}: {STATE_WORDS[_state(seen, name)]}", size=11.5)
 
 
 def _section(pen: Pen, size: Measures, seen: Mapping[str, str]) -> None:
@@ -142,12 +142,12 @@ def _marks(
 
 
 def _notes(pen: Pen, size: Measures) -> None:
-    y = HEIGHT - 34
+    y = HEIGHT - 30
     for index, (state, words) in enumerate(STATE_WORDS.items()):
-        x = 24.0 + index * 128
+        x = 16.0 + index * 140
         pen.line(x, y - 4, x + 30, y - 4, state, 1.8)
-        pen.text(x + 36, y, words, size=10.5)
-    pen.text(24, y + 20, _scale_note(size), size=10.5)
+        pen.text(x + 36, y, words, size=11.5)
+    pen.text(16, y + 20, _scale_note(size), size=11.5)
 
 
 def _scale_note(size: Measures) -> str:

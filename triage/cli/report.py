@@ -1,0 +1,65 @@
+"""`report`: one self-contained HTML file, CSV and JSON beside it, PDF and letter on request."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
+from triage.errors import WrongUsage
+
+_ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
+
+
+@named("report")
+@click.argument("decks", nargs=-1)
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write into.")
+@click.option("--pdf", is_flag=True, help="PDF as well (needs the pdf extra).")
+@click.option("--per-deck", is_flag=True, help="One file per deck as well.")
+@click.option("--letter", is_flag=True, help="A one-page letter for each owner; refused while DRAFT.")
+@click.option("--show-position", is_flag=True, help="Print where photos were taken.")
+@click.option("--show-address", is_flag=True, help="Print addresses and clients.")
+@click.option("--paper", default="letter", show_default=True, help="letter or A4.")
+@click.option("--issue", is_flag=True, help="Freeze it with a number; needs the four options below.")
+@click.option("--signer", metavar="NAME", help="Who issues it. A claim, not a proof of identity.")
+@click.option("--scope", metavar="TEXT", help="What was asked for and looked at.")
+@click.option("--limits", metavar="TEXT", help="What could not be reached.")
+@click.option("--weather", metavar="TEXT", help="The weather at the visit.")
+@click.option("--date", metavar="DATE", help="Date of issue (else today).")
+@click.option("--amends", metavar="NUMBER", help="The issued report that this one replaces.")
+@library_option
+@json_option
+def command(
+    decks: tuple[str, ...], out: Path, library_path: Path | None, as_json: bool, issue: bool, **given: Any
+) -> Any:
+    """Write the report of all decks, or of those named, worst first.
+
+    Examples:
+    deck-triage report --out report
+    deck-triage report D-17 --out report --pdf --letter
+    deck-triage report --out issued --issue --signer Ann --scope 'visual' --limits 'no ladder' --weather dry
+    """
+    from triage.assess import assess_library
+    from triage.report import Issue, changed_since, is_draft, write_report
+
+    said = {name: given.pop(name) for name in _ISSUE_ONLY}
+    if not issue and any(said.values()):
+        first = next(name for name in _ISSUE_ONLY if said[name])
+        raise WrongUsage(f"--{first} belongs to --issue.", "Add --issue, or leave it out.")
+    the_issue = Issue(**{name: text or "" for name, text in said.items() if name not in ("date", "amends")},
+                      date=said["date"], amends=said["amends"]) if issue else None  # fmt: skip
+    with open_library(library_path) as library:
+        summaries = assess_library(library, decks=list(decks) or None)
+        files = write_report(library, summaries, out, issue=the_issue, **given)
+        changed = changed_since(library)
+    if as_json:
+        emit({"files": [str(file) for file in files]})
+    else:
+        for file in files:
+            say(str(file))
+    if is_draft(summaries):
+        advise("DRAFT: serious suggestions of the machine are not yet reviewed by a person.")
+    for flag in changed:
+        advise(str(flag))
