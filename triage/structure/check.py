@@ -107,9 +107,15 @@ def compare(
         why = f"{why}; {needs(missing)}"
     if missing or demand is None or capacity is None:
         return Check(check, kind, demand, capacity, None, unit, CANNOT_SAY, missing, why, source)
-    ratio = demand / capacity if capacity > 0 else None
+    ratio = ratio_of(demand, capacity)
     verdict = OVER if ratio is None or ratio > 1 + _EDGE else WITHIN
     return Check(check, kind, demand, capacity, ratio, unit, verdict, (), why, source)
+
+
+def ratio_of(demand: float, capacity: float) -> float | None:
+    """Return demand over capacity; null where the capacity is nothing or next to nothing."""
+    ratio = demand / capacity if capacity > 0 else math.inf
+    return ratio if math.isfinite(ratio) else None
 
 
 def cannot_say(

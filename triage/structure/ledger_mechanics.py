@@ -22,6 +22,7 @@ from triage.structure.check import (
     limited,
     needs,
     outside,
+    ratio_of,
 )
 from triage.structure.irc_ledger import effective_spacing_in
 from triage.structure.loads import design_loads
@@ -194,6 +195,6 @@ def _nails(facts: Facts, wanted: tuple[str, ...]) -> Check:
     if joint.penetration_in < joint.needed_in - 1e-9:
         reach, needed = joint.penetration_in, joint.needed_in
         tail += f"; the nail reaches {reach:.2f} in into the band, {needed:.2f} in are needed"
-    ratio = demand / capacity if capacity > 0 else None
+    ratio = ratio_of(demand, capacity)
     why = f"{_NAILS_NOT_COUNTED}: {words}; {tail}"
     return Check(NAME, HAZARD, demand, capacity, ratio, "lb", OVER, (), why, source)
