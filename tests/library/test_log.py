@@ -1,0 +1,175 @@
+"""The chain of events: what is said stays said, and a change by hand shows."""
+
+import json
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sqlalchemy import text
+
+from triage.errors import BadInput
+from triage.library import Library, Said, log
+
+SHA = "a" * 64
+
+
+def add_photo(library, sha=SHA, deck="D-1", name="a.jpg"):
+    library.say_many(
+        [
+            Said("photo-added", {"sha": sha, "bytes": 1, "width": 2, "height": 3, "orientation": 1, "suffix": ".jpg", "quality": {}}, "ann"),  # noqa: E501
+            Said("placed", {"sha": sha, "deck": deck, "visit": None, "name": name}, "ann"),
+        ]
+    )
+
+
+def label(library, value, by="ann", tag="missing-hanger"):
+    return library.say("label", {"photo": SHA, "tag": tag, "value": value}, by=by)
+
+
+@pytest.fixture
+def lib(tmp_path):
+    with Library.create(tmp_path / "lib") as made:
+        add_photo(made)
+        yield made
+
+
+def test_every_event_follows_the_one_before(lib):
+    label(lib, "present")
+    events = list(lib.events())
+    assert [event.seq for event in events] == [1, 2, 3]
+    assert events[0].prev_hash == log.GENESIS
+    assert all(one.hash == other.prev_hash for one, other in zip(events, events[1:], strict=False))
+    assert lib.faults() == []
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("UPDATE event SET payload = replace(payload, 'present', 'absent') WHERE seq = 3", "content was changed"),
+        ("DELETE FROM event WHERE seq = 2", "missing"),
+        ("UPDATE event SET at = '2020-01-01T00:00:00' WHERE seq = 3", "content was changed"),
+        ("UPDATE private SET text = 'somebody else'", "content was changed"),
+    ],
+)
+def test_a_row_changed_by_hand_shows(lib, change, said):
+    label(lib, "present")
+    with lib.engine.connect() as connection:
+        connection.execute(text(change))
+    assert any(said in fault for fault in lib.faults())
+
+
+def test_reordered_rows_show(lib):
+    label(lib, "present")
+    with lib.engine.connect() as connection:
+        connection.execute(text("UPDATE event SET seq = 99 WHERE seq = 2"))
+        connection.execute(text("UPDATE event SET seq = 2 WHERE seq = 3"))
+        connection.execute(text("UPDATE event SET seq = 3 WHERE seq = 99"))
+    assert lib.faults()
+
+
+def test_a_cut_off_tail_shows_against_a_printed_head(lib):
+    label(lib, "present")
+    printed = lib.head()
+    with lib.engine.connect() as connection:
+        connection.execute(text("DELETE FROM event WHERE seq = 3"))
+    assert lib.faults() == []
+    assert lib.head() != printed
+
+
+def test_a_private_text_can_be_deleted_without_breaking_the_chain(lib):
+    lib.say("label", {"photo": SHA, "tag": "t", "value": "present"}, by="ann", private={"note": "at Sample Lane"})
+    with lib.engine.connect() as connection:
+        connection.execute(text("UPDATE private SET text = NULL WHERE text = 'at Sample Lane'"))
+    assert lib.faults() == []
+    assert lib.labels()[0].note is None
+    assert "Sample Lane" not in json.dumps([dict(event.payload) for event in lib.events()])
+
+
+def test_the_latest_word_of_a_person_counts_and_the_older_one_stays(lib):
+    label(lib, "present")
+    label(lib, "absent")
+    assert [one.value for one in lib.labels()] == ["absent"]
+    assert sum(1 for event in lib.events("label")) == 2
+
+
+def test_present_and_absent_by_two_people_is_a_dispute_that_counts_as_present(lib):
+    label(lib, "absent", by="ann")
+    label(lib, "present", by="ben")
+    word = lib.words()[SHA, "missing-hanger"]
+    assert (word.value, word.disputed, word.settled) == ("present", True, False)
+
+
+def test_unclear_beside_absent_counts_as_unclear(lib):
+    label(lib, "absent", by="ann")
+    label(lib, "unclear", by="ben")
+    word = lib.words()[SHA, "missing-hanger"]
+    assert (word.value, word.disputed) == ("unclear", False)
+
+
+def test_a_settlement_ends_a_dispute_until_somebody_disagrees_again(lib):
+    label(lib, "absent", by="ann")
+    label(lib, "present", by="ben")
+    lib.say("settled", {"photo": SHA, "tag": "missing-hanger", "value": "absent"}, by="cy", private={"why": "looked"})
+    word = lib.words()[SHA, "missing-hanger"]
+    assert (word.value, word.disputed, word.settled) == ("absent", False, True)
+    label(lib, "present", by="dee")
+    assert lib.words()[SHA, "missing-hanger"].disputed
+
+
+def test_undo_takes_back_one_act_of_one_person_and_then_the_one_before(lib):
+    label(lib, "present")
+    label(lib, "unclear", by="ben")
+    lib.say_many([Said("label", {"photo": SHA, "tag": tag, "value": "absent"}, "ann") for tag in ("x", "y")])
+    assert len(lib.undo("ann")) == 2
+    assert {one.tag for one in lib.labels()} == {"missing-hanger"}
+    lib.undo("ann")
+    assert [one.by for one in lib.labels()] == ["ben"]
+    with pytest.raises(BadInput, match="nothing by ann"):
+        lib.undo("ann")
+
+
+def test_a_fact_taken_back_leaves_the_one_before(lib):
+    for size in ("2x6", "2x8"):
+        lib.say("fact", {"deck": "D-1", "key": "joist_size", "value": size}, by="ann")
+    assert lib.facts("D-1")["joist_size"].value == "2x8"
+    lib.undo("ann")
+    assert lib.facts("D-1")["joist_size"].value == "2x6"
+
+
+def test_as_of_shows_only_what_was_recorded_by_then(lib):
+    label(lib, "present")
+    then = log.now()
+    label(lib, "absent")
+    with lib.as_of(then) as view:
+        assert [one.value for one in view.labels()] == ["present"]
+    assert [one.value for one in lib.labels()] == ["absent"]
+
+
+ACTS = st.lists(
+    st.one_of(
+        st.tuples(st.just("label"), st.sampled_from("ab"), st.sampled_from(["present", "absent", "unclear"]), st.sampled_from("xy")),  # noqa: E501
+        st.tuples(st.just("fact"), st.sampled_from("ab"), st.sampled_from(["2x6", "2x8"]), st.none()),
+        st.tuples(st.just("undo"), st.sampled_from("ab"), st.none(), st.none()),
+    ),
+    max_size=12,
+)
+
+
+@settings(max_examples=15, deadline=None)
+@given(acts=ACTS)
+def test_folding_from_nothing_gives_the_same_state_as_folding_one_by_one(tmp_path_factory, acts):
+    with Library.create(tmp_path_factory.mktemp("law") / "lib") as lib:
+        add_photo(lib)
+        for kind, by, value, tag in acts:
+            if kind == "label":
+                label(lib, value, by=by, tag=tag)
+            elif kind == "fact":
+                lib.say("fact", {"deck": "D-1", "key": "joist_size", "value": value}, by=by)
+            else:
+                try:
+                    lib.undo(by)
+                except BadInput:
+                    continue
+        before = (lib.labels(), lib.facts("D-1"), lib.words())
+        lib.rebuild()
+        assert (lib.labels(), lib.facts("D-1"), lib.words()) == before
