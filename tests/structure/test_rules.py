@@ -384,6 +384,8 @@ def test_guard_posts() -> None:
     assert one("guard-post", high, guard_post_firm=True, guard_post_notched=False).verdict == "within"
     loose = one("guard-post", high, guard_post_firm=False)
     assert (loose.verdict, loose.kind) == ("over", "hazard")
+    assert one("guard-post", {"height_above_grade_ft": 2, "guard_post_firm": False}).verdict == "over"
+    assert one("guard-post", {"height_above_grade_ft": 2, "guard_post_notched": True}).verdict == "within"
     notched = one("guard-post", high, guard_post_firm=True, guard_post_notched=True)
     assert (notched.verdict, notched.kind) == ("over", "departs-from-today")
     assert one("guard-post", high, guard_post_firm=True).missing == ("guard_post_notched",)

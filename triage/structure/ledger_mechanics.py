@@ -174,7 +174,17 @@ def _worst_case(facts: Facts, joint: Joint) -> tuple[float, float, str]:
             )
         if not worst[2] or demand * worst[1] > worst[0] * capacity:
             worst = demand, capacity, words
-    return worst
+    return worst[0], worst[1], worst[2] + _assumed(facts)
+
+
+def _assumed(facts: Facts) -> str:
+    """Return in words what was taken where nothing is said of the band joist or the exposure."""
+    said = ""
+    if facts.get("band_species") is None:
+        said += f"; band joist taken as {BAND_SPECIES}"
+    if facts.get("exposure") is None:
+        said += "; exposure taken as wet"
+    return said
 
 
 def _nails(facts: Facts, wanted: tuple[str, ...]) -> Check:
