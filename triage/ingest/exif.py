@@ -24,10 +24,9 @@ _BROKEN = (
 
 _TIME = re.compile(r"(\d{4})[:-](\d\d)[:-](\d\d)[ T](\d\d):(\d\d):(\d\d)")
 _ZONE = re.compile(r"[+-](0\d|1[0-4]):[0-5]\d|Z")
-_TIMES = (
+_TIMES = (  # never "Image DateTime": that is when the file was changed
     ("EXIF DateTimeOriginal", "EXIF SubSecTimeOriginal", "EXIF OffsetTimeOriginal"),
     ("EXIF DateTimeDigitized", "EXIF SubSecTimeDigitized", "EXIF OffsetTimeDigitized"),
-    ("Image DateTime", "EXIF SubSecTime", "EXIF OffsetTime"),
 )
 _SERIALS = (
     "EXIF BodySerialNumber", "EXIF LensSerialNumber", "EXIF CameraOwnerName", "Image Artist", "Image Copyright",
@@ -80,8 +79,14 @@ def _tags(path: Path) -> dict[str, Any]:
     try:
         block = _exif_block(path)
         return dict(exifread.process_file(io.BytesIO(block), details=False)) if block else {}
-    except broken:
+    except (*broken, *_bombs()):
         return {}
+
+
+def _bombs() -> tuple[type[Exception], ...]:
+    from PIL import Image
+
+    return (Image.DecompressionBombError, Image.UnidentifiedImageError)
 
 
 def _exif_block(path: Path) -> bytes | None:

@@ -88,7 +88,7 @@ def ingest(
     scratch = library.path / "cache" / "unpacked"
     try:
         offered = run.sort_out(collect([Path(path) for path in paths], deck, scratch))
-        if not offered and not run.result.set_aside:
+        if not offered and not run.result.set_aside and not run.result.known:
             shown = ", ".join(str(path) for path in paths)
             raise BadInput(f"There are no photos in {shown}.", "Name a folder, a zip or files with photos in them.")
         run.take_all(offered)
