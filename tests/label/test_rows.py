@@ -1,0 +1,125 @@
+"""Words on photos: nothing overwritten, unknown things refused, files read twice add nothing."""
+
+import csv
+
+import pandas
+import pytest
+
+from triage.errors import BadInput, WrongUsage
+from triage.label.files import COLUMNS, read_csv_rows
+from triage.label.rows import give_labels, give_many, labels_file, settle, store_rows
+from triage.label.tags import add_tags
+from triage.library import present
+
+
+def write(path, rows):
+    with path.open("w", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["photo", "deck", "tag", "value", "by", "at", "box"])
+        writer.writerows(rows)
+    return path
+
+
+def test_several_answers_on_one_photo_are_one_act(library):
+    photo = library.photos()[0]
+    give_labels(library, photo, {"missing-hanger": "present", "shows-hanger": "present"}, by="ann")
+    assert len(library.labels()) == 2
+    library.undo("ann")
+    assert library.labels() == []
+
+
+def test_a_box_goes_with_one_tag_only_and_lies_inside_the_photo(library):
+    photo = library.photos()[0]
+    with pytest.raises(WrongUsage, match="one tag"):
+        give_labels(library, photo, {"missing-hanger": "present", "rusted-connector": "absent"}, by="ann", boxes=[(0, 0, 1, 1)])  # noqa: E501
+    with pytest.raises(WrongUsage, match="reaches outside"):
+        give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.9, 0, 0.2, 1)])
+    (label,) = give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.4, 0.5, 0, 0)])
+    assert label.boxes == ((0.4, 0.5, 0.0, 0.0),)
+    assert library.labels()[0] == label
+
+
+def test_an_unknown_tag_is_wrong_usage_with_the_near_names(library):
+    with pytest.raises(WrongUsage) as caught:
+        give_labels(library, library.photos()[0], {"mising-hanger": "present"}, by="ann")
+    assert "missing-hanger" in str(caught.value) + caught.value.hint
+
+
+def test_an_unknown_answer_is_wrong_usage(library):
+    with pytest.raises(WrongUsage, match="no answer"):
+        give_labels(library, library.photos()[0], {"missing-hanger": "maybe"}, by="ann")
+
+
+def test_a_file_read_twice_adds_nothing(library, tmp_path):
+    rows = [["D-17/IMG_0410.jpg", "D-17", "missing-hanger", "present", "ann", "2026-05-05T09:00:00", "0.1,0.2,0.3,0.4;0.5,0.5,0,0"]]  # noqa: E501
+    path = write(tmp_path / "labels.csv", rows)
+    first = store_rows(library, *read_csv_rows(path), by=None)
+    again = store_rows(library, *read_csv_rows(path), by=None)
+    assert (first.new, first.known, again.new, again.known) == (1, 0, 0, 1)
+    (label,) = library.labels()
+    assert label.at == "2026-05-05T09:00:00"
+    assert len(label.boxes) == 2
+
+
+def test_unknown_photos_and_tags_are_set_aside_by_row(library, tmp_path):
+    rows = [
+        ["D-17/IMG_0410.jpg", "D-17", "missing-hanger", "present", "ann", "", ""],
+        ["D-17/nowhere.jpg", "D-17", "missing-hanger", "present", "ann", "", ""],
+        ["D-17/IMG_0411.jpg", "D-17", "no-such-tag", "present", "ann", "", ""],
+        ["IMG_0411.jpg", "D-17", "missing-hanger", "absent", "", "", ""],
+        ["IMG_0411.jpg", "D-17", "missing-hanger", "perhaps", "ann", "", ""],
+    ]
+    result = store_rows(library, *read_csv_rows(write(tmp_path / "l.csv", rows)), by=None)
+    assert (result.rows, result.new) == (5, 1)
+    assert [one.row for one in result.set_aside] == [3, 4, 5, 6]
+    named = store_rows(library, *read_csv_rows(tmp_path / "l.csv"), by="ben")
+    assert (named.new, named.known, len(named.set_aside)) == (1, 1, 3)
+
+
+def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
+    """The labels as pandas reads them, written back by pandas, are all known."""
+    photos = library.photos()
+    give_labels(library, photos[0], {"missing-hanger": "present"}, by="ann", boxes=[(0.125, 0.25, 0.5, 0.25)], place="joist 4, house side", count=2, note="=1+1, \"quoted\"; ümlaut")  # noqa: E501
+    give_labels(library, photos[1], {"missing-hanger": "unclear", "shows-hanger": "absent"}, by="Ben, jr.")
+    assert labels_file(library, tmp_path / "out.csv") == 3
+    frame = pandas.read_csv(tmp_path / "out.csv", dtype=str, keep_default_na=False)
+    assert list(frame.columns) == list(COLUMNS)
+    frame.to_csv(tmp_path / "again.csv", index=False)
+    before = {(one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note) for one in library.labels()}  # noqa: E501
+    store_rows(library, *read_csv_rows(tmp_path / "again.csv"), by=None)
+    after = {(one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note) for one in library.labels()}  # noqa: E501
+    assert after == before
+
+
+def test_the_log_tells_what_was_replaced_and_what_was_undone(library):
+    photo = library.photos()[0]
+    for value in ("present", "absent"):
+        give_labels(library, photo, {"missing-hanger": value}, by="ann")
+    library.undo("ann")
+    with library.read() as connection:
+        rows = present.label_log(connection, photo.sha)
+    assert [(row["value"], row["replaced"], row["undone"]) for row in rows] == [("present", None, False), ("absent", "present", True)]  # noqa: E501
+
+
+def test_a_settlement_needs_a_reason(library):
+    with pytest.raises(WrongUsage, match="reason"):
+        settle(library, library.photos()[0], "missing-hanger", "absent", why=" ", by="cy")
+
+
+def test_many_photos_are_answered_as_one_act(library):
+    photos = library.photos("D-17")
+    give_many(library, [(photo, {"shows-hanger": "present"}) for photo in photos], by="ann", asked_by="deck")
+    assert len(library.labels()) == 3
+    library.undo("ann")
+    assert library.labels() == []
+
+
+def test_own_tags_are_added_once_and_a_differing_one_is_refused(library, tmp_path):
+    own = tmp_path / "own.toml"
+    own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "A nest of wasps."\n')
+    assert [tag.tag for tag in add_tags(library, own)[0]] == ["wasp-nest"]
+    assert [tag.tag for tag in add_tags(library, own)[1]] == ["wasp-nest"]
+    give_labels(library, library.photos()[0], {"wasp-nest": "present"}, by="ann")
+    own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "Something else."\n')
+    with pytest.raises(BadInput, match="another definition"):
+        add_tags(library, own)
