@@ -27,7 +27,9 @@ def run(*words: str, out: Path, quiet: bool = True) -> Any:
     print(f"$ deck-triage {shown}", flush=True)
     started = time.monotonic()
     environment = {**os.environ, "DECK_TRIAGE_LIBRARY": str(out / "library"), "DECK_TRIAGE_BY": "demo"}
-    done = subprocess.run([COMMAND, *words, "--json"], env=environment, capture_output=quiet, text=True, check=False)
+    done = subprocess.run(
+        [COMMAND, *words, "--json"], env=environment, capture_output=quiet, text=True, check=False
+    )
     if done.returncode not in FINE:
         sys.exit(f"{done.stderr}\nThe command ended with exit code {done.returncode}.")
     print(f"  {time.monotonic() - started:.1f} s", flush=True)
@@ -53,7 +55,9 @@ def demo(out: Path) -> None:
     _show(summary["decks"], names, trained, set(split["presort"]))
     report = next(file for file in files if str(file).endswith(".html"))
     print(f"\nThe report: {report}")
-    print("All decks are invented, all photos rendered; a model trained on them must not be used on real decks.")
+    print(
+        "All decks are invented, all photos rendered; a model trained on them must not be used on real decks."
+    )
     print(f"The demo took {time.monotonic() - started:.0f} seconds.")
 
 
@@ -68,7 +72,9 @@ def _show(decks: list[dict[str, Any]], names: dict[str, str], trained: dict[str,
     print("\nWhat the model can do, measured on left-out decks of the demo library:")
     for tag, row in trained["tags"].items():
         if row["average_precision"] is not None:
-            print(f"  {tag}: average precision {row['average_precision']:.2f} ({row['present']} photos show it)")
+            print(
+                f"  {tag}: average precision {row['average_precision']:.2f} ({row['present']} photos show it)"
+            )
     print("\nWorst first (* = nobody labelled this deck: the machine's suggestions, to be reviewed):")
     for number, deck in enumerate(decks, 1):
         mark = "*" if deck["deck"] in new else " "

@@ -31,7 +31,13 @@ def test_several_answers_on_one_photo_are_one_act(library):
 def test_a_box_goes_with_one_tag_only_and_lies_inside_the_photo(library):
     photo = library.photos()[0]
     with pytest.raises(WrongUsage, match="one tag"):
-        give_labels(library, photo, {"missing-hanger": "present", "rusted-connector": "absent"}, by="ann", boxes=[(0, 0, 1, 1)])  # noqa: E501
+        give_labels(
+            library,
+            photo,
+            {"missing-hanger": "present", "rusted-connector": "absent"},
+            by="ann",
+            boxes=[(0, 0, 1, 1)],
+        )
     with pytest.raises(WrongUsage, match="reaches outside"):
         give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.9, 0, 0.2, 1)])
     (label,) = give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.4, 0.5, 0, 0)])
@@ -51,7 +57,17 @@ def test_an_unknown_answer_is_wrong_usage(library):
 
 
 def test_a_file_read_twice_adds_nothing(library, tmp_path):
-    rows = [["D-17/IMG_0410.jpg", "D-17", "missing-hanger", "present", "ann", "2026-05-05T09:00:00", "0.1,0.2,0.3,0.4;0.5,0.5,0,0"]]  # noqa: E501
+    rows = [
+        [
+            "D-17/IMG_0410.jpg",
+            "D-17",
+            "missing-hanger",
+            "present",
+            "ann",
+            "2026-05-05T09:00:00",
+            "0.1,0.2,0.3,0.4;0.5,0.5,0,0",
+        ]
+    ]
     path = write(tmp_path / "labels.csv", rows)
     first = store_rows(library, *read_csv_rows(path), by=None)
     again = store_rows(library, *read_csv_rows(path), by=None)
@@ -79,15 +95,30 @@ def test_unknown_photos_and_tags_are_set_aside_by_row(library, tmp_path):
 def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
     """The labels as pandas reads them, written back by pandas, are all known."""
     photos = library.photos()
-    give_labels(library, photos[0], {"missing-hanger": "present"}, by="ann", boxes=[(0.125, 0.25, 0.5, 0.25)], place="joist 4, house side", count=2, note="=1+1, \"quoted\"; ümlaut")  # noqa: E501
+    give_labels(
+        library,
+        photos[0],
+        {"missing-hanger": "present"},
+        by="ann",
+        boxes=[(0.125, 0.25, 0.5, 0.25)],
+        place="joist 4, house side",
+        count=2,
+        note='=1+1, "quoted"; ümlaut',
+    )
     give_labels(library, photos[1], {"missing-hanger": "unclear", "shows-hanger": "absent"}, by="Ben, jr.")
     assert labels_file(library, tmp_path / "out.csv") == 3
     frame = pandas.read_csv(tmp_path / "out.csv", dtype=str, keep_default_na=False)
     assert list(frame.columns) == list(COLUMNS)
     frame.to_csv(tmp_path / "again.csv", index=False)
-    before = {(one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note) for one in library.labels()}  # noqa: E501
+    before = {
+        (one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note)
+        for one in library.labels()
+    }
     store_rows(library, *read_csv_rows(tmp_path / "again.csv"), by=None)
-    after = {(one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note) for one in library.labels()}  # noqa: E501
+    after = {
+        (one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note)
+        for one in library.labels()
+    }
     assert after == before
 
 
@@ -98,7 +129,10 @@ def test_the_log_tells_what_was_replaced_and_what_was_undone(library):
     library.undo("ann")
     with library.read() as connection:
         rows = present.label_log(connection, photo.sha)
-    assert [(row["value"], row["replaced"], row["undone"]) for row in rows] == [("present", None, False), ("absent", "present", True)]  # noqa: E501
+    assert [(row["value"], row["replaced"], row["undone"]) for row in rows] == [
+        ("present", None, False),
+        ("absent", "present", True),
+    ]
 
 
 def test_a_settlement_needs_a_reason(library):

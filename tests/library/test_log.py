@@ -16,7 +16,19 @@ SHA = "a" * 64
 def add_photo(library, sha=SHA, deck="D-1", name="a.jpg"):
     library.say_many(
         [
-            Said("photo-added", {"sha": sha, "bytes": 1, "width": 2, "height": 3, "orientation": 1, "suffix": ".jpg", "quality": {}}, "ann"),  # noqa: E501
+            Said(
+                "photo-added",
+                {
+                    "sha": sha,
+                    "bytes": 1,
+                    "width": 2,
+                    "height": 3,
+                    "orientation": 1,
+                    "suffix": ".jpg",
+                    "quality": {},
+                },
+                "ann",
+            ),
             Said("placed", {"sha": sha, "deck": deck, "visit": None, "name": name}, "ann"),
         ]
     )
@@ -45,7 +57,10 @@ def test_every_event_follows_the_one_before(lib):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ("UPDATE event SET payload = replace(payload, 'present', 'absent') WHERE seq = 3", "content was changed"),
+        (
+            "UPDATE event SET payload = replace(payload, 'present', 'absent') WHERE seq = 3",
+            "content was changed",
+        ),
         ("DELETE FROM event WHERE seq = 2", "missing"),
         ("UPDATE event SET at = '2020-01-01T00:00:00' WHERE seq = 3", "content was changed"),
         ("UPDATE private SET text = 'somebody else'", "content was changed"),
@@ -77,7 +92,9 @@ def test_a_cut_off_tail_shows_against_a_printed_head(lib):
 
 
 def test_a_private_text_can_be_deleted_without_breaking_the_chain(lib):
-    lib.say("label", {"photo": SHA, "tag": "t", "value": "present"}, by="ann", private={"note": "at Sample Lane"})
+    lib.say(
+        "label", {"photo": SHA, "tag": "t", "value": "present"}, by="ann", private={"note": "at Sample Lane"}
+    )
     with lib.engine.connect() as connection:
         connection.execute(text("UPDATE private SET text = NULL WHERE text = 'at Sample Lane'"))
     assert lib.faults() == []
@@ -109,7 +126,12 @@ def test_unclear_beside_absent_counts_as_unclear(lib):
 def test_a_settlement_ends_a_dispute_until_somebody_disagrees_again(lib):
     label(lib, "absent", by="ann")
     label(lib, "present", by="ben")
-    lib.say("settled", {"photo": SHA, "tag": "missing-hanger", "value": "absent"}, by="cy", private={"why": "looked"})
+    lib.say(
+        "settled",
+        {"photo": SHA, "tag": "missing-hanger", "value": "absent"},
+        by="cy",
+        private={"why": "looked"},
+    )
     word = lib.words()[SHA, "missing-hanger"]
     assert (word.value, word.disputed, word.settled) == ("absent", False, True)
     label(lib, "present", by="dee")
@@ -147,7 +169,12 @@ def test_as_of_shows_only_what_was_recorded_by_then(lib):
 
 ACTS = st.lists(
     st.one_of(
-        st.tuples(st.just("label"), st.sampled_from("ab"), st.sampled_from(["present", "absent", "unclear"]), st.sampled_from("xy")),  # noqa: E501
+        st.tuples(
+            st.just("label"),
+            st.sampled_from("ab"),
+            st.sampled_from(["present", "absent", "unclear"]),
+            st.sampled_from("xy"),
+        ),
         st.tuples(st.just("fact"), st.sampled_from("ab"), st.sampled_from(["2x6", "2x8"]), st.none()),
         st.tuples(st.just("undo"), st.sampled_from("ab"), st.none(), st.none()),
     ),

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from triage.errors import BadInput, Damaged, NoLibrary
+from triage.imaging.kept import rendition_of
 from triage.library import Library
 from triage.library.backup import backup, restore
 from triage.library.store import Originals, sha256_of, write_whole
@@ -116,7 +117,7 @@ def test_mend_rebuilds_folds_and_caches(library):
     assert verify(library, mend=True).mended
     assert library.photos() == before
     assert verify(library).damaged == []
-    assert library.rendition(before[0].sha).exists()
+    assert rendition_of(library, before[0].sha).exists()
 
 
 def test_a_restored_library_has_the_same_events_and_originals(library, tmp_path):

@@ -38,7 +38,10 @@ def add_finding(
     library: Library, deck: str, *, tier: str, text: str, by: str, photos: Sequence[Photo] = (),
     place: str | None = None, how: str = "seen", visit: str | None = None,
 ) -> dict[str, Any]:  # fmt: skip
-    """Record what a person saw that no tag covers. Raises BadInput for an unknown deck, WrongUsage for a bad word."""
+    """Record what a person saw that no tag covers.
+
+    Raises BadInput for an unknown deck, WrongUsage for an unknown word.
+    """
     if how not in HOW:
         raise WrongUsage(f"{how!r} is no way of finding out.", f"Ways: {', '.join(HOW)}.")
     if not text.strip():
@@ -99,7 +102,9 @@ def lift(library: Library, deck: str, *, why: str, after: Photo, by: str) -> dic
     """Record the lifting of a stop-use after a repair. Raises BadInput for a photo of another deck."""
     known_deck(library, deck)
     if after.deck != deck:
-        raise BadInput(f"{after.path_name} is no photo of deck {deck}.", "Name a photo of the repair on this deck.")
+        raise BadInput(
+            f"{after.path_name} is no photo of deck {deck}.", "Name a photo of the repair on this deck."
+        )
     if not why.strip():
         raise WrongUsage("A lifting needs a reason.", "Say which repair was made with --why TEXT.")
     library.say("lifted", {"deck": deck, "after": after.sha}, by=by, private={"why": why})

@@ -159,7 +159,10 @@ def _explain(message: str, hint: str, verbose: bool) -> None:
 def _of_system(error: OSError) -> tuple[str, str]:
     where = f" ({error.filename})" if error.filename else ""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return f"The disk is full{where}; what was finished is kept.", "Free some space and run the same command again."
+        return (
+            f"The disk is full{where}; what was finished is kept.",
+            "Free some space and run the same command again.",
+        )
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return f"Not allowed to read or write{where}.", "Check the permissions of the file or folder."
     return f"{error.strerror or error}{where}.", "Check the path and run the same command again."

@@ -20,12 +20,12 @@ from triage.errors import DONE, PARTLY, NoLibrary, WrongUsage
 if TYPE_CHECKING:
     from triage.library import Library
 
-Command = TypeVar("Command", bound=Callable[..., Any])
+Function = TypeVar("Function", bound=Callable[..., Any])
 LIBRARY_VARIABLE = "DECK_TRIAGE_LIBRARY"
 BY_VARIABLE = "DECK_TRIAGE_BY"
 
 
-def library_option(function: Command) -> Command:
+def library_option(function: Function) -> Function:
     """Add `--library` / `-L`."""
     return click.option(
         "--library", "-L", "library_path", type=click.Path(path_type=Path), envvar=LIBRARY_VARIABLE,
@@ -33,12 +33,12 @@ def library_option(function: Command) -> Command:
     )(function)  # fmt: skip
 
 
-def json_option(function: Command) -> Command:
+def json_option(function: Function) -> Function:
     """Add `--json`."""
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(function)
 
 
-def by_option(function: Command) -> Command:
+def by_option(function: Function) -> Function:
     """Add `--by`."""
     return click.option(
         "--by", envvar=BY_VARIABLE, metavar="NAME",
@@ -46,12 +46,14 @@ def by_option(function: Command) -> Command:
     )(function)  # fmt: skip
 
 
-def dry_run_option(function: Command) -> Command:
+def dry_run_option(function: Function) -> Function:
     """Add `--dry-run`."""
-    return click.option("--dry-run", is_flag=True, help="Say what would be done and change nothing.")(function)
+    return click.option("--dry-run", is_flag=True, help="Say what would be done and change nothing.")(
+        function
+    )
 
 
-def engine_options(function: Command) -> Command:
+def engine_options(function: Function) -> Function:
     """Add `--engine` and `--dask`."""
     function = click.option(
         "--engine", type=click.Choice(["here", "processes", "dask"]), default="processes", show_default=True,
@@ -72,7 +74,7 @@ def need_by(by: str | None) -> str:
 
 
 def someone(by: str | None) -> str:
-    """Return the speaker's name, or the name of the account for work that puts no words in anybody's mouth."""
+    """Return the speaker's name, or the account's for work that puts no words in anybody's mouth."""
     import getpass
 
     if by and by.strip():
@@ -148,7 +150,9 @@ def progress_line() -> Callable[[str, int, int | None], None]:
         last = now
         rate = done / (now - started[what]) if now - started[what] > 0.5 else 0.0
         left = f", {(total - done) / rate:.0f} s left" if total and rate and not finished else ""
-        click.echo(f"\r\x1b[K{plain(what)}: {done}{f' of {total}' if total else ''}{left}", err=True, nl=finished)
+        click.echo(
+            f"\r\x1b[K{plain(what)}: {done}{f' of {total}' if total else ''}{left}", err=True, nl=finished
+        )
 
     return show
 
@@ -161,7 +165,10 @@ def table(rows: list[tuple[Any, ...]], heads: tuple[str, ...]) -> str:
     """Return rows as plain text in columns."""
     cells = [tuple(plain("" if cell is None else cell) for cell in row) for row in [heads, *rows]]
     widths = [max(len(row[column]) for row in cells) for column in range(len(heads))]
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in cells
+    ]
     return "\n".join(lines)
 
 
@@ -179,6 +186,7 @@ def named(name: str, **options: Any) -> Callable[[Callable[..., Any]], click.Com
             return function(*args, **kwargs)
 
         run.__doc__ = head
-        return click.command(name, help=head, epilog=epilog, **options)(run)
+        made: click.Command = click.command(name, cls=click.Command, help=head, epilog=epilog, **options)(run)
+        return made
 
     return decorate

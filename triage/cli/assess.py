@@ -38,7 +38,9 @@ def command(
         emit({"decks": [one.to_json() for one in summaries]})
         return
     for number, one in enumerate(summaries, 1):
-        say(f"{number}. {one.deck}: {one.tier or NOT_ENOUGH}; gaps: {one.gaps}; {one.unreviewed} questions open")
+        say(
+            f"{number}. {one.deck}: {one.tier or NOT_ENOUGH}; gaps: {one.gaps}; {one.unreviewed} questions open"
+        )
         if one.tier_if_true != one.tier:
             say(f"   if the machine's suggestions are true: {one.tier_if_true or NOT_ENOUGH}")
         if one.tier_by_person:

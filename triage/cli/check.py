@@ -13,12 +13,12 @@ from triage.words.tiers import CAUTION
 
 @named("check")
 @click.argument("decks", nargs=-1)
-@click.option("--facts", "facts_file", type=click.Path(path_type=Path), help="Check a facts file; no library is needed.")
+@click.option(
+    "--facts", "facts_file", type=click.Path(path_type=Path), help="Check a facts file; no library is needed."
+)
 @library_option
 @json_option
-def command(
-    decks: tuple[str, ...], facts_file: Path | None, library_path: Path | None, as_json: bool
-) -> Any:
+def command(decks: tuple[str, ...], facts_file: Path | None, library_path: Path | None, as_json: bool) -> Any:
     """Compare what is there with published tables and with mechanics: demand, capacity, ratio, source.
 
     A check never says that a deck is safe, and its verdict never changes the exit code.
@@ -51,7 +51,9 @@ def command(
             if one.ratio is None:
                 numbers = ""
             else:
-                numbers = f" {one.demand:g} {one.unit} against {one.capacity:g} {one.unit} (ratio {one.ratio:.2f})"
+                numbers = (
+                    f" {one.demand:g} {one.unit} against {one.capacity:g} {one.unit} (ratio {one.ratio:.2f})"
+                )
             missing = f" Missing: {', '.join(one.missing)}." if one.missing else ""
             say(f"  {one.check}: {one.verdict}{numbers}. {one.why}{missing} [{one.source}]")
     say()

@@ -23,7 +23,12 @@ def command() -> None:
 @library_option
 @json_option
 def set_(
-    deck: str, address: str | None, client: str | None, by: str | None, library_path: Path | None, as_json: bool
+    deck: str,
+    address: str | None,
+    client: str | None,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
 ) -> Any:
     """Set private fields; they are printed only when asked for.
 

@@ -21,7 +21,9 @@ from triage.cli._common import (
 
 
 @named("embed")
-@click.option("--deck", "decks", multiple=True, metavar="D", help="Only this deck (several times for several).")
+@click.option(
+    "--deck", "decks", multiple=True, metavar="D", help="Only this deck (several times for several)."
+)
 @library_option
 @json_option
 def command(decks: tuple[str, ...], library_path: Path | None, as_json: bool) -> Any:

@@ -32,7 +32,13 @@ def command() -> None:
 @named("set")
 @click.argument("photo")
 @click.argument("answers", nargs=-1, required=True, metavar="TAG=present|absent|unclear...")
-@click.option("--box", "boxes", multiple=True, metavar="X,Y,W,H", help="Where, as fractions of the upright photo; zero size is a point; only with one tag.")  # noqa: E501
+@click.option(
+    "--box",
+    "boxes",
+    multiple=True,
+    metavar="X,Y,W,H",
+    help="Where, as fractions of the upright photo; zero size is a point; only with one tag.",
+)  # noqa: E501
 @click.option("--place", metavar="TEXT", help="Where on the deck, e.g. 'joist 4 of 14, house side'.")
 @click.option("--count", type=click.IntRange(0, 1_000_000), help="How many of them.")
 @click.option("--note", metavar="TEXT", help="Anything else.")
@@ -57,7 +63,9 @@ def set_(
             library, library.photo(photo), given, by=need_by(by), boxes=[_box(one) for one in boxes],
             place=place, count=count, note=note,
         )  # fmt: skip
-    rows = [{"photo": one.photo, "tag": one.tag, "value": one.value, "by": one.by, "at": one.at} for one in labels]
+    rows = [
+        {"photo": one.photo, "tag": one.tag, "value": one.value, "by": one.by, "at": one.at} for one in labels
+    ]
     if as_json:
         emit(rows)
     else:
@@ -109,7 +117,12 @@ def log(photo: str | None, library_path: Path | None, as_json: bool) -> Any:
 
 @named("read")
 @click.argument("path", type=click.Path(path_type=Path))
-@click.option("--map", "mapping", type=click.Path(path_type=Path, exists=True), help="TOML that maps foreign categories to tags.")  # noqa: E501
+@click.option(
+    "--map",
+    "mapping",
+    type=click.Path(path_type=Path, exists=True),
+    help="TOML that maps foreign categories to tags.",
+)  # noqa: E501
 @dry_run_option
 @by_option
 @library_option
@@ -177,7 +190,12 @@ _ORDERS = ("deck", "doubtful", "dangerous", "learning", "taken")
 @click.option("--tag", "tags", multiple=True, metavar="T", help="Only this tag (several times for several).")
 @click.option("--order", type=click.Choice(_ORDERS), default="deck", show_default=True)
 @click.option("--like", metavar="PHOTO", help="Photos that look like this one first.")
-@click.option("--second-look", type=click.IntRange(1), metavar="N", help="N photos that somebody else labelled, without those labels.")  # noqa: E501
+@click.option(
+    "--second-look",
+    type=click.IntRange(1),
+    metavar="N",
+    help="N photos that somebody else labelled, without those labels.",
+)  # noqa: E501
 @by_option
 @library_option
 def ask(

@@ -17,9 +17,7 @@ from triage.cli._common import by_option, emit, json_option, library_option, nam
 @by_option
 @library_option
 @json_option
-def command(
-    deck: str, why: str, after: str, by: str | None, library_path: Path | None, as_json: bool
-) -> Any:
+def command(deck: str, why: str, after: str, by: str | None, library_path: Path | None, as_json: bool) -> Any:
     """Record the lifting of a stop-use after a repair.
 
     Examples:

@@ -39,7 +39,7 @@ def command(
             chosen = {sha for (sha, _), one in suggestions.items() if pile is None or one.pile == pile}
             if pile is None:
                 chosen |= {sha for sha, answers in labels.items() if tag in answers}
-        rows = [
+        rows: list[dict[str, Any]] = [
             {
                 "photo": photo.sha, "name": photo.name, "deck": photo.deck, "visit": photo.visit,
                 "taken_at": photo.taken_at, "width": photo.width, "height": photo.height,

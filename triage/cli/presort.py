@@ -28,7 +28,9 @@ if TYPE_CHECKING:
 
 
 @named("presort")
-@click.option("--deck", "decks", multiple=True, metavar="D", help="Only this deck (several times for several).")
+@click.option(
+    "--deck", "decks", multiple=True, metavar="D", help="Only this deck (several times for several)."
+)
 @click.option("--again", is_flag=True, help="Compute again what this model said before.")
 @by_option
 @library_option
@@ -47,9 +49,7 @@ def command(
     from triage.presort.of_library import presort_library
 
     with open_library(library_path) as library:
-        done = presort_library(
-            library, by=someone(by), decks=decks, again=again, progress=progress_line()
-        )
+        done = presort_library(library, by=someone(by), decks=decks, again=again, progress=progress_line())
     if as_json:
         emit(done.to_json())
     else:

@@ -21,7 +21,12 @@ def command(context: click.Context, library_path: Path | None, as_json: bool) ->
     with open_library(library_path) as library:
         tags = list(library.vocabulary().tags.values())
     if as_json:
-        emit([{"tag": one.tag, "kind": one.kind, "definition": one.definition, "element": one.element} for one in tags])
+        emit(
+            [
+                {"tag": one.tag, "kind": one.kind, "definition": one.definition, "element": one.element}
+                for one in tags
+            ]
+        )
     else:
         say(table([(one.tag, one.kind, one.definition) for one in tags], ("tag", "kind", "definition")))
 

@@ -24,7 +24,13 @@ def command() -> None:
 @library_option
 @json_option
 def set_(
-    deck: str, tier: str, why: str, visit: str | None, by: str | None, library_path: Path | None, as_json: bool
+    deck: str,
+    tier: str,
+    why: str,
+    visit: str | None,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
 ) -> Any:
     """Set your own tier for a deck, with the reason.
 

@@ -28,8 +28,18 @@ if TYPE_CHECKING:
 
 @named("train")
 @click.option("--tag", "tags", multiple=True, metavar="T", help="Only this tag (several times for several).")
-@click.option("--promise", type=click.FloatRange(0.001, 0.5), default=0.05, show_default=True, help="Share of a deck's defects that may be missed in the unlikely pile.")
-@click.option("--keep", type=click.Choice(["new", "old"]), help="Overrule which of the new and the previous model stays.")
+@click.option(
+    "--promise",
+    type=click.FloatRange(0.001, 0.5),
+    default=0.05,
+    show_default=True,
+    help="Share of a deck's defects that may be missed in the unlikely pile.",
+)
+@click.option(
+    "--keep",
+    type=click.Choice(["new", "old"]),
+    help="Overrule which of the new and the previous model stays.",
+)
 @by_option
 @library_option
 @json_option

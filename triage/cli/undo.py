@@ -24,5 +24,7 @@ def command(by: str | None, library_path: Path | None, as_json: bool) -> Any:
         emit([{"kind": one.kind, "at": one.at, "by": one.by, **one.payload} for one in events])
     else:
         for one in events:
-            what = ", ".join(f"{key}={value}" for key, value in one.payload.items() if value not in (None, []))
+            what = ", ".join(
+                f"{key}={value}" for key, value in one.payload.items() if value not in (None, [])
+            )
             say(f"Took back {one.kind}: {what}")

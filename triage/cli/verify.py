@@ -22,7 +22,12 @@ from triage.cli._common import (
 
 @named("verify")
 @click.option("--mend", is_flag=True, help="Rebuild caches and the tables that are folded from the log.")
-@click.option("--report", "report_file", type=click.Path(path_type=Path), help="Check an issued report against the library.")
+@click.option(
+    "--report",
+    "report_file",
+    type=click.Path(path_type=Path),
+    help="Check an issued report against the library.",
+)
 @library_option
 @json_option
 def command(mend: bool, report_file: Path | None, library_path: Path | None, as_json: bool) -> Any:

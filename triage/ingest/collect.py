@@ -47,9 +47,10 @@ class SetAside:
 def clean_name(text: str) -> str:
     """Return a name without control characters, in Unicode's composed form."""
     text = unicodedata.normalize("NFC", text)
-    return "".join(
-        char for char in text if unicodedata.category(char) not in ("Cc", "Cf", "Cs")
-    ).strip() or "unnamed"
+    return (
+        "".join(char for char in text if unicodedata.category(char) not in ("Cc", "Cf", "Cs")).strip()
+        or "unnamed"
+    )
 
 
 def collect(paths: list[Path], deck: str | None, scratch: Path) -> Iterator[Offered | SetAside]:
@@ -74,7 +75,9 @@ def _folder(root: Path, deck: str | None, shown: str, origin: str | None) -> Ite
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         here = Path(folder)
         for name in [one for one in folders if (here / one).is_symlink()]:
-            yield SetAside(f"{shown}/{(here / name).relative_to(root)}", "a link to another folder is not followed")
+            yield SetAside(
+                f"{shown}/{(here / name).relative_to(root)}", "a link to another folder is not followed"
+            )
         for name in sorted(files):
             path = here / name
             inside = path.relative_to(root)

@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import Any
 
 _BROKEN = (
-    AssertionError, AttributeError, EOFError, IndexError, KeyError, NotImplementedError, OSError, OverflowError,
-    RecursionError, TypeError, UnicodeError, ValueError, ZeroDivisionError, MemoryError,
+    AssertionError, AttributeError, EOFError, IndexError, KeyError, NotImplementedError, OSError,
+    OverflowError, RecursionError, TypeError, UnicodeError, ValueError, ZeroDivisionError, MemoryError,
 )  # fmt: skip
 """What exifread was seen to raise on broken files (struct.error is a ValueError's sibling, see below)."""
 
@@ -29,8 +29,8 @@ _TIMES = (  # never "Image DateTime": that is when the file was changed
     ("EXIF DateTimeDigitized", "EXIF SubSecTimeDigitized", "EXIF OffsetTimeDigitized"),
 )
 _SERIALS = (
-    "EXIF BodySerialNumber", "EXIF LensSerialNumber", "EXIF CameraOwnerName", "Image Artist", "Image Copyright",
-    "EXIF ImageUniqueID", "MakerNote SerialNumber",
+    "EXIF BodySerialNumber", "EXIF LensSerialNumber", "EXIF CameraOwnerName", "Image Artist",
+    "Image Copyright", "EXIF ImageUniqueID", "MakerNote SerialNumber",
 )  # fmt: skip
 _MAX_TEXT = 120
 
@@ -68,7 +68,7 @@ def _tags(path: Path) -> dict[str, Any]:
     import exifread
 
     logging.getLogger("exifread").setLevel(logging.CRITICAL)
-    broken = (*_BROKEN, struct.error)
+    broken: tuple[type[Exception], ...] = (*_BROKEN, struct.error)
     try:
         with path.open("rb") as file:
             tags = exifread.process_file(file, details=False)
@@ -84,9 +84,9 @@ def _tags(path: Path) -> dict[str, Any]:
 
 
 def _bombs() -> tuple[type[Exception], ...]:
-    from PIL import Image
+    from PIL import Image, UnidentifiedImageError
 
-    return (Image.DecompressionBombError, Image.UnidentifiedImageError)
+    return (Image.DecompressionBombError, UnidentifiedImageError)
 
 
 def _exif_block(path: Path) -> bytes | None:
@@ -139,7 +139,8 @@ def _taken_at(tags: Mapping[str, Any]) -> str | None:
         if not match:
             continue
         try:
-            when = datetime(*(int(part) for part in match.groups())).isoformat()
+            year, month, day, hour, minute, second = (int(part) for part in match.groups())
+            when = datetime(year, month, day, hour, minute, second).isoformat()
         except ValueError:
             continue
         fraction = re.match(r"\d{1,6}", _text(tags, fraction_tag) or "")
@@ -155,9 +156,11 @@ def _standard(text: str) -> str | None:
         when = datetime.fromisoformat(text)
     except ValueError:
         return None
-    return when.isoformat(timespec="microseconds" if when.microsecond % 1000 else "milliseconds") if (
-        when.microsecond
-    ) else when.isoformat()
+    return (
+        when.isoformat(timespec="microseconds" if when.microsecond % 1000 else "milliseconds")
+        if (when.microsecond)
+        else when.isoformat()
+    )
 
 
 def degrees(parts: list[float], reference: str | None) -> float | None:

@@ -63,7 +63,9 @@ def check_visit(text: str | None) -> str | None:
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError as error:
-        raise BadInput(f"{text!r} is not a date.", "Write a visit as YEAR-MONTH-DAY, e.g. 2026-05-04.") from error
+        raise BadInput(
+            f"{text!r} is not a date.", "Write a visit as YEAR-MONTH-DAY, e.g. 2026-05-04."
+        ) from error
 
 
 def ingest(
@@ -90,7 +92,7 @@ def ingest(
         offered = run.sort_out(collect([Path(path) for path in paths], deck, scratch))
         if not offered and not run.result.set_aside and not run.result.known:
             shown = ", ".join(str(path) for path in paths)
-            raise BadInput(f"There are no photos in {shown}.", "Name a folder, a zip or files with photos in them.")
+            raise BadInput(f"There are no photos in {shown}.", "Name a folder, a zip or photo files.")
         run.take_all(offered)
     finally:
         run.close()
@@ -102,8 +104,8 @@ class _Run:
     """One ingest: what is known so far, and what came of it."""
 
     def __init__(
-        self, library: Library, by: str, deck: str | None, visit: str | None, engine: str, dask: str | None, dry_run: bool,
-        progress: Progress | None, cancel: Cancel | None,
+        self, library: Library, by: str, deck: str | None, visit: str | None, engine: str,
+        dask: str | None, dry_run: bool, progress: Progress | None, cancel: Cancel | None,
     ) -> None:  # fmt: skip
         self.library, self.by, self.deck, self.visit = library, by, deck, visit
         self.engine, self.dask, self.progress, self.cancel = engine, dask, progress, cancel
@@ -143,7 +145,9 @@ class _Run:
         """Count a photo that is here already; under another deck it is reported and never moved."""
         deck, _, name = self.placed.deck_of[sha]
         if deck != one.deck:
-            self.aside(one, f"the same photo is here already as {deck}/{name}; use move to place it elsewhere")
+            self.aside(
+                one, f"the same photo is here already as {deck}/{name}; use move to place it elsewhere"
+            )
         else:
             self.result.known.append({"photo": sha, "deck": deck, "name": name})
 
@@ -190,9 +194,7 @@ class _Run:
         first_origin: dict[str, str] = {}
         for one in offered:
             other = first_origin.setdefault(one.deck, self.mark(one)) != self.mark(one)
-            unsure = self.question(one) is not None or (
-                other and self.deck is None and self.visit is None
-            )
+            unsure = self.question(one) is not None or (other and self.deck is None and self.visit is None)
             yield Task(one, originals, renditions, hash_only=unsure)
 
     def dry(self, offered: list[Offered]) -> None:
@@ -255,9 +257,7 @@ class _Run:
     def record(self, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]) -> None:
         visit = self.visit
         if visit is None:
-            visit = visit_of(
-                taken.exif.taken_at if taken.exif else None for _, taken in fresh.values()
-            )
+            visit = visit_of(taken.exif.taken_at if taken.exif else None for _, taken in fresh.values())
             if visit is None and fresh:
                 self.result.undated.append(deck)
         said: list[Said] = []
@@ -295,7 +295,11 @@ class _Run:
             "sha": sha, "deck": one.deck, "visit": visit, "name": one.name, "origin": self.mark(one),
         }  # fmt: skip
         said = [Said("placed", place, self.by)]
-        return said if sha in self.placed.known else [Said("photo-added", added, self.by, private=private), *said]
+        return (
+            said
+            if sha in self.placed.known
+            else [Said("photo-added", added, self.by, private=private), *said]
+        )
 
 
 def _far(metres: float) -> str:

@@ -24,7 +24,9 @@ def run_by_time(library: Library, first: Photo, last: Photo) -> list[Photo]:
         missing = first if not first.taken_at else last
         raise BadInput(f"{missing.path_name} has no camera time.", "Name the photos one by one instead.")
     if first.taken_at > last.taken_at:
-        raise BadInput(f"{first.path_name} was taken after {last.path_name}.", "Give the earlier photo first.")
+        raise BadInput(
+            f"{first.path_name} was taken after {last.path_name}.", "Give the earlier photo first."
+        )
     return [
         photo
         for photo in library.photos(first.deck)

@@ -40,8 +40,8 @@ class Placed:
     def of(cls, connection: Connection) -> Placed:
         """Read the present placings."""
         found = cls()
-        for row in connection.execute(select(photo_table.c.sha, photo_table.c.state)):
-            (found.known if row.state == "here" else found.forgotten).add(row.sha)
+        for sha, state in connection.execute(select(photo_table.c.sha, photo_table.c.state)):
+            (found.known if state == "here" else found.forgotten).add(sha)
         columns = (placing.c.sha, placing.c.deck, placing.c.visit, placing.c.name, placing.c.origin)
         for row in connection.execute(select(*columns).where(placing.c.current.is_(True))):
             found.add(row.sha, row.deck, row.visit, row.name, row.origin)

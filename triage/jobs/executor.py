@@ -75,7 +75,7 @@ def map_items(
     if engine == "dask":
         from triage.jobs.dask_engine import map_dask
 
-        return map_dask(step, items, address, cancel)
+        return map_dask(step, items, address, timeout_s, cancel)
     raise WrongUsage(f"There is no engine {engine!r}.", f"Engines: {', '.join(ENGINES)}.")
 
 
@@ -128,7 +128,7 @@ def _map_processes(
 
     waiting: deque[tuple[Item, Any]] = deque()
     source = iter(items)
-    pool = ProcessPool(
+    pool: Any = ProcessPool(
         max_workers=workers, initializer=_start_worker, context=multiprocessing.get_context("spawn")
     )
     finished = False

@@ -62,11 +62,13 @@ def give_many(
 ) -> list[Label]:
     """Give one person's words on several photos as one act, which `undo` takes back as a whole."""
     if boxes and sum(len(answers) for _, answers in answers_of) != 1:
-        raise WrongUsage("A box belongs to one tag of one photo.", "Give the tags one at a time when there is a box.")
+        raise WrongUsage(
+            "A box belongs to one tag of one photo.", "Give the tags one at a time when there is a box."
+        )
     if asked_by not in ASKED_BY:
         raise WrongUsage(f"{asked_by!r} is no way of asking.", f"Ways: {', '.join(ASKED_BY)}.")
     vocabulary = library.vocabulary()
-    checked = [list(_four(box)) for box in boxes]
+    checked = [_four(box) for box in boxes]
     said = []
     for photo, answers in answers_of:
         for tag, value in answers.items():
@@ -74,7 +76,7 @@ def give_many(
                 "photo": photo.sha,
                 "tag": known_tag(vocabulary, tag),
                 "value": check_value(value),
-                "boxes": checked,
+                "boxes": [list(box) for box in checked],
                 "asked_by": asked_by,
                 "saw_machine": saw_machine,
             }
@@ -85,7 +87,7 @@ def give_many(
     return [
         Label(
             photo=event.payload["photo"], tag=event.payload["tag"], value=event.payload["value"], by=by,
-            at=event.at, boxes=tuple(tuple(box) for box in checked), place=place, count=count,
+            at=event.at, boxes=tuple(checked), place=place, count=count,
             asked_by=asked_by, saw_machine=saw_machine, note=note, event=event.hash,
         )
         for event in events
@@ -94,11 +96,15 @@ def give_many(
 
 def _four(box: Sequence[float]) -> Box:
     if len(box) != 4:
-        raise WrongUsage(f"A box has four numbers, not {len(box)}.", "Write X,Y,W,H as fractions of the photo.")
+        raise WrongUsage(
+            f"A box has four numbers, not {len(box)}.", "Write X,Y,W,H as fractions of the photo."
+        )
     try:
         return checked_box(*box)
     except (BadInput, ValueError) as error:
-        raise WrongUsage(f"The box does not fit: {error}", "Write X,Y,W,H as fractions of the photo.") from error
+        raise WrongUsage(
+            f"The box does not fit: {error}", "Write X,Y,W,H as fractions of the photo."
+        ) from error
 
 
 def known_tag(vocabulary: Any, tag: str) -> str:
@@ -133,7 +139,11 @@ class ReadResult:
 
 
 def store_rows(
-    library: Library, rows: Iterable[LabelRow], set_aside: Iterable[SetAside], *, by: str | None,
+    library: Library,
+    rows: Iterable[LabelRow],
+    set_aside: Iterable[SetAside],
+    *,
+    by: str | None,
     dry_run: bool = False,
 ) -> ReadResult:
     """Store rows read from a file: unknown photos and tags are set aside, rows read before are known.

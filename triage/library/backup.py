@@ -40,7 +40,9 @@ def backup(
     if file.exists():
         raise BadInput(f"{file} is there already.", "Name a file that does not exist yet.")
     if library.engine.dialect.name != "sqlite":
-        raise BadInput("The words of this library stand in a shared database.", "Back that up with its own tools.")
+        raise BadInput(
+            "The words of this library stand in a shared database.", "Back that up with its own tools."
+        )
     temporary = file.with_name(f".{file.name}.{secrets.token_hex(4)}.tmp")
     copy = temporary.with_suffix(".sqlite")
     try:
@@ -55,7 +57,10 @@ def backup(
 
 
 def _copy_database(source: Path, target: Path) -> None:
-    with sqlite3.connect(f"file:{source}?mode=ro", uri=True, timeout=60) as one, sqlite3.connect(target) as other:
+    with (
+        sqlite3.connect(f"file:{source}?mode=ro", uri=True, timeout=60) as one,
+        sqlite3.connect(target) as other,
+    ):
         one.backup(other)
     other.close()
     one.close()
@@ -95,9 +100,7 @@ def _store(archive: zipfile.ZipFile, path: Path, name: str) -> str:
     return digest.hexdigest()
 
 
-def restore(
-    file: Path, path: Path, progress: Callable[[str, int, int | None], None] | None = None
-) -> int:
+def restore(file: Path, path: Path, progress: Callable[[str, int, int | None], None] | None = None) -> int:
     """Make a library from a backup in a new folder; returns how many files were written.
 
     Raises BadInput when the folder is not empty, Damaged when the backup is not whole. Nothing is written

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from sqlalchemy import and_, distinct, func, or_, select
+from sqlalchemy import ColumnElement, and_, distinct, func, or_, select
 
 from triage.library.tables import label, photo, placing, suggestion
 
@@ -49,7 +49,7 @@ def unreviewed_count(library: Library, tags: tuple[str, ...], standing: dict[str
             answered = select(label.c.photo).where(
                 label.c.current.is_(True), label.c.tag == tag, label.c.value.in_(("present", "absent"))
             )
-            done = shas.c.sha.in_(answered)
+            done: ColumnElement[bool] = shas.c.sha.in_(answered)
             if standing.get(tag) == "holds":
                 unlikely = select(suggestion.c.photo).where(
                     suggestion.c.model == model, suggestion.c.tag == tag, suggestion.c.pile == "unlikely"

@@ -26,9 +26,7 @@ def open_engine(folder: Path | None) -> Engine:
     """Return an engine for the library in a folder, or for a view in memory where there is none."""
     url = os.environ.get(DATABASE_VARIABLE)
     if folder is None:
-        engine = create_engine(
-            "sqlite://", poolclass=StaticPool, connect_args={"check_same_thread": False}
-        )
+        engine = create_engine("sqlite://", poolclass=StaticPool, connect_args={"check_same_thread": False})
         event.listen(engine, "connect", _quick_settings)
         return engine
     if url:
@@ -122,7 +120,9 @@ def _plain_errors() -> Iterator[None]:
                 "Wait until it has finished, then run the same command again.",
             ) from error
         if "disk I/O" in said:
-            raise TriageError(f"The disk reports a fault: {said}.", "Check the disk; then run verify.") from error
+            raise TriageError(
+                f"The disk reports a fault: {said}.", "Check the disk; then run verify."
+            ) from error
         raise
     except DatabaseError as error:
         if "malformed" in str(error.orig) or "not a database" in str(error.orig):

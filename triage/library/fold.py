@@ -172,9 +172,7 @@ def _fold_undone(connection: Connection, events: Sequence[Event]) -> None:
 
 def _undo_act(connection: Connection, table: Table, act: str) -> None:
     keys = set(
-        connection.execute(
-            select(table.c.key).where(table.c.act == act, table.c.undone.is_(False))
-        ).scalars()
+        connection.execute(select(table.c.key).where(table.c.act == act, table.c.undone.is_(False))).scalars()
     )
     if not keys:
         return

@@ -94,7 +94,8 @@ class Library:
             raise Damaged(f"{path / LIBRARY_FILE} cannot be read: {error}.", "Restore a backup.") from error
         if version > FORMAT_VERSION:
             raise Damaged(
-                f"{path} was written by a newer deck-triage (format {version}, this one knows {FORMAT_VERSION}).",
+                f"{path} was written by a newer deck-triage"
+                f" (format {version}, this one knows {FORMAT_VERSION}).",
                 "Upgrade deck-triage.",
             )
         shared = config.get("database") == "shared"
@@ -333,15 +334,6 @@ class Library:
             )
         return path
 
-    def rendition(self, sha: str) -> Path:
-        """Return the upright JPEG of a photo, making it where it is not kept."""
-        path = self.renditions.path(sha)
-        if not path.exists():
-            from triage.imaging import examine
-
-            path = self.renditions.put(sha, examine(self.original(sha)).rendition_jpeg)
-        return path
-
     def private_exif(self, sha: str) -> dict[str, Any]:
         """Return a photo's position and serials, kept apart from everything else."""
         with self.read() as connection:
@@ -376,7 +368,7 @@ class Library:
 
     def keep_suggestions(self, rows: Iterable[Suggestion]) -> None:
         """Store the machine's words; an earlier one of the same photo, tag and model is replaced."""
-        values = [
+        values: list[dict[str, Any]] = [
             {
                 "photo": row.photo, "tag": row.tag, "model": row.model, "score": row.score,
                 "probability": row.probability, "pile": row.pile, "places": [list(box) for box in row.where],
@@ -410,7 +402,9 @@ class Library:
         """The folder of the model in use. Raises BadInput when none was trained."""
         model = self.model()
         if model is None:
-            raise BadInput("No model was trained on this library yet.", "Label some photos, then: deck-triage train")
+            raise BadInput(
+                "No model was trained on this library yet.", "Label some photos, then: deck-triage train"
+            )
         return self.models_dir / model[:16]
 
     def statements(self, kind: str, deck: str | None = None) -> list[Event]:

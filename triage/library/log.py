@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import rfc8785
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, RowMapping, func, insert, select
 
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
@@ -66,7 +66,7 @@ def canonical(value: Any) -> str:
     return rfc8785.dumps(value).decode()
 
 
-def event_hash(row: Mapping[str, Any]) -> str:
+def event_hash(row: Mapping[str, Any] | RowMapping) -> str:
     """Return the SHA-256 of an event's canonical form (every column but `hash`)."""
     body = {key: row[key] for key in _HASHED}
     return hashlib.sha256(rfc8785.dumps(body)).hexdigest()
@@ -116,7 +116,7 @@ def append(connection: Connection, log_id: str, said: Sequence[Said], act: str |
         refs = {name: keep_private(connection, text, known) for name, text in one.private.items() if text}
         if refs:
             payload["private"] = refs
-        row = {
+        row: dict[str, Any] = {
             "log_id": log_id,
             "seq": seq,
             "lamport": lamport,
@@ -150,7 +150,7 @@ def read(
         yield from_row(row, names)
 
 
-def from_row(row: Mapping[str, Any], names: Names) -> Event:
+def from_row(row: Mapping[str, Any] | RowMapping, names: Names) -> Event:
     """Return the event of a row of the table."""
     return Event(**{**row, "payload": json.loads(row["payload"])}, by=names.get(row["by_ref"]))
 
@@ -206,10 +206,11 @@ def faults(connection: Connection) -> list[str]:
 
 def heads(connection: Connection) -> dict[str, dict[str, Any]]:
     """Return the last sequence number and hash of every chain, by log."""
-    newest = select(event_table.c.log_id, func.max(event_table.c.seq).label("seq")).group_by(
-        event_table.c.log_id
+    newest = (
+        select(event_table.c.log_id, func.max(event_table.c.seq).label("seq"))
+        .group_by(event_table.c.log_id)
+        .subquery()
     )
-    newest = newest.subquery()  # type: ignore[assignment]
     query = (
         select(event_table.c.log_id, event_table.c.seq, event_table.c.hash)
         .join(newest, (event_table.c.log_id == newest.c.log_id) & (event_table.c.seq == newest.c.seq))

@@ -372,9 +372,7 @@ def deck_private(connection: Connection, deck: str) -> dict[str, str]:
 
 def last_act(connection: Connection, by: str, kinds: Sequence[str]) -> str | None:
     """Return the last act of a person that can be undone and was not, or null."""
-    refs = list(
-        connection.execute(select(private_table.c.ref).where(private_table.c.text == by)).scalars()
-    )
+    refs = list(connection.execute(select(private_table.c.ref).where(private_table.c.text == by)).scalars())
     acts = select(event_table.c.act).where(event_table.c.by_ref.in_(refs), event_table.c.kind.in_(kinds))
     undone = {json.loads(payload)["act"] for payload in connection.execute(
         select(event_table.c.payload).where(event_table.c.kind == "undone")).scalars()}  # fmt: skip

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-
 from triage.library.store import sha256_of
 from triage.library.tables import FOLDS
 from triage.library.tables import photo as photo_table
@@ -75,8 +74,6 @@ def _check_originals(
 
 def _folds_differ(library: Library) -> bool:
     """Say whether folding the log again gives other tables than those that are there."""
-    from triage.library.library import Library
-
     view: Library = library.as_of("9999")
     with view, library.read() as here, view.read() as there:
         for table in FOLDS:
@@ -93,5 +90,3 @@ def _mend_caches(library: Library, found: Verified) -> None:
     for temporary in library.path.rglob(".*.tmp"):
         temporary.unlink(missing_ok=True)
     found.mended.append("the caches were emptied; they fill again when they are needed")
-
-

@@ -55,7 +55,10 @@ class Presorted:
 
 
 def load_models(library: Library) -> dict[str, TagModel | TooFew]:
-    """Return the models in use. Raises BadInput when none was trained, Damaged when they cannot be read."""
+    """Return the models in use.
+
+    Raises BadInput when none was trained, Damaged when they cannot be read.
+    """
     from triage.train.store import load_model
 
     return load_model(library.model_dir)
@@ -65,9 +68,7 @@ def promise_standing(library: Library) -> dict[str, Standing]:
     """Return how each tag's promise stands: as trained, withdrawn for the last batch, or by an audit since."""
     if library.model() is None:
         return {}
-    found = {
-        tag: standing_of(one) for tag, one in load_models(library).items() if isinstance(one, TagModel)
-    }
+    found = {tag: standing_of(one) for tag, one in load_models(library).items() if isinstance(one, TagModel)}
     model = library.model()
     for event in library.statements("presorted"):
         if event.payload["model"] == model:
@@ -90,7 +91,7 @@ def presort_library(
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> Presorted:
-    """Suggest tags for the photos of some decks, or of all; what this model said before is not computed again.
+    """Suggest tags for photos of some decks, or of all; what this model said before is not computed again.
 
     Raises BadInput when no model was trained or a deck is unknown.
     """
@@ -135,9 +136,7 @@ def photos_of(library: Library, decks: Sequence[str]) -> list[Photo]:
     return [photo for deck in dict.fromkeys(decks) for photo in library.photos(deck)]
 
 
-def _standing(
-    library: Library, models: dict[str, TagModel | TooFew], todo: list[str]
-) -> dict[str, Standing]:
+def _standing(library: Library, models: dict[str, TagModel | TooFew], todo: list[str]) -> dict[str, Standing]:
     """Return how each promise stands for this batch; audits since the training come first."""
     found = {tag: standing_of(one) for tag, one in models.items() if isinstance(one, TagModel)}
     for tag, standing in promise_standing(library).items():

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import triage
+from triage.imaging.kept import rendition_of
 from triage.library.records import Box
 from triage.report.source import DeckRecord, Source
 
@@ -28,7 +29,7 @@ class LibraryPhotos:
         from triage.errors import TriageError
 
         try:
-            return self._lib.rendition(sha).read_bytes()
+            return rendition_of(self._lib, sha).read_bytes()
         except TriageError as error:
             raise OSError(str(error)) from error
 
@@ -69,9 +70,9 @@ def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool =
 
 def versions(lib: Library) -> dict[str, str]:
     """Return the versions and hashes that an assessment rests on."""
-    from triage.assess.rules import load_rule_book
+    from triage.assess.evidence import rule_book_of
 
-    book = load_rule_book(lib.own_rules if lib.own_rules.exists() else None, lib.vocabulary())
+    book = rule_book_of(lib)
     return {"deck-triage": triage.__version__, "rule book": book.hash, "model": lib.model() or "none"}
 
 

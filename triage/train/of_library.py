@@ -38,7 +38,7 @@ class Trained:
 
 
 def training_labels(library: Library) -> list[TrainingLabel]:
-    """Return the library's words as training labels: settled ones as settled, disputed ones at half weight."""
+    """Return the library's words as training labels: settled as settled, disputed at half weight."""
     found = []
     for word in library.words().values():
         rows = [label for label in word.labels if not word.settled or label.value == word.value]

@@ -119,6 +119,7 @@ def _settings(samples: int, threads: int) -> None:
     c.device, c.samples, c.use_adaptive_sampling = "CPU", samples, False
     c.use_denoising, c.denoiser = True, "OPENIMAGEDENOISE"
     c.denoising_input_passes, c.denoising_prefilter = "RGB_ALBEDO_NORMAL", "FAST"
+    c.denoising_quality = "BALANCED"
     c.max_bounces, c.diffuse_bounces, c.glossy_bounces, c.transmission_bounces, c.transparent_max_bounces = (
         4,
         3,

@@ -69,14 +69,11 @@ def wood(name: str, species: str, weather: float, dirt: float, lichen: float = 0
     if lichen > 0:
         colour = _lichen(g, colour, place, lichen)
     flat = tuple((0.55 * a + 0.45 * b) * (1 - 0.35 * dirt) for a, b in zip(early, dark, strict=True))
-    height = g.math(
-        "SUBTRACT", g.math("ADD", fibre, g.math("MULTIPLY", pores, 0.4)), g.math("MULTIPLY", crack, 2.0)
-    )
     return g.surface(
         colour,
         g.math("SUBTRACT", 0.78, g.math("MULTIPLY", late, 0.12)),
         0.0,
-        g.bump(height, 0.45, 0.0011),
+        g.bump(fibre, 0.5, 0.0012),
         0.3,
         bounce=flat,
     )
@@ -85,7 +82,7 @@ def wood(name: str, species: str, weather: float, dirt: float, lichen: float = 0
 def _weathered(
     g: Graph, colour: Socket, grain: Socket, late: Socket, fibre: Socket, weather: float
 ) -> Socket:
-    patches = g.noise(g.vector("MULTIPLY", grain, (1.2, 8, 8)), 1, 2, 0.62)
+    patches = g.noise(g.vector("MULTIPLY", grain, (1.2, 8, 8)), 1, 1, 0.62)
     share = g.math(
         "MULTIPLY", g.step(patches, 0.62 - 0.55 * weather, 0.95 - 0.5 * weather), min(1.0, weather * 1.15)
     )
@@ -103,9 +100,9 @@ def _checks(g: Graph, grain: Socket) -> Socket:
 
 
 def _soiled(g: Graph, colour: Socket, place: Socket, dirt: float) -> Socket:
-    blotch = g.step(g.noise(place, 2.3, 3, 0.68), 0.66 - 0.3 * dirt, 0.92 - 0.3 * dirt)
+    blotch = g.step(g.noise(place, 2.3, 2, 0.68), 0.66 - 0.3 * dirt, 0.92 - 0.3 * dirt)
     colour = g.mix(g.math("MULTIPLY", blotch, dirt), colour, (0.055, 0.043, 0.030))
-    runs = g.step(g.noise(g.vector("MULTIPLY", place, (26, 26, 1.7)), 1, 2, 0.6), 0.56, 0.8)
+    runs = g.step(g.noise(g.vector("MULTIPLY", place, (26, 26, 1.7)), 1, 1, 0.6), 0.56, 0.8)
     return g.mix(g.math("MULTIPLY", runs, 0.45 * dirt), colour, (0.05, 0.038, 0.028))
 
 
@@ -227,8 +224,8 @@ def siding(name: str, colour: Colour, ground_m: float) -> bpy.types.Material:
         "MULTIPLY", g.step(split.outputs[2], ground_m + 0.9, ground_m + 0.1), g.step(fine, 0.38, 0.62)
     )
     out = g.mix(g.math("MULTIPLY", splash, 0.55), out, (0.16, 0.125, 0.085))
-    mildew = g.math("MULTIPLY", g.step(fine, 0.58, 0.72), g.step(g.noise(place, 3.1, 2, 0.6), 0.48, 0.66))
-    out = g.mix(g.math("MULTIPLY", mildew, 0.7), out, (0.06, 0.065, 0.055))
+    mildew = g.math("MULTIPLY", g.step(fine, 0.54, 0.80), g.step(g.noise(place, 3.1, 2, 0.6), 0.48, 0.66))
+    out = g.mix(g.math("MULTIPLY", mildew, 0.55), out, (0.09, 0.095, 0.08))
     return g.surface(
         out,
         0.55,
@@ -345,7 +342,7 @@ _PLAIN: dict[str, dict[str, object]] = {
         "vary": 0.35,
         "scale": 7.0,
         "relief_m": 0.004,
-        "speck": 0.5,
+        "speck": 0.25,
         "grime": 0.5,
     },
     "sheathing": {"colour": (0.20, 0.19, 0.18), "rough": 0.8},
@@ -364,7 +361,7 @@ _PLAIN: dict[str, dict[str, object]] = {
         "vary": 0.45,
         "scale": 30.0,
         "relief_m": 0.002,
-        "speck": 0.5,
+        "speck": 0.25,
     },
     "turf": {
         "colour": (0.075, 0.080, 0.045),
@@ -372,7 +369,7 @@ _PLAIN: dict[str, dict[str, object]] = {
         "vary": 0.5,
         "scale": 4.0,
         "relief_m": 0.01,
-        "speck": 0.5,
+        "speck": 0.25,
         "grime": 0.0,
     },
     "glass": {
