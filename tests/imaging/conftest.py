@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 from pathlib import Path
 
 import numpy as np
@@ -32,10 +31,6 @@ def encoded(coffee: np.ndarray) -> dict[str, bytes]:
 
 
 @pytest.fixture(scope="session")
-def exif_samples() -> Path:
-    """Folder of real EXIF, HEIC and broken samples: DECK_TRIAGE_SAMPLES, else beside the checkout."""
-    beside = Path(__file__).resolve().parents[3] / "shared" / "photos"
-    folder = Path(os.environ.get("DECK_TRIAGE_SAMPLES", beside)) / "exif"
-    if not folder.is_dir():
-        pytest.skip("the optional folder of EXIF samples is not there (set DECK_TRIAGE_SAMPLES)")
-    return folder
+def exif_samples(real_photos: Path) -> Path:
+    """Folder of real EXIF, HEIC and broken samples."""
+    return real_photos / "exif"
