@@ -21,7 +21,7 @@ from .views import Light
 class Stage:
     """One deck loaded into the renderer; many pictures may be taken of it."""
 
-    def __init__(self, deck: DeckParams, scene: Scene, samples: int, threads: int) -> None:
+    def __init__(self, deck: DeckParams, scene: Scene, threads: int) -> None:
         """Load every part; parts of one component and material become one object."""
         bpy.ops.wm.read_factory_settings(use_empty=True)
         self.deck, self.names = deck, {0: "sky"}
@@ -43,7 +43,7 @@ class Stage:
             mesh = self._mesh([part])
             for matrix in places:
                 self._place(mesh, part.component, part.kind, index[part.component], matrix)
-        _settings(samples, threads)
+        _settings(threads)
 
     def _material(self, name: str) -> Any:
         if name not in self._materials:
@@ -92,14 +92,14 @@ class Stage:
             for body in bodies:
                 body.hide_render = kind in hidden
 
-    def shoot(self, camera: Camera, light: Light, folder: Path) -> tuple[np.ndarray, np.ndarray]:
+    def shoot(self, camera: Camera, light: Light, folder: Path, samples: int) -> tuple[np.ndarray, np.ndarray]:
         """Radiance (h, w, 3) and component index (h, w) of the ideal (undistorted) picture."""
         _sky(light)
         body = _camera(camera)
         lamp = _flash(body, light.flash) if light.flash else None
         scene, path = bpy.context.scene, folder / "frame.exr"
         scene.render.resolution_x, scene.render.resolution_y = camera.width_px, camera.height_px
-        scene.render.filepath = str(path)
+        scene.render.filepath, scene.cycles.samples = str(path), samples
         bpy.ops.render.render(write_still=True)
         channels = read_exr(path)
         path.unlink()
@@ -112,11 +112,11 @@ class Stage:
         ).astype(np.int32)
 
 
-def _settings(samples: int, threads: int) -> None:
+def _settings(threads: int) -> None:
     scene = bpy.context.scene
     scene.render.engine = "CYCLES"
     c = scene.cycles
-    c.device, c.samples, c.use_adaptive_sampling = "CPU", samples, False
+    c.device, c.use_adaptive_sampling = "CPU", False
     c.use_denoising, c.denoiser = True, "OPENIMAGEDENOISE"
     c.denoising_input_passes, c.denoising_prefilter = "RGB_ALBEDO_NORMAL", "FAST"
     c.denoising_quality = "BALANCED"

@@ -56,8 +56,11 @@ def _toe_nailed(scene: Scene, plan: Layout, joist: int, gap: float) -> None:
             ]
             nail(scene, f"toe-nails-{joist}", np.array(at), np.array([side, -0.5, 0.0]), "nail-steel")
     points, normals = hanger_points(plan, joist, plan.joist_high * 0.78)
-    stands_on = ("ledger", f"joist-{joist}", f"toe-nails-{joist}", "stain")
-    scene.features.append(Feature("missing-hanger", f"hanger-{joist}", 1.0, points, normals, stands_on))
+    flanges = normals[:, 1] > 0  # what the ledger would show of a hanger: there the bare ledger must be seen
+    stands_on = ("ledger", f"toe-nails-{joist}", "stain")
+    scene.features.append(
+        Feature("missing-hanger", f"hanger-{joist}", 1.0, points[flanges], normals[flanges], stands_on)
+    )
 
 
 def _ledger_strip(scene: Scene, plan: Layout) -> None:
@@ -222,6 +225,7 @@ def _post(
 
 def decking(scene: Scene, deck: DeckParams, plan: Layout) -> None:
     """Deck boards with their screws; the first board keeps a gap to the wall."""
+    gap = 0.011 if deck.look_alike == "shadow" else 0.006  # through wide gaps the sun draws stripes below
     y, k = plan.ledger_back + 0.030, 0
     while y < plan.depth + 0.05:
         rng = scene.rng("decking", k)
@@ -252,5 +256,5 @@ def decking(scene: Scene, deck: DeckParams, plan: Layout) -> None:
                     0.0008,
                     sides=9,
                 )
-        y += BOARD_WIDE_M + 0.006
+        y += BOARD_WIDE_M + gap
         k += 1

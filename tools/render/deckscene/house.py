@@ -116,7 +116,7 @@ def flashing(scene: Scene, deck: DeckParams, plan: Layout) -> None:
     line = np.stack([x, np.full(60, plan.ledger_back + 0.012), np.full(60, plan.deck_top + 0.012)], 1)
     around = ("flashing", "siding", "decking", "debris", "litter", "sheathing", "ledger", "stray")
     scene.features.append(
-        Feature("flashing-line", "flashing", 0.0, line, np.tile([0, 0.7, 0.7], (60, 1)), around)
+        Feature("flashing-line", "flashing", 0.0, line, np.tile([0, 0, 1.0], (60, 1)), around)
     )
     if deck.flashing == "over-decking":
         level = plan.deck_top + 0.003

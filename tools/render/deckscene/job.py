@@ -88,7 +88,7 @@ def run(
     *,
     photos: int | None = None,
     small: bool = False,
-    samples: int = 6,
+    samples: int | None = None,
     threads: int = 2,
     only: frozenset[str] = frozenset(),
     say: Callable[[str], None] = lambda text: None,
@@ -108,17 +108,22 @@ def run(
         if not todo:
             continue
         scene, positions = build(deck)
-        stage = Stage(deck, scene, samples, threads)
+        stage = Stage(deck, scene, threads)
         for shot in todo:
             if photos is not None and taken >= photos:
                 return taken
             start, cpu = time.monotonic(), time.process_time()
-            _take(stage, out, i, deck, scene, positions, shot, size)
+            _take(stage, out, i, deck, scene, positions, shot, size, samples or paths_for(shot.view))
             taken += 1
             say(
                 f"{shot.visit} {shot.deck}/{shot.name} {time.monotonic() - start:.1f} s, processor {time.process_time() - cpu:.1f} s"
             )
     return taken
+
+
+def paths_for(view: str) -> int:
+    """Light paths per pixel: under the deck it is dark, there one more is spent."""
+    return 4 if view in ("hanger-near", "hanger-far", "ledger-below", "beam-side") else 3
 
 
 def _take(
@@ -130,12 +135,13 @@ def _take(
     plan: Layout,
     shot: Shot,
     size: tuple[int, int],
+    samples: int,
 ) -> None:
     """One photo: radiance and ids from the renderer, the rest from here."""
     rng, phone = shot.rng(), PHONES[shot.phone]
     view = make_view(shot.view, plan, shot.aim, shot.light, phone, size, rng)
     stage.show(view.hidden)
-    radiance, ids = stage.shoot(view.camera, view.light, out)
+    radiance, ids = stage.shoot(view.camera, view.light, out, samples)
     exposure = shot.exposed()
     if size != FULL_SIZE:
         exposure = replace(exposure, shake_px=exposure.shake_px * size[0] / FULL_SIZE[0])

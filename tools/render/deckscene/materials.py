@@ -337,7 +337,7 @@ _PLAIN: dict[str, dict[str, object]] = {
         "grime": 0.55,
     },
     "concrete": {
-        "colour": (0.36, 0.345, 0.32),
+        "colour": (0.27, 0.26, 0.24),
         "rough": 0.9,
         "vary": 0.35,
         "scale": 7.0,
@@ -356,7 +356,7 @@ _PLAIN: dict[str, dict[str, object]] = {
         "grime": 0.0,
     },
     "stone": {
-        "colour": (0.30, 0.28, 0.26),
+        "colour": (0.21, 0.195, 0.18),
         "rough": 0.8,
         "vary": 0.45,
         "scale": 30.0,
@@ -364,7 +364,7 @@ _PLAIN: dict[str, dict[str, object]] = {
         "speck": 0.25,
     },
     "turf": {
-        "colour": (0.075, 0.080, 0.045),
+        "colour": (0.058, 0.078, 0.030),
         "rough": 0.95,
         "vary": 0.5,
         "scale": 4.0,

@@ -31,9 +31,9 @@ class Phone:
 
 
 PHONES = (
-    Phone("Quillon", "Quillon Q7", 64.0, 4.48, 29, 1.8, 0.014, 0.42, 0.8, 1.06, 0.40, 1.00),
-    Phone("Arvane", "AV-210", 66.5, 4.27, 27, 2.0, 0.022, 0.62, 1.25, 1.14, 0.48, 1.03),
-    Phone("Pellwin", "Pellwin One", 62.0, 4.66, 30, 2.2, 0.006, 0.30, 1.7, 1.00, 0.30, 0.97),
+    Phone("Quillon", "Quillon Q7", 64.0, 4.48, 29, 1.8, 0.014, 0.36, 0.6, 1.06, 0.40, 1.00),
+    Phone("Arvane", "AV-210", 66.5, 4.27, 27, 2.0, 0.022, 0.52, 0.85, 1.14, 0.48, 1.03),
+    Phone("Pellwin", "Pellwin One", 62.0, 4.66, 30, 2.2, 0.006, 0.26, 1.15, 1.00, 0.30, 0.97),
 )
 
 
@@ -72,7 +72,8 @@ def develop(
     x = _blur(x, shot, rng)
     x = _noise(x, shot.iso * phone.noise, rng)
     x = _tone(x, phone.local_tone)
-    return (_finish(x, phone) * 255 + 0.5).astype(np.uint8)
+    colour = phone.saturation * (1 - 0.05 * (min(shot.iso, 6.0) - 1))  # phones mute colour as they turn up the gain
+    return (_finish(x, colour, phone.sharpen) * 255 + 0.5).astype(np.uint8)
 
 
 def _glare(x: np.ndarray, share: float = 0.04) -> np.ndarray:
@@ -98,7 +99,7 @@ def _radius2(shape: tuple[int, ...]) -> np.ndarray:
     return ((x - (w - 1) / 2) / ((w - 1) / 2)) ** 2 + ((y - (h - 1) / 2) / ((h - 1) / 2)) ** 2
 
 
-def _white_balance(x: np.ndarray, phone: Phone, strength: float = 0.85) -> np.ndarray:
+def _white_balance(x: np.ndarray, phone: Phone, strength: float = 0.9) -> np.ndarray:
     """Shades of grey (Minkowski mean of order 4), most of the way, then the maker's taste."""
     flat = x.reshape(-1, 3)[::7].clip(0, np.percentile(x, 97))
     light = (flat**4).mean(0) ** 0.25 + 1e-9
@@ -171,11 +172,11 @@ def _tone(x: np.ndarray, local: float) -> np.ndarray:
     )
 
 
-def _finish(x: np.ndarray, phone: Phone) -> np.ndarray:
+def _finish(x: np.ndarray, saturation: float, sharpen: float) -> np.ndarray:
     grey = x.mean(-1, keepdims=True)
-    x = np.clip(grey + (x - grey) * phone.saturation, 0, 1)
+    x = np.clip(grey + (x - grey) * saturation, 0, 1)
     ycc = cv2.cvtColor(x, cv2.COLOR_RGB2YCrCb)
     ycc[..., 1:] = cv2.GaussianBlur(ycc[..., 1:], (0, 0), 1.1)
     detail = ycc[..., 0] - cv2.GaussianBlur(ycc[..., 0], (0, 0), 1.3)
-    ycc[..., 0] += phone.sharpen * np.sign(detail) * np.maximum(np.abs(detail) - 0.006, 0)
+    ycc[..., 0] += sharpen * np.sign(detail) * np.maximum(np.abs(detail) - 0.006, 0)
     return np.clip(cv2.cvtColor(ycc, cv2.COLOR_YCrCb2RGB), 0, 1)
