@@ -39,8 +39,8 @@ def command(
     """Place photos at another deck; `undo` puts them back.
 
     Examples:
-    deck-triage move D-17/IMG_0412.jpg --deck D-18 --by ann
-    deck-triage move --from D-17/IMG_0412.jpg --to D-17/IMG_0431.jpg --deck D-18 --by ann
+    deck-triage move D-17/IMG_0412.jpg --deck D-19 --by ann
+    deck-triage move --from D-17/IMG_0412.jpg --to D-17/IMG_0431.jpg --deck D-19 --by ann
     """
     from triage.ingest import check_visit
     from triage.ingest.moving import move, run_by_time

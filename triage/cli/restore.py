@@ -18,7 +18,7 @@ def command(file: Path, path: Path, as_json: bool) -> Any:
     """Make a library from a backup, in a new folder; every file is checked against its hash.
 
     Examples:
-    deck-triage restore season-2026.backup season-again
+    deck-triage restore season.backup season-again
     """
     from triage.library.backup import restore
 

@@ -1,0 +1,98 @@
+"""Builds the folder in which the examples of the help are run."""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from pathlib import Path
+
+from conftest import draw_photo
+
+from triage.ingest import ingest
+from triage.label.rows import give_labels
+from triage.library import Library
+
+FACTS = """
+[decks."D-17"]
+joist_size = "2x8"
+joist_spacing_in = 16
+joist_span_ft = 9.0
+species = "southern-pine"
+height_above_grade_ft = 6.5
+"""
+
+
+def build_stage(folder: Path) -> Path:
+    """Make card/, card.zip, a labelled and presorted library season-2026, and the files that examples name."""
+    folder.mkdir(parents=True)
+    _card(folder)
+    with Library.create(folder / "season-2026") as library:
+        ingest(library, [folder / "card"], by="ann", engine="here")
+        _second_visit(library, folder)
+        _label(library)
+        (folder / "hash.txt").write_text(library.photo("D-17/IMG_0412.jpg").sha)
+        _files(library, folder)
+    return folder
+
+
+def _card(folder: Path) -> None:
+    for deck, first in (("D-17", 10), ("D-18", 40)):
+        for number in range(12, 18):
+            draw_photo(
+                folder / "card" / deck / f"IMG_04{number}.jpg",
+                seed=first + number,
+                exif={271: "Invented", 272: "Phone", "taken_at": f"2026:05:04 10:{number}:00"},
+            )
+    draw_photo(folder / "IMG_0412.jpg", seed=999)
+    with zipfile.ZipFile(folder / "card.zip", "w") as archive:
+        for path in sorted((folder / "card").rglob("*.jpg")):
+            archive.write(path, path.relative_to(folder / "card"))
+
+
+def _second_visit(library: Library, folder: Path) -> None:
+    for name, seed in (("after", 777), ("b", 778)):
+        draw_photo(folder / "again" / f"{name}.jpg", seed=seed, exif={"taken_at": "2026:09:01 09:00:00"})
+    ingest(library, [folder / "again"], by="ann", deck="D-17", engine="here")
+    draw_photo(folder / "first" / "a.jpg", seed=779, exif={"taken_at": "2026:05:04 12:00:00"})
+    draw_photo(folder / "first" / "IMG_0431.jpg", seed=780, exif={"taken_at": "2026:05:04 12:30:00"})
+    ingest(library, [folder / "first"], by="ann", deck="D-17", engine="here")
+
+
+def _label(library: Library) -> None:
+    for deck in ("D-17", "D-18"):
+        for index, photo in enumerate(library.photos(deck)):
+            value = ("present", "absent")[index % 2]
+            for by in ("ann", "ben"):
+                answers = {"missing-hanger": value, "shows-hanger": "present", "rusted-connector": "absent"}
+                give_labels(library, photo, answers, by=by)
+
+
+def _files(library: Library, folder: Path) -> None:
+    from triage.assess import assess_library
+    from triage.label.rows import labels_file
+    from triage.library.backup import backup
+    from triage.presort.of_library import presort_library
+    from triage.report import write_repairs, write_report
+    from triage.train.of_library import train_library
+
+    (folder / "own-tags.toml").write_text(
+        '[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "A nest of wasps."\n'
+    )
+    (folder / "facts.toml").write_text(FACTS)
+    (folder / "facts.csv").write_text("deck,visit,key,value\nD-17,,joist_size,2x8\n")
+    labels_file(library, folder / "labels.csv")
+    (folder / "coco.json").write_text(json.dumps(_coco()))
+    (folder / "categories.toml").write_text('[categories]\nhanger-gone = "missing-hanger"\n')
+    train_library(library, by="ann")
+    presort_library(library, by="ann")
+    write_report(library, assess_library(library), folder / "report")
+    write_repairs(library, folder / "crew.csv")
+    backup(library, folder / "season.backup")
+
+
+def _coco() -> dict[str, object]:
+    return {
+        "images": [{"id": 1, "file_name": "D-17/IMG_0412.jpg", "width": 320, "height": 240}],
+        "categories": [{"id": 1, "name": "hanger-gone"}],
+        "annotations": [{"id": 1, "image_id": 1, "category_id": 1, "bbox": [10, 10, 40, 40]}],
+    }
