@@ -79,21 +79,28 @@ def at_head(lib: Library, head: Head) -> Library:
 
 
 def evidence_of(lib: Library, decks: Sequence[DeckVisit]) -> list[DeckEvidence]:
-    """Return what is known of each deck at its visit."""
-    from triage.assess.evidence import gather
+    """Return what is known of each deck at its visit, by the name of the deck.
 
-    return [gather(lib, deck, visit) for deck, visit in decks]
+    Raises BadInput for a deck that the library does not know.
+    """
+    from triage.assess.evidence import gather_all
+
+    by_visit: dict[str | None, list[str]] = {}
+    for deck, visit in decks:
+        by_visit.setdefault(visit, []).append(deck)
+    found = [one for visit, names in by_visit.items() for one in gather_all(lib, names, visit)]
+    return sorted(found, key=lambda one: one.deck)
 
 
 def assess_evidence(lib: Library, evidence: Sequence[DeckEvidence]) -> list[DeckSummary]:
     """Return the summaries, worst first."""
+    from triage.assess.evidence import fitted_rho, rule_book_of
     from triage.assess.order import rank
-    from triage.assess.rules import load_rule_book
     from triage.assess.summary import assess_deck
 
-    vocabulary = lib.vocabulary()
-    book = load_rule_book(lib.own_rules if lib.own_rules.exists() else None, vocabulary)
-    return rank(assess_deck(one, book, vocabulary) for one in evidence)
+    vocabulary, book = lib.vocabulary(), rule_book_of(lib)
+    rho = fitted_rho(evidence, vocabulary.core)
+    return rank(assess_deck(one, book, vocabulary, rho=rho) for one in evidence)
 
 
 def freeze_machine(evidence: Sequence[DeckEvidence]) -> dict[str, Any]:
