@@ -1,5 +1,6 @@
 """From evidence to a risk summary per deck: rules, coverage, combining photos, order, visits compared."""
 
+from triage.assess.evidence import assess_library, gather
 from triage.assess.order import rank
 from triage.assess.records import Concern, DeckEvidence, DeckSummary, Seen
 from triage.assess.rules import Rule, RuleBook, load_rule_book
@@ -13,6 +14,8 @@ __all__ = [
     "RuleBook",
     "Seen",
     "assess_deck",
+    "assess_library",
+    "gather",
     "load_rule_book",
     "rank",
 ]

@@ -44,24 +44,25 @@ def union_probability(maxima: Sequence[float], rho: float = RHO) -> float:
     return min(1.0, largest + (1 - rho) * (independent - largest), math.fsum(maxima))
 
 
-def fit_rho(decks: Sequence[tuple[Sequence[float], bool]]) -> float | None:
-    """Return the rho in [0, 1] with the least log loss over decks, to 0.01; null below 30 decks.
+def fit_rho(rows: Sequence[tuple[Sequence[float], bool]], decks: int | None = None) -> float | None:
+    """Return the rho in [0, 1] with the least log loss, to 0.01; null below 30 decks.
 
-    Each deck is (groups' probabilities, whether the defect is there by a person's word). Ties go to the rho
-    nearest to 0.5. Needs both decks with the defect and decks without it, else null.
+    Each row is (groups' probabilities of a deck for one tag, whether the defect is there by a person's word);
+    `decks` is how many decks they come from (one each where it is not said). Ties go to the rho nearest to
+    0.5. Needs rows with the defect and rows without it, else null.
     """
-    truths = [truth for _, truth in decks]
-    if len(decks) < FIT_FROM_DECKS or all(truths) or not any(truths):
+    truths = [truth for _, truth in rows]
+    if (len(rows) if decks is None else decks) < FIT_FROM_DECKS or all(truths) or not any(truths):
         return None
     grid = [step / _STEPS for step in range(_STEPS + 1)]
-    losses = {rho: _log_loss(decks, rho) for rho in grid}
+    losses = {rho: _log_loss(rows, rho) for rho in grid}
     best = min(losses.values())
     return min((rho for rho in grid if losses[rho] <= best + 1e-12), key=lambda rho: abs(rho - RHO))
 
 
-def _log_loss(decks: Sequence[tuple[Sequence[float], bool]], rho: float) -> float:
+def _log_loss(rows: Sequence[tuple[Sequence[float], bool]], rho: float) -> float:
     total = 0.0
-    for maxima, truth in decks:
+    for maxima, truth in rows:
         probability = min(1 - _FLOOR, max(_FLOOR, union_probability(maxima, rho)))
         total -= math.log(probability if truth else 1 - probability)
-    return total / len(decks)
+    return total / len(rows)

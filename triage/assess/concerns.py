@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from triage.assess.conditions import Support
 from triage.assess.places import place_key
 from triage.assess.records import Concern, DeckEvidence
-from triage.assess.rules import DEPARTS_ENDS, Rule, RuleBook
+from triage.assess.rules import DEPARTS_ENDS, Rule, RuleBook, fact_elements
 from triage.assess.view import DeckView, Item, chance_of, count_places
-from triage.library.records import Fact, Finding
+from triage.library.records import Finding
 from triage.words.tiers import STANDINGS, tier_rank
+
+NOT_AGAIN = "Not looked at again at this visit; it stays open."
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ def _base(one: Fired, lead: str | None, visits: Sequence[DeckEvidence], chance: 
         source=rule.source,
         element=rule.element,
         raises=rule.raises,
+        facts=_facts_behind(one),
         chance=chance,
     )
 
@@ -134,9 +137,7 @@ def _at_place(base: Concern, items: list[Item], others: list[Item], visits: int)
         base,
         standing=standing,
         status=status,
-        remark="No photo of this visit was looked at for it; it stays open."
-        if status == "not-looked-at-again"
-        else "",
+        remark=NOT_AGAIN if status == "not-looked-at-again" else "",
         photos=tuple(dict.fromkeys(item.photo.sha for item in [*items, *others])),
         place=next((item.place for item in items if item.place), None),
         count=count_places(items),
@@ -163,11 +164,11 @@ def finding_concern(finding: Finding, *, current: bool) -> Concern:
         call="engineer" if finding.tier == "stop-use" else "contractor",
         source="what a person found on site",
         element=None,
-        remark="" if current else "No photo of this visit was looked at for it; it stays open.",
+        remark="" if current else NOT_AGAIN,
     )
 
 
-def check_concern(check: Any) -> Concern:
+def check_concern(check: Any, facts: Iterable[str]) -> Concern:
     """Return the concern of a check that is over and that no rule took up."""
     departs = check.kind == "departs-from-today"
     return Concern(
@@ -187,13 +188,30 @@ def check_concern(check: Any) -> Concern:
         call="contractor",
         source=check.source,
         element=None,
+        facts=tuple(sorted(facts)),
     )
 
 
-def fact_status(concern: Concern, facts: Mapping[str, Fact], support: Support, visit: str | None) -> str:
-    """Return the status of a concern without photos that an earlier visit had too."""
-    renewed = any(facts[key].visit == visit for key in support.facts if key in facts)
-    return "still-there" if renewed else "not-looked-at-again"
+def _facts_behind(one: Fired) -> tuple[str, ...]:
+    """Return the facts that made a rule hold; a check stands for all facts of the rule's element."""
+    behind = set(one.support.facts)
+    if one.support.checks:
+        behind |= {key for key in one.view.facts if fact_elements().get(key) == one.rule.element}
+    return tuple(sorted(behind))
+
+
+def with_status(concern: Concern, before: set[str], evidence: DeckEvidence) -> Concern:
+    """Return a concern that rests on facts with its status; `before` are the rules that held earlier.
+
+    It is still there when one of its facts was told again at this visit.
+    """
+    if concern.count is not None or concern.rule not in before:
+        return concern
+    facts = evidence.facts
+    again = any(facts[key].visit == evidence.visit for key in concern.facts if key in facts)
+    if again:
+        return replace(concern, status="still-there")
+    return replace(concern, status="not-looked-at-again", remark=NOT_AGAIN)
 
 
 def worst_first(concern: Concern) -> tuple[Any, ...]:

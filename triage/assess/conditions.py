@@ -22,6 +22,7 @@ from triage.errors import BadInput
 from triage.words.tiers import STANDINGS
 
 FACT_TESTS = ("over", "at_least", "under", "at_most", "is", "one_of", "known")
+TRIED_BY_HAND = ("guard_post_firm",)
 _ALLOWED: dict[str, tuple[str, ...]] = {
     "all": (),
     "any": (),
@@ -161,8 +162,15 @@ def _fact(condition: Condition, view: View) -> Support | None:
     value = view.fact(condition.name)
     if not all(compare(value, test, wanted) for test, wanted in condition.tests):
         return None
-    facts = frozenset({condition.name}) if value is not None else frozenset()
-    return Support(STANDINGS[0], facts=facts)
+    if value is None:
+        return NOTHING
+    return Support(_standing_of(condition.name, value), facts=frozenset({condition.name}))
+
+
+def _standing_of(key: str, value: Any) -> str:
+    """Return how well a fact stands: measured or tried by hand on site, else a person's word."""
+    measured = isinstance(value, int | float) and not isinstance(value, bool)
+    return "verified-on-site" if measured or key in TRIED_BY_HAND else "seen-by-person"
 
 
 def _check(condition: Condition, view: View) -> Support | None:

@@ -52,7 +52,8 @@ class DeckEvidence:
 class Concern:
     """What a rule, a check or a finding concluded about one place of a deck.
 
-    `photos` come best evidence first; `boxes` are fractions of the upright photo. `chance` is the combined
+    `photos` come best evidence first; `boxes` are fractions of the upright photo; `facts` are the
+    keys of facts that made the rule hold. `chance` is the combined
     probability of a concern that rests on suggestions (internal to the order of work), else null.
     """
 
@@ -75,6 +76,7 @@ class Concern:
     element: str | None = None
     remark: str = ""
     raises: tuple[str, ...] = ()
+    facts: tuple[str, ...] = ()
     chance: float | None = None
 
     @property

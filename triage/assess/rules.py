@@ -10,7 +10,7 @@ import hashlib
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any, Literal
 
@@ -120,6 +120,13 @@ def known_facts() -> dict[str, frozenset[str] | None]:
     """Return the keys of deck facts with their choices (null where any value of the type goes)."""
     table = tomllib.loads(FACTS.read_text(encoding="utf-8"))
     return {key: frozenset(row["choices"]) if "choices" in row else None for key, row in table.items()}
+
+
+@cache
+def fact_elements() -> dict[str, str]:
+    """Return the element that each fact belongs to."""
+    table = tomllib.loads(FACTS.read_text(encoding="utf-8"))
+    return {key: str(row.get("element", "whole-deck")) for key, row in table.items()}
 
 
 def load_rule_book(extra: Path | None, vocabulary: Vocabulary) -> RuleBook:

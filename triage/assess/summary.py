@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from triage.assess.combining import RHO
 from triage.assess.concerns import (
@@ -14,13 +14,15 @@ from triage.assess.concerns import (
     finding_concern,
     fire,
     spoken_for,
+    with_status,
     worst_first,
 )
 from triage.assess.coverage import coverage, gaps, go_back_for, needs, open_up
 from triage.assess.order import reason, score_parts
-from triage.assess.records import Concern, DeckEvidence, DeckSummary
+from triage.assess.records import Concern, DeckEvidence, DeckSummary, Seen
 from triage.assess.rules import RuleBook
 from triage.assess.view import DeckView, gather_items
+from triage.assess.visits import Closed, closed_test, closings_that_hold, settle
 from triage.words.tiers import worst
 from triage.words.vocabulary import Vocabulary
 
@@ -41,21 +43,14 @@ def assess_deck(
     `checks` are run from the facts where they are not given; `rho` mixes the photos' probabilities.
     """
     visits = evidence.visits()
-    if checks is None:
-        from triage.structure import run_checks
-
-        checks = run_checks(evidence.fact_values())
+    checks = _run(evidence) if checks is None else checks
     seen = coverage(visits)
-    view = DeckView(
-        gather_items(visits),
-        evidence.fact_values(),
-        {check.check: check for check in checks},
-        {one.element: one.seen for one in seen},
-    )
+    closed = closings_that_hold(visits, rule_book)
+    view = _view(visits, checks, seen, closed)
     fired = fire(view, rule_book)
     hidden = spoken_for(fired, rule_book)
-    everything = _concerns(fired, visits, checks, rho)
-    shown = tuple(sorted((c for c in everything if c.rule not in hidden), key=worst_first))
+    everything = settle(_concerns(fired, visits, checks, rho, rule_book), closed, visits)
+    shown = tuple(sorted((c for c in everything if c.rule not in hidden or not c.is_open), key=worst_first))
     gap = gaps(seen)
     missing = unreviewed(visits, vocabulary)
     printed, if_true = _tiers(shown, gap, missing)
@@ -83,19 +78,56 @@ def assess_deck(
     return replace(summary, reason=reason(summary))
 
 
+def _run(evidence: DeckEvidence) -> list[Check]:
+    from triage.structure import run_checks
+
+    return run_checks(evidence.fact_values())
+
+
+def _view(
+    visits: Sequence[DeckEvidence], checks: Sequence[Check], seen: Sequence[Seen], closed: Sequence[Closed]
+) -> DeckView:
+    return DeckView(
+        gather_items(visits, closed_test(closed)),
+        visits[-1].fact_values(),
+        {check.check: check for check in checks},
+        {one.element: one.seen for one in seen},
+    )
+
+
 def _concerns(
-    fired: Sequence[Fired], visits: Sequence[DeckEvidence], checks: Sequence[Any], rho: float
+    fired: Sequence[Fired],
+    visits: Sequence[DeckEvidence],
+    checks: Sequence[Check],
+    rho: float,
+    book: RuleBook,
 ) -> list[Concern]:
     concerns = [concern for one in fired for concern in concerns_of(one, visits, rho)]
     taken_up = {name for one in fired for name in one.support.checks}
-    concerns += [check_concern(c) for c in checks if c.verdict == "over" and c.check not in taken_up]
-    known: set[str] = set()
-    for number, evidence in reversed(list(enumerate(visits))):
-        for finding in evidence.findings:
-            if finding.id not in known:
-                known.add(finding.id)
-                concerns.append(finding_concern(finding, current=number == len(visits) - 1))
+    concerns += [
+        check_concern(c, visits[-1].facts) for c in checks if c.verdict == "over" and c.check not in taken_up
+    ]
+    concerns += _findings(visits)
+    if len(visits) > 1 and any(concern.count is None for concern in concerns):
+        before = {name for earlier in visits[:-1] for name in _held_by_facts(earlier, book)}
+        concerns = [with_status(concern, before, visits[-1]) for concern in concerns]
     return concerns
+
+
+def _held_by_facts(evidence: DeckEvidence, book: RuleBook) -> set[str]:
+    """Return the rules, and the checks taken by no rule, that held by the facts of an earlier visit."""
+    checks = _run(evidence)
+    fired = fire(DeckView({}, evidence.fact_values(), {c.check: c for c in checks}, {}), book)
+    return {one.rule.id for one in fired} | {f"check-{c.check}" for c in checks if c.verdict == "over"}
+
+
+def _findings(visits: Sequence[DeckEvidence]) -> list[Concern]:
+    known: dict[str, Concern] = {}
+    for evidence in reversed(visits):
+        for finding in evidence.findings:
+            current = finding.visit == visits[-1].visit or len(visits) == 1
+            known.setdefault(finding.id, finding_concern(finding, current=current))
+    return list(known.values())
 
 
 def _tiers(concerns: Sequence[Concern], gap: str, missing: int) -> tuple[str | None, str | None]:

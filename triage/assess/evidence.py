@@ -1,0 +1,156 @@
+"""Reads a library into evidence and assesses its decks; the only module here that knows a library's shape."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from triage.assess.combining import RHO, fit_rho, group_maxima
+from triage.assess.order import rank
+from triage.assess.records import DeckEvidence, DeckSummary
+from triage.assess.rules import RuleBook, load_rule_book
+from triage.assess.summary import assess_deck
+from triage.assess.view import group_of
+from triage.errors import BadInput
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.library.records import Photo, Suggestion
+
+_FIRST = ""
+
+
+def assess_library(
+    lib: Library, decks: Sequence[str] | None = None, visit: str | None = None, as_of: str | None = None
+) -> list[DeckSummary]:
+    """Return the summaries of all decks, or of those named, worst first.
+
+    `visit` takes what concerns that visit and earlier ones, whenever recorded; `as_of` (ISO 8601; UTC where
+    no zone is given) only what was recorded up to then. Raises BadInput for an unknown deck or a time that
+    is none.
+    """
+    evidence = gather_all(lib, decks, visit, as_of)
+    vocabulary = lib.vocabulary()
+    book = rule_book_of(lib)
+    rho = fitted_rho(evidence, vocabulary.core)
+    return rank(assess_deck(one, book, vocabulary, rho=rho) for one in evidence)
+
+
+def rule_book_of(lib: Library) -> RuleBook:
+    """Return the shipped rules with the library's own. Raises BadInput for a file that cannot be taken."""
+    return load_rule_book(lib.own_rules if lib.own_rules.exists() else None, lib.vocabulary())
+
+
+def gather_all(
+    lib: Library, decks: Sequence[str] | None = None, visit: str | None = None, as_of: str | None = None
+) -> list[DeckEvidence]:
+    """Return the evidence of decks, by name; raises BadInput as `assess_library` does.
+
+    With `visit` and no deck named, decks that had no visit by then are left out.
+    """
+    view = lib.as_of(_utc(as_of)) if as_of else lib
+    known = view.decks()
+    for deck in decks or ():
+        if deck not in known:
+            when = f" as of {as_of}" if as_of else ""
+            raise BadInput(f"There is no deck '{deck}' in this library{when}.", _hint(known))
+    promise = _promise(lib)
+    found = []
+    for deck in decks or known:
+        visits = [one for one in view.visits(deck) if visit is None or (one or _FIRST) <= visit]
+        if visits or decks:
+            found.append(_gather(view, lib, deck, visits, promise))
+    return found
+
+
+def gather(lib: Library, deck: str, visit: str | None = None, as_of: str | None = None) -> DeckEvidence:
+    """Return the evidence of one deck at a visit (the latest where none is named), earlier ones in it."""
+    return gather_all(lib, [deck], visit, as_of)[0]
+
+
+def _gather(
+    view: Library, lib: Library, deck: str, visits: list[str | None], promise: dict[str, str]
+) -> DeckEvidence:
+    by_visit: dict[str | None, list[Photo]] = {one: [] for one in visits}
+    for photo in view.photos(deck):
+        if photo.visit in by_visit:
+            by_visit[photo.visit].append(photo)
+    dated = [one for one in visits if one is not None]
+    if None in by_visit and dated and not any(by_visit[one] for one in dated):
+        by_visit[dated[0]] = by_visit.pop(None)  # facts carry the only date that is known
+    words, model = view.words(deck), view.model()
+    suggestions = lib.suggestions(deck, model=model) if model else {}
+    findings, closings = view.findings(deck), view.closings(deck)
+    done: list[DeckEvidence] = []
+    for one in by_visit or {None: []}:
+        shas = {photo.sha for photo in by_visit.get(one, ())}
+        done.append(
+            DeckEvidence(
+                deck=deck,
+                visit=one,
+                photos=tuple(by_visit.get(one, ())),
+                words={key: word for key, word in words.items() if key[0] in shas},
+                suggestions=_of_photos(suggestions, shas),
+                facts=view.facts(deck, one) if one else view.facts(deck, None),
+                findings=tuple(f for f in findings if (f.visit or _FIRST) <= (one or _FIRST)),
+                person_tier=view.person_tier(deck, one),
+                closings=tuple(c for c in closings if (c.visit or _FIRST) <= (one or _FIRST)),
+                promise=promise,
+                earlier=tuple(done),
+            )
+        )
+    return done[-1]
+
+
+def _of_photos(
+    suggestions: dict[tuple[str, str], Suggestion], shas: set[str]
+) -> dict[tuple[str, str], Suggestion]:
+    return {key: one for key, one in suggestions.items() if key[0] in shas}
+
+
+def _promise(lib: Library) -> dict[str, str]:
+    if lib.model() is None:
+        return {}
+    from triage.presort.of_library import promise_standing
+
+    return {tag: one.standing for tag, one in promise_standing(lib).items()}
+
+
+def _utc(time: str) -> str:
+    try:
+        when = datetime.fromisoformat(time)
+    except ValueError as error:
+        raise BadInput(
+            f"'{time}' is no time.", "Write it as 2026-05-04T16:30 (a zone may follow)."
+        ) from error
+    when = when.replace(tzinfo=UTC) if when.tzinfo is None else when.astimezone(UTC)
+    return when.isoformat(timespec="microseconds")
+
+
+def _hint(known: Sequence[str]) -> str:
+    return (
+        f"Decks here: {', '.join(known[:8])}{' ...' if len(known) > 8 else ''}"
+        if known
+        else "It has no decks."
+    )
+
+
+def fitted_rho(evidence: Iterable[DeckEvidence], tags: Sequence[str]) -> float:
+    """Return rho by log loss over the decks whose photos are all answered, from 30 decks on; else 0.5.
+
+    A deck counts once per tag; below 30 decks, or where all or none have the defect, rho stays at 0.5.
+    """
+    pairs: list[tuple[list[float], bool]] = []
+    counted: set[str] = set()
+    for one in evidence:
+        for tag in tags:
+            words = [one.words.get((photo.sha, tag)) for photo in one.photos]
+            guesses = [(p, one.suggestions.get((p.sha, tag))) for p in one.photos]
+            answered = words and all(word is not None and word.value != "unclear" for word in words)
+            if answered and all(guess is not None for _, guess in guesses):
+                maxima = group_maxima((group_of(p), g.probability) for p, g in guesses if g is not None)
+                pairs.append((maxima, any(word is not None and word.value == "present" for word in words)))
+                counted.add(one.deck)
+    fitted = fit_rho(pairs, decks=len(counted))
+    return RHO if fitted is None else fitted
