@@ -12,7 +12,10 @@ def test_cramers_v_of_published_shape() -> None:
     assert design.cramers_v(a, a) == pytest.approx(1.0)
     assert design.cramers_v(a, np.tile([0, 1], 50)) == 0.0
     # By hand: table [[20, 10], [10, 20]], n = 60: phi2 = 1/9, minus 1/59; r~ = 2 - 1/59; V = sqrt((1/9 - 1/59) / (1 - 1/59)).
-    b, c = np.repeat([0, 1], 30), np.r_[np.zeros(20, int), np.ones(10, int), np.zeros(10, int), np.ones(20, int)]
+    b, c = (
+        np.repeat([0, 1], 30),
+        np.r_[np.zeros(20, int), np.ones(10, int), np.zeros(10, int), np.ones(20, int)],
+    )
     assert design.cramers_v(b, c) == pytest.approx(np.sqrt((1 / 9 - 1 / 59) / (1 - 1 / 59)))
 
 
@@ -64,7 +67,9 @@ def test_facts_follow_the_parameters() -> None:
     import tomllib
 
     deck = decks.deck(0)
-    read = tomllib.loads(to_toml({deck.code: facts(deck)}, {deck.code: {"2026-09-23": facts(decks.repaired(deck))}}))
+    read = tomllib.loads(
+        to_toml({deck.code: facts(deck)}, {deck.code: {"2026-09-23": facts(decks.repaired(deck))}})
+    )
     table = read["decks"][deck.code]
     assert table["joist_size"] == deck.joist_size
     assert table["joist_span_ft"] + table["joist_overhang_ft"] <= deck.depth_ft

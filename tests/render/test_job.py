@@ -33,7 +33,15 @@ def test_every_photo_has_a_name_of_its_own_and_decks_come_whole() -> None:
 
 
 def test_full_rounds_hold_every_view() -> None:
-    wanted = {"hanger-near", "hanger-far", "ledger-below", "flashing-above", "beam-end", "beam-side", "post-foot"}
+    wanted = {
+        "hanger-near",
+        "hanger-far",
+        "ledger-below",
+        "flashing-above",
+        "beam-end",
+        "beam-side",
+        "post-foot",
+    }
     for i in design.SOUND:
         assert wanted | {"whole-deck", "stairs", "guard"} <= {s.view for s in shots.shots(i)}
 
@@ -74,7 +82,11 @@ def exr_bytes(values: np.ndarray) -> bytes:
     channels = b"view.Depth.Z\0" + struct.pack("<iB3xii", 2, 0, 1, 1) + b"\0"
     window = struct.pack("<4i", 0, 0, w - 1, h - 1)
     header = b""
-    for name, kind, data in ((b"channels", b"chlist", channels), (b"compression", b"compression", b"\0"), (b"dataWindow", b"box2i", window)):
+    for name, kind, data in (
+        (b"channels", b"chlist", channels),
+        (b"compression", b"compression", b"\0"),
+        (b"dataWindow", b"box2i", window),
+    ):
         header += name + b"\0" + kind + b"\0" + struct.pack("<i", len(data)) + data
     head = b"\x76\x2f\x31\x01" + struct.pack("<I", 2) + header + b"\0"
     rows = [struct.pack("<ii", y, 4 * w) + values[y].astype("<f4").tobytes() for y in range(h)]
@@ -94,10 +106,22 @@ def test_exr_scan_lines_are_read(tmp_path: Path) -> None:
         read_exr(tmp_path / "b.exr")
 
 
-@pytest.mark.skipif(renderer() is None, reason="the renderer (bpy 5.0.1) is not installed: tools/render/setup")
+@pytest.mark.skipif(
+    renderer() is None, reason="the renderer (bpy 5.0.1) is not installed: tools/render/setup"
+)
 def test_four_small_photos_and_the_same_again(tmp_path: Path) -> None:
     def shoot(name: str, photos: int) -> list[bytes]:
-        ask = [str(renderer()), str(TOOL / "run"), "--out", str(tmp_path / name), "--photos", str(photos), "--small", "--samples", "2"]
+        ask = [
+            str(renderer()),
+            str(TOOL / "run"),
+            "--out",
+            str(tmp_path / name),
+            "--photos",
+            str(photos),
+            "--small",
+            "--samples",
+            "2",
+        ]
         subprocess.run(ask, check=True, capture_output=True, timeout=500)
         return [p.read_bytes() for p in sorted((tmp_path / name).rglob("*.jpg"))]
 

@@ -11,7 +11,9 @@ from deckscene.phone import PHONES, Exposure, develop, iso_gain
 from PIL import Image, ImageOps
 
 CAMERA = Camera((0.0, 1.0, 1.0), (0.0, 0.0, 1.0), 160, 120)
-MOMENT = Moment(datetime(2026, 5, 4, 9, 30, 5, tzinfo=timezone(timedelta(hours=-5))), 44.31, -86.93, 1 / 120, 80)
+MOMENT = Moment(
+    datetime(2026, 5, 4, 9, 30, 5, tzinfo=timezone(timedelta(hours=-5))), 44.31, -86.93, 1 / 120, 80
+)
 
 
 def radiance() -> np.ndarray:
@@ -28,14 +30,19 @@ def test_the_same_numbers_give_the_same_picture() -> None:
 
 
 def test_auto_exposure_does_not_care_how_bright_the_scene_is() -> None:
-    dim, bright = (develop(radiance() * k, CAMERA, PHONES[0], Exposure(), np.random.default_rng(1)) for k in (1, 50))
+    dim, bright = (
+        develop(radiance() * k, CAMERA, PHONES[0], Exposure(), np.random.default_rng(1)) for k in (1, 50)
+    )
     assert np.abs(dim.astype(int) - bright.astype(int)).max() <= 1
     assert 70 < dim.mean() < 170
 
 
 def test_more_gain_is_more_noise() -> None:
     flat = np.full((120, 160, 3), 0.01)
-    spread = [develop(flat, CAMERA, PHONES[0], Exposure(iso=k), np.random.default_rng(1))[40:80, 60:100].std() for k in (1, 5)]
+    spread = [
+        develop(flat, CAMERA, PHONES[0], Exposure(iso=k), np.random.default_rng(1))[40:80, 60:100].std()
+        for k in (1, 5)
+    ]
     assert spread[1] > 1.5 * spread[0]
 
 
@@ -65,7 +72,9 @@ def test_a_reader_that_obeys_orientation_sees_the_upright_picture(orientation: i
 def test_exif_says_who_when_and_where() -> None:
     import exifread
 
-    tags = exifread.process_file(io.BytesIO(encode(np.zeros((12, 16, 3), np.uint8), PHONES[2], MOMENT)), details=False)
+    tags = exifread.process_file(
+        io.BytesIO(encode(np.zeros((12, 16, 3), np.uint8), PHONES[2], MOMENT)), details=False
+    )
     text = {key: str(value) for key, value in tags.items()}
     assert text["Image Make"] == "Pellwin"
     assert text["EXIF DateTimeOriginal"] == "2026:05:04 09:30:05"

@@ -11,7 +11,9 @@ from deckscene.params import DeckParams, check
 from deckscene.truth import CORE_TAGS, ELEMENTS, look, photo_truth
 
 BAD = check(
-    DeckParams("deck-99", 3, missing_hangers=(4,), rusted_hangers=((6, 0.8),), ledger_fastener="nail", debris=0.8)
+    DeckParams(
+        "deck-99", 3, missing_hangers=(4,), rusted_hangers=((6, 0.8),), ledger_fastener="nail", debris=0.8
+    )
 )
 
 
@@ -38,8 +40,10 @@ def patches(corners: np.ndarray, camera: Camera) -> list[np.ndarray]:
         n, m = (max(1, int(np.ceil(np.linalg.norm(e) / 0.04))) for e in (b - a, d - a))
         s, t = np.linspace(0, 1, n + 1), np.linspace(0, 1, m + 1)
         grid = (
-            a * np.outer(1 - s, 1 - t)[..., None] + b * np.outer(s, 1 - t)[..., None]
-            + c * np.outer(s, t)[..., None] + d * np.outer(1 - s, t)[..., None]
+            a * np.outer(1 - s, 1 - t)[..., None]
+            + b * np.outer(s, 1 - t)[..., None]
+            + c * np.outer(s, t)[..., None]
+            + d * np.outer(1 - s, t)[..., None]
         )
         pieces = np.stack([grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:]], 2).reshape(-1, 4, 3)
         out += list(pieces[np.linalg.norm(pieces.mean(1) - camera.eye, axis=1) < 0.75])
@@ -91,7 +95,9 @@ def test_a_missing_hanger_in_plain_sight_is_present_with_its_place() -> None:
     # Facing the house, the left is the high x end: joist 4 of 10 counted from the right end's 0 is the sixth.
     assert verdict.place == "joist 6 of 10 from the left, facing the house, house side"
     (x, y, w, h) = verdict.boxes[0]
-    middle = camera.project(np.array([[plan.joist_x[4], plan.ledger_face, plan.joist_bottom + 0.07]]))[0][0] / [1024, 768]
+    middle = camera.project(np.array([[plan.joist_x[4], plan.ledger_face, plan.joist_bottom + 0.07]]))[0][
+        0
+    ] / [1024, 768]
     assert x < middle[0] < x + w
     assert y < middle[1] < y + h
 
@@ -143,8 +149,14 @@ def test_a_side_bolted_beam_is_told_from_its_end_and_not_from_its_front() -> Non
     deck = check(DeckParams("deck-99", 3, beam_bearing="side-bolted"))
     scene, plan = scene_of(deck)
     x = float(plan.post_x[0])
-    end = Camera((x - 0.95, plan.beam_y - 0.4, plan.beam_top - 0.3), (x, plan.beam_y, plan.beam_top - 0.17), 1024, 768)
-    names = {1: "beam", 2: "post-0", **{i + 3: f.name for i, f in enumerate(scene.features) if f.kind == "post-bolt"}}
+    end = Camera(
+        (x - 0.95, plan.beam_y - 0.4, plan.beam_top - 0.3), (x, plan.beam_y, plan.beam_top - 0.17), 1024, 768
+    )
+    names = {
+        1: "beam",
+        2: "post-0",
+        **{i + 3: f.name for i, f in enumerate(scene.features) if f.kind == "post-bolt"},
+    }
     post, beam = np.full((768, 1024), 2, np.int32), np.full((768, 1024), 1, np.int32)
     assert photo_truth(scene, deck, plan, end, post, names).labels["side-bolted-beam"].value == "present"
     assert photo_truth(scene, deck, plan, end, beam, names).labels["side-bolted-beam"].value != "present"

@@ -92,7 +92,9 @@ class Stage:
             for body in bodies:
                 body.hide_render = kind in hidden
 
-    def shoot(self, camera: Camera, light: Light, folder: Path, samples: int) -> tuple[np.ndarray, np.ndarray]:
+    def shoot(
+        self, camera: Camera, light: Light, folder: Path, samples: int
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Radiance (h, w, 3) and component index (h, w) of the ideal (undistorted) picture."""
         _sky(light)
         body = _camera(camera)

@@ -122,8 +122,8 @@ def run(
 
 
 def paths_for(view: str) -> int:
-    """Light paths per pixel: under the deck it is dark, there one more is spent."""
-    return 4 if view in ("hanger-near", "hanger-far", "ledger-below", "beam-side") else 3
+    """Light paths per pixel: under the deck it is dark, there more are spent."""
+    return 4 if view in ("hanger-near", "hanger-far", "ledger-below", "beam-side") else 2
 
 
 def _take(

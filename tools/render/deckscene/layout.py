@@ -51,7 +51,7 @@ def layout(deck: DeckParams) -> Layout:
     back = SIDING_FACE_M + 0.001 if deck.ledger_on == "siding" else SHEATHING_FACE_M
     ledger_bottom = joist_top - dressed_m(deck.ledger_size)[1]
     post_width = dressed_m(deck.post_size)[0]
-    inset = min(0.5, 0.1 * width)
+    inset = 0.24
     return Layout(
         width=width,
         depth=depth,

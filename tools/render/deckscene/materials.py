@@ -364,7 +364,7 @@ _PLAIN: dict[str, dict[str, object]] = {
         "speck": 0.25,
     },
     "turf": {
-        "colour": (0.058, 0.078, 0.030),
+        "colour": (0.042, 0.058, 0.021),
         "rough": 0.95,
         "vary": 0.5,
         "scale": 4.0,

@@ -72,7 +72,9 @@ def develop(
     x = _blur(x, shot, rng)
     x = _noise(x, shot.iso * phone.noise, rng)
     x = _tone(x, phone.local_tone)
-    colour = phone.saturation * (1 - 0.05 * (min(shot.iso, 6.0) - 1))  # phones mute colour as they turn up the gain
+    colour = phone.saturation * (
+        1 - 0.05 * (min(shot.iso, 6.0) - 1)
+    )  # phones mute colour as they turn up the gain
     return (_finish(x, colour, phone.sharpen) * 255 + 0.5).astype(np.uint8)
 
 

@@ -373,9 +373,16 @@ class Judge:
         return "absent"
 
     def _shows_beam(self) -> str:
-        area = self._grade(self.truth.areas_px.get("beam", 0) / self.pixels, 0.05, 0.012)
-        seats = [s for s in self._of("beam-seat") if s.visible_share >= THRESHOLDS["seat_share_present"]]
-        return "unclear" if area == "present" and not seats else area
+        """Well where one can see how it sits on a post, poorly where only some of it is in sight."""
+        area = self.truth.areas_px.get("beam", 0) / self.pixels
+        seats = [
+            s
+            for s in self._of("beam-seat")
+            if s.box_px
+            and s.visible_share >= THRESHOLDS["seat_share_present"]
+            and self._side(s.box_px) >= 2 * THRESHOLDS["seat_side_px"]
+        ]
+        return "present" if seats and area >= 0.01 else self._grade(area, 2.0, 0.012)
 
     def _shows_whole(self) -> str:
         p = self.plan

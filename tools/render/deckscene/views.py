@@ -95,7 +95,7 @@ def _beam_end(plan: Layout, aim: Aim, rng: np.random.Generator) -> Pose:
     out, x = aim.side, float(plan.post_x[-1 if aim.side > 0 else 0])
     eye = [
         x + out * rng.uniform(0.85, 1.1),
-        plan.beam_y - rng.uniform(0.30, 0.48),
+        plan.beam_y - rng.choice([-1, 1]) * rng.uniform(0.03, 0.2),
         plan.beam_top - rng.uniform(0.27, 0.36),
     ]
     return eye, [x + out * 0.05, plan.beam_y, plan.beam_top - 0.17], rng.uniform(-3, 3)
