@@ -11,7 +11,8 @@ def test_cramers_v_of_published_shape() -> None:
     a = np.repeat([0, 1], 50)
     assert design.cramers_v(a, a) == pytest.approx(1.0)
     assert design.cramers_v(a, np.tile([0, 1], 50)) == 0.0
-    # By hand: table [[20, 10], [10, 20]], n = 60: phi2 = 1/9, minus 1/59; r~ = 2 - 1/59; V = sqrt((1/9 - 1/59) / (1 - 1/59)).
+    # By hand: table [[20, 10], [10, 20]], n = 60: phi2 = 1/9, minus 1/59; r~ = 2 - 1/59;
+    # V = sqrt((1/9 - 1/59) / (1 - 1/59)).
     b, c = (
         np.repeat([0, 1], 30),
         np.r_[np.zeros(20, int), np.ones(10, int), np.zeros(10, int), np.ones(20, int)],

@@ -51,7 +51,7 @@ def patches(corners: np.ndarray, camera: Camera) -> list[np.ndarray]:
 
 
 def paint(scene: Scene, camera: Camera) -> tuple[np.ndarray, dict[int, str]]:
-    """A tiny painter's renderer: patches of a few centimetres, far to near, filled with their component's number."""
+    """A tiny painter's renderer: patches of 4 cm, far to near, filled with their component's number."""
     import cv2
 
     names = {0: "sky"} | {i + 1: c for i, c in enumerate(sorted({p.component for p in scene.parts}))}

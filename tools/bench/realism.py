@@ -2,10 +2,11 @@
 
     python tools/bench/realism.py sample_photos --real ../shared/photos [--json]
 
-Power-spectrum slope, sharpness, noise and colour spread of each rendered photo are held against the range (2nd to
-98th percentile) of real photos; then a classifier is told to separate rendered from real wood patches (64 x 64
-pixels, split by deck and by board). Real photos here are of boards, screws in a block and objects: no open set of real
-deck photos exists, so an area under the curve near 1 says in the first place that the subjects and cameras differ.
+Power-spectrum slope, sharpness, noise and colour spread of each rendered photo are held against the range
+(2nd to 98th percentile) of real photos; then a classifier is told to separate rendered from real wood patches
+(64 x 64 pixels, split by deck and board). Real photos here are of boards, screws in a block and objects: no
+open set of real deck photos was found, so an area under the curve near 1 says first of all that subjects
+and cameras differ.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ MEASURES = ("spectrum_slope", "sharpness", "noise", "colour_spread")
 
 
 def read(path: Path, long_side: int = LONG_SIDE) -> np.ndarray | None:
-    """The photo as float RGB (0 to 1) with its long side scaled down to `long_side`; None when it is smaller."""
+    """The photo as float RGB (0 to 1), its long side scaled down to `long_side`; None when smaller."""
     image = cv2.imread(str(path), cv2.IMREAD_COLOR)
     if image is None or max(image.shape[:2]) < long_side:
         return None
@@ -57,7 +58,7 @@ def sharpness(grey: np.ndarray) -> float:
 
 
 def noise(grey: np.ndarray) -> float:
-    """Noise in grey levels: the Laplacian of Immerkaer (1996, CVIU 64:300), over the flattest tenth of 16 px cells."""
+    """Noise in grey levels (Immerkaer 1996, CVIU 64:300) over the flattest tenth of 16 px cells."""
     mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
     high = np.abs(cv2.filter2D(grey.astype(np.float32) * 255, -1, mask))
     h, w = (s // 16 * 16 for s in grey.shape)
@@ -108,7 +109,7 @@ def compare(rendered: list[Path], real: list[Path]) -> dict[str, Any]:
 
 
 def patch_features(patch: np.ndarray) -> np.ndarray:
-    """What a simple forger's eye has: spectrum, gradients, residual and colour statistics of one patch (64, 64, 3)."""
+    """Spectrum, residual and colour statistics of one patch (64, 64, 3)."""
     grey = cv2.cvtColor(patch, cv2.COLOR_RGB2GRAY)
     window = np.hanning(PATCH)
     power = np.abs(np.fft.fftshift(np.fft.fft2((grey - grey.mean()) * np.outer(window, window)))) ** 2
@@ -128,7 +129,7 @@ def patch_features(patch: np.ndarray) -> np.ndarray:
 def patches_of(
     path: Path, boxes: list[tuple[float, float, float, float]] | None, each: int, seed: int
 ) -> list[np.ndarray]:
-    """Patches of a photo (long side 1024 px), inside one of the boxes (pixels at 1024) where there are some."""
+    """Features of patches of a photo (long side 1024 px), inside the boxes where there are some."""
     rgb = read(path, 1024)
     if rgb is None:
         return []
@@ -160,7 +161,7 @@ def wood_boxes(truth: Path) -> dict[str, list[tuple[float, float, float, float]]
 
 
 def tell_apart(rendered: Path, boards: Path, photos: int = 120, each: int = 6) -> dict[str, Any]:
-    """Area under the curve of rendered against real wood patches, five folds, decks and boards kept together."""
+    """Rendered against real wood patches: area under the curve, five folds, decks and boards whole."""
     from sklearn.ensemble import RandomForestClassifier
     from sklearn.metrics import roc_auc_score
     from sklearn.model_selection import GroupKFold
@@ -224,7 +225,8 @@ def main() -> int:
     if "wood_patches" in result:
         w = result["wood_patches"]
         sys.stdout.write(
-            f"wood patches    told apart with an area under the curve of {w['roc_auc']} ({w['rendered_patches']} and {w['real_patches']})\n"
+            f"wood patches    told apart with an area under the curve of {w['roc_auc']} "
+            f"({w['rendered_patches']} and {w['real_patches']})\n"
         )
     return 0
 

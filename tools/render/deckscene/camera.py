@@ -11,7 +11,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Camera:
-    """Where it stands, where it looks, how wide, and the lens. Metres and degrees; pixels of the upright picture."""
+    """Where it stands, where it looks, how wide, and the lens. Metres, degrees, upright pixels."""
 
     eye: tuple[float, float, float]
     target: tuple[float, float, float]
@@ -51,7 +51,7 @@ class Camera:
         return out
 
     def project(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Pixels (n, 2) of points (n, 3) in the distorted picture, and depth (n,) in metres (negative: behind)."""
+        """Pixels (n, 2) of points (n, 3) in the distorted picture, and depth (n,) in metres."""
         seen = (np.asarray(points, float) - self.eye) @ self.axes().T
         depth = -seen[:, 2]
         safe = np.where(depth > 1e-6, depth, 1e-6)

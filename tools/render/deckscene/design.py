@@ -32,7 +32,10 @@ def is_presort(i: int) -> bool:
 
 
 def cramers_v(a: np.ndarray, b: np.ndarray) -> float:
-    """Bias-corrected Cramer's V of two columns of level numbers, 0 to 1 (Bergsma 2013, J. Korean Stat. Soc. 42:323)."""
+    """Bias-corrected Cramer's V of two columns of level numbers, 0 to 1.
+
+    Source: Bergsma (2013), J. Korean Stat. Soc. 42:323.
+    """
     n, r, c = len(a), int(a.max()) + 1, int(b.max()) + 1
     table = np.bincount(a * c + b, minlength=r * c).reshape(r, c).astype(float)
     table = table[table.sum(1) > 0][:, table.sum(0) > 0]

@@ -13,7 +13,8 @@ from PIL.TiffImagePlugin import IFDRational
 
 from .phone import Phone
 
-#: How the upright picture has to be turned (counter-clockwise, degrees) to be stored under an orientation (EXIF 2.32, 4.6.4.A).
+#: How far the upright picture is turned (counter-clockwise, degrees) to be stored under an orientation
+#: (EXIF 2.32, 4.6.4.A).
 _STORED_TURN = {1: 0, 3: 180, 6: 90, 8: 270}
 
 
@@ -32,7 +33,7 @@ class Moment:
 def encode(
     picture: np.ndarray, phone: Phone, moment: Moment, orientation: int = 1, quality: int = 75
 ) -> bytes:
-    """JPEG bytes of an upright picture (h, w, 3), stored turned so that `orientation` puts it upright again."""
+    """JPEG bytes of an upright picture (h, w, 3), stored so that `orientation` puts it upright again."""
     image = Image.fromarray(picture)
     if _STORED_TURN[orientation]:
         image = image.rotate(_STORED_TURN[orientation], expand=True)
@@ -73,7 +74,8 @@ def _details(phone: Phone, moment: Moment, stamp: str, size: tuple[int, int]) ->
 
 
 def _position(moment: Moment) -> dict[int, object]:
-    assert moment.latitude is not None and moment.longitude is not None  # asked before
+    assert moment.latitude is not None
+    assert moment.longitude is not None
     return {
         0: b"\x02\x03\x00\x00",
         1: "N" if moment.latitude >= 0 else "S",

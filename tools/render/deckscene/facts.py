@@ -12,7 +12,7 @@ Fact = str | float | int | bool
 
 
 def facts(deck: DeckParams) -> dict[str, Fact]:
-    """What a person with a tape would write down. From outside a bolt and a lag look alike: the parameters know."""
+    """What a person with a tape would write down (bolt or lag look alike from outside, here it is known)."""
     plan = layout(deck)
     span_ft = (plan.beam_y - plan.ledger_face) / FT
     out: dict[str, Fact] = {

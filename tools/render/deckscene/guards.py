@@ -61,7 +61,7 @@ def guard(scene: Scene, deck: DeckParams, plan: Layout) -> None:
 
 
 def _run(scene: Scene, deck: DeckParams, plan: Layout, start: float, end: float, side: int) -> None:
-    """Rails and balusters of one run: side 0 is the outer edge (start and end in x), -1 and +1 the ends (in y)."""
+    """Rails and balusters of one run: side 0 is the outer edge (along x), -1 and +1 the ends (along y)."""
     top, high, edge = plan.deck_top, guard_height_in(deck) * IN, plan.depth + 1.5 * IN
     rail, stick, pitch = 1.5 * IN, 1.4 * IN, (guard_gap_in(deck) + 1.4) * IN
     inner = edge + 0.020 if side == 0 else (-0.062 if side < 0 else plan.width + 0.026)

@@ -16,7 +16,7 @@ Y, Z = (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 
 
 def hanger_height(scene: Scene, plan: Layout, joist: int) -> float:
-    """Height in metres of the hanger of a joist: at least 60 % of the joist's depth (IRC R507.6 commentary)."""
+    """Height in metres of the hanger of a joist: at least 60 % of the joist's depth (IRC R507.6)."""
     return plan.joist_high * 0.78 * float(scene.rng("hanger-height", joist).uniform(0.98, 1.02))
 
 
@@ -52,7 +52,7 @@ def hanger(scene: Scene, deck: DeckParams, plan: Layout, joist: int) -> None:
 
 
 def hanger_points(plan: Layout, joist: int, high: float) -> tuple[np.ndarray, np.ndarray]:
-    """Points (n, 3) over a hanger's flanges and cheeks and their outward normals, whether it is there or not."""
+    """Points (n, 3) over a hanger's flanges and cheeks and their outward normals, be it there or not."""
     x, y, z = float(plan.joist_x[joist]), plan.ledger_face, plan.joist_bottom
     points, normals = [], []
     for side in (-1, 1):

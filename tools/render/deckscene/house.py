@@ -14,7 +14,7 @@ SIDE_M = 7.0
 
 
 def wall(scene: Scene, deck: DeckParams, plan: Layout) -> None:
-    """Foundation, sheathing and siding; on a house cantilever the foundation stands back and a soffit closes below."""
+    """Foundation, sheathing and siding; under a house cantilever the foundation stands back."""
     width, back = plan.width, plan.cantilever
     block(
         scene,

@@ -116,7 +116,8 @@ def run(
             _take(stage, out, i, deck, scene, positions, shot, size, samples or paths_for(shot.view))
             taken += 1
             say(
-                f"{shot.visit} {shot.deck}/{shot.name} {time.monotonic() - start:.1f} s, processor {time.process_time() - cpu:.1f} s"
+                f"{shot.visit} {shot.deck}/{shot.name} {time.monotonic() - start:.1f} s, "
+                f"processor {time.process_time() - cpu:.1f} s"
             )
     return taken
 

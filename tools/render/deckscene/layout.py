@@ -1,4 +1,4 @@
-"""Where everything is: the positions that follow from a deck's parameters. Metres; y = 0 is the wall's sheathing."""
+"""Where everything is: positions that follow from a deck's parameters. Metres; y = 0 is inside the wall."""
 
 from __future__ import annotations
 

@@ -142,7 +142,7 @@ def streak(scene: Scene, material: str, x: float, y: float, z: float, wide: floa
 
 
 def streaks(scene: Scene, deck: DeckParams, plan: Layout) -> None:
-    """Rust runs below rusted metal; tannin runs, clay splashes and dark nail halos where the deck has them."""
+    """Runs below rusted metal; tannin, clay splashes and dark nail halos where the deck has them."""
     face, foot = plan.ledger_face, plan.ledger_bottom
     if deck.rust_streaks:
         for j, severity in deck.rusted_hangers:

@@ -50,7 +50,7 @@ class Scene:
     scattered: list[tuple[Part, np.ndarray]] = field(default_factory=list)
 
     def rng(self, *key: object) -> np.random.Generator:
-        """Random numbers that depend on the seed and the name alone, so that one part never disturbs another."""
+        """Random numbers that depend on seed and name alone, so that one part never disturbs another."""
         return np.random.default_rng([self.seed, zlib.crc32("/".join(map(str, key)).encode())])
 
     def tone(self, component: str) -> float:

@@ -26,7 +26,7 @@ SHARES = ("weather", "dirt", "moss", "debris", "bolt_rust")
 
 @dataclass(frozen=True)
 class DeckParams:
-    """One invented deck at one visit. Shares and severities run from 0 to 1; joists count from 0 at the low x end."""
+    """One invented deck at one visit. Shares and severities run from 0 to 1; joist 0 is at the low x end."""
 
     code: str
     seed: int
@@ -80,7 +80,7 @@ class DeckParams:
         return asdict(self)
 
     def changed(self, **new: Any) -> DeckParams:
-        """The same deck with some parameters changed (a good twin, or the deck after repair), checked again."""
+        """The same deck with some parameters changed (a good twin, or after repair), checked again."""
         return check(replace(self, **new))
 
 
@@ -153,7 +153,7 @@ def _contradictions(deck: DeckParams) -> None:
         )
     if deck.beam_bearing == "side-bolted" and not deck.post_seated:
         raise RenderError(
-            f"{deck.code}: a beam bolted to the post's side does not sit on it, so 'post_seated' says nothing."
+            f"{deck.code}: a beam bolted to the post's side does not sit on it, 'post_seated' says nothing."
         )
     if dressed_m(deck.ledger_size)[1] < dressed_m(deck.joist_size)[1]:
         raise RenderError(

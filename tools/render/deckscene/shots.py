@@ -24,7 +24,7 @@ _EXTRAS = ("whole-deck", "beam-side", "guard", "hanger-far", "post-foot", "stair
 
 @dataclass(frozen=True)
 class Shot:
-    """One photo to take: `name` is its path below the deck's folder, `seconds` when, after the round began."""
+    """One photo to take: `name` is its path below the deck's folder, `seconds` since the round began."""
 
     deck: str
     visit: str
@@ -118,7 +118,7 @@ def _extra(view: str, what: DeckParams, rng: np.random.Generator) -> tuple[str, 
 
 
 def _special(i: int, what: DeckParams, plan: list[Shot], rng: np.random.Generator) -> list[Shot]:
-    """What real cards hold besides: one kind each on some decks. May also change shots of the plan in place."""
+    """What real cards hold besides: one kind each on some decks. Some change the plan in place."""
     near, ledger = plan[1], plan[2]
     middle = what.joist_count() // 2
     if i in (1, 25, 39):  # blurred

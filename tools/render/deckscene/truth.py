@@ -17,7 +17,7 @@ from .params import DeckParams
 
 Box = tuple[float, float, float, float]
 
-#: The thresholds of the labels. Shares are of the photo's area unless said; sizes are in pixels at 1024 x 768.
+#: The thresholds of the labels. Shares are of the photo's area unless said; sizes in pixels at 1024 x 768.
 THRESHOLDS: dict[str, float] = {
     "place_share_present": 0.40,  # share of a missing hanger's place that is in plain sight
     "place_share_unclear": 0.15,
@@ -81,7 +81,7 @@ ELEMENTS = (
 
 @dataclass(frozen=True)
 class Sighting:
-    """A feature as one photo shows it: box in pixels (x0, y0, x1, y1) of the part in sight, head diameter in pixels."""
+    """A feature as one photo shows it: box of what is in sight (x0, y0, x1, y1), head diameter, in pixels."""
 
     feature: Feature
     visible_share: float
@@ -93,7 +93,7 @@ class Sighting:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The label of one tag: value, boxes as fractions of the upright photo, place and count where they are known."""
+    """The label of one tag: value, boxes as fractions of the upright photo, place and count where known."""
 
     value: str
     boxes: tuple[Box, ...] = ()
@@ -136,7 +136,7 @@ class PhotoTruth:
 
 
 def look(feature: Feature, camera: Camera, ids: np.ndarray, index: dict[str, int]) -> Sighting:
-    """How much of a feature is in plain sight: its points that face the camera, are in the frame and not hidden."""
+    """How much of a feature is in plain sight: points that face the camera, in the frame, not hidden."""
     pixels, depth = camera.project(feature.points)
     towards = camera.eye - feature.points
     facing = (towards * feature.normals).sum(1) > 0.03 * np.linalg.norm(towards, axis=1)
@@ -172,7 +172,7 @@ def photo_truth(
     names: dict[int, str],
     shake_px: float = 0.0,
 ) -> PhotoTruth:
-    """Truth of one photo from its (distorted) id image; `shake_px` is the blur, in which small things are lost."""
+    """Truth of one photo from its (distorted) id image; small things are lost in a blur of `shake_px`."""
     index = {name: i for i, name in names.items()}
     areas, boxes = {}, {}
     for i in np.unique(ids):

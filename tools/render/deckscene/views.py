@@ -39,7 +39,7 @@ class View:
 
 @dataclass(frozen=True)
 class Aim:
-    """What a shot is of: a joist, a post, or a place along x (share of the width), from the left or the right."""
+    """What a shot is of: a joist, a post, or a place along x (share of the width), and from which side."""
 
     joist: int = 0
     post: int = 0
