@@ -22,14 +22,17 @@ DATABASE_VARIABLE = "DECK_TRIAGE_DATABASE"
 _BUSY_MS = 60_000
 
 
-def open_engine(folder: Path | None) -> Engine:
-    """Return an engine for the library in a folder, or for a view in memory where there is none."""
+def open_engine(folder: Path | None, *, shared: bool = True) -> Engine:
+    """Return an engine for the library in a folder, or for a view in memory where there is none.
+
+    With `shared` false the folder's own file is meant, whatever the environment names.
+    """
     url = os.environ.get(DATABASE_VARIABLE)
     if folder is None:
         engine = create_engine("sqlite://", poolclass=StaticPool, connect_args={"check_same_thread": False})
         event.listen(engine, "connect", _quick_settings)
         return engine
-    if url:
+    if url and shared:
         return create_engine(url)
     engine = create_engine(
         f"sqlite:///{folder / 'library.sqlite'}",

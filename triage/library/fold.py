@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, Table, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, Table, bindparam, delete, func, insert, select, update
 
 from triage.library.log import Event
-from triage.library.tables import label, photo, placing, statement
+from triage.library.tables import label, photo, placing, private, statement
 
 UNDOABLE = ("label", "fact", "finding", "tier", "moved", "settled", "closed", "deck-set")
 """Kinds of event that `undo` takes back."""
@@ -112,14 +112,27 @@ def _fold_placings(connection: Connection, events: Sequence[Event]) -> None:
     _put(connection, placing, rows)
 
 
+def _one_reference(connection: Connection, events: Sequence[Event]) -> dict[str, str]:
+    """Return one reference for each speaker: after a merge the same name stands under several."""
+    names = {event.by: event.by_ref for event in events}
+    found = connection.execute(
+        select(private.c.text, func.min(private.c.ref))
+        .where(private.c.text.in_(list(names)))
+        .group_by(private.c.text)
+    )
+    one = {str(text): str(ref) for text, ref in found}
+    return {event.by_ref: one.get(event.by, event.by_ref) for event in events}
+
+
 def _fold_labels(connection: Connection, events: Sequence[Event]) -> None:
     rows = []
+    speaker = _one_reference(connection, events)
     for event in events:
         payload = event.payload
         private = payload.get("private", {})
         rows.append(
             {
-                **_base(event, f"{payload['photo']}|{payload['tag']}|{event.by_ref}"),
+                **_base(event, f"{payload['photo']}|{payload['tag']}|{speaker[event.by_ref]}"),
                 "photo": payload["photo"],
                 "tag": payload["tag"],
                 "value": payload["value"],

@@ -76,6 +76,8 @@ class Library:
         if os.environ.get(DATABASE_VARIABLE):
             text += 'database = "shared"  # its address is in the environment variable DECK_TRIAGE_DATABASE\n'
         write_whole(path / LIBRARY_FILE, text.encode())
+        with writing(library.engine) as connection:
+            library._own_log(connection)
         return library
 
     @classmethod
@@ -106,7 +108,7 @@ class Library:
             )
         if not shared and not (path / "library.sqlite").is_file():
             raise Damaged(f"{path} has lost its database library.sqlite.", "Restore a backup of the library.")
-        return cls(path)
+        return cls(path, engine=open_engine(path, shared=shared))
 
     @staticmethod
     def find_upward(start: Path) -> Path | None:
@@ -168,6 +170,26 @@ class Library:
     def log_id(self) -> str:
         """The identifier of this library's own chain of events."""
         return self._settings()["log_id"]
+
+    def _own_log(self, connection: Connection) -> str:
+        """Return the chain to append to; a copy of a library begins one of its own at its first write.
+
+        Two copies that went on with one chain could never be merged. A copy is known by its file
+        `library.toml`, which is written once: moved it stays the same file, copied or restored it is another.
+        """
+        rows = {str(row.key): str(row.value) for row in connection.execute(select(meta))}
+        if self._path is None or self.engine.dialect.name != "sqlite":
+            return rows["log_id"]
+        file = (self._path / LIBRARY_FILE).stat()
+        place = f"{file.st_ino}:{file.st_ctime_ns}"
+        if rows.get("place") == place:
+            return rows["log_id"]
+        changed = {"place": place} | ({"log_id": log.new_id()} if "place" in rows else {})
+        for key, value in changed.items():
+            connection.execute(delete(meta).where(meta.c.key == key))
+            connection.execute(insert(meta).values(key=key, value=value))
+        self._meta = None
+        return changed.get("log_id", rows["log_id"])
 
     @property
     def originals(self) -> Originals:
@@ -232,7 +254,7 @@ class Library:
         if not said:
             return []
         with writing(self.engine) as connection:
-            events = log.append(connection, self.log_id, said, act)
+            events = log.append(connection, self._own_log(connection), said, act)
             fold.apply(connection, events)
         return events
 
@@ -246,7 +268,7 @@ class Library:
             if act is None:
                 raise BadInput(f"There is nothing by {by} to undo.")
             said = Said("undone", {"act": act}, by)
-            fold.apply(connection, log.append(connection, self.log_id, [said]))
+            fold.apply(connection, log.append(connection, self._own_log(connection), [said]))
             return present.events_of_act(connection, act)
 
     # ---- reading ----------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import rfc8785
-from sqlalchemy import Connection, RowMapping, func, insert, select
+from sqlalchemy import Connection, RowMapping, func, insert, select, update
 
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
@@ -219,26 +219,37 @@ def heads(connection: Connection) -> dict[str, dict[str, Any]]:
     return {row.log_id: {"seq": row.seq, "hash": row.hash} for row in connection.execute(query)}
 
 
-def adopt(
-    connection: Connection, events: Iterable[Mapping[str, Any]], privates: Iterable[Mapping[str, Any]]
-) -> int:
-    """Copy foreign events and private texts that are not here yet; returns how many events were new.
+def adopt(connection: Connection, events: Iterable[Any], privates: Iterable[Any]) -> int:
+    """Copy foreign events and private texts (rows) that are not here; returns how many events were new.
 
-    The caller checks the foreign chain first and rebuilds the folds afterwards.
+    A text that was deleted on either side is deleted here too. The caller checks the foreign chains first
+    and rebuilds the folds afterwards.
     """
-    have = {
-        row.log_id: row.seq
-        for row in connection.execute(
-            select(event_table.c.log_id, func.max(event_table.c.seq).label("seq")).group_by(
-                event_table.c.log_id
-            )
-        )
-    }
-    fresh = [dict(row) for row in events if row["seq"] > have.get(row["log_id"], 0)]
-    if fresh:
-        connection.execute(insert(event_table), fresh)
-    refs = set(connection.execute(select(private_table.c.ref)).scalars())
-    texts = [dict(row) for row in privates if row["ref"] not in refs]
-    if texts:
-        connection.execute(insert(private_table), texts)
-    return len(fresh)
+    newest = select(event_table.c.log_id, func.max(event_table.c.seq).label("seq"))
+    have = {row.log_id: row.seq for row in connection.execute(newest.group_by(event_table.c.log_id))}
+    count = 0
+    for lot in _lots(row for row in events if row["seq"] > have.get(row["log_id"], 0)):
+        connection.execute(insert(event_table), lot)
+        count += len(lot)
+    there = {row.ref: row.gone for row in connection.execute(
+        select(private_table.c.ref, private_table.c.text.is_(None).label("gone")))}  # fmt: skip
+    gone: list[str] = []
+    for lot in _lots(privates):
+        fresh = [row for row in lot if row["ref"] not in there]
+        gone += [row["ref"] for row in lot if row["text"] is None and there.get(row["ref"]) is False]
+        if fresh:
+            connection.execute(insert(private_table), fresh)
+    for ref in gone:
+        connection.execute(update(private_table).where(private_table.c.ref == ref).values(text=None))
+    return count
+
+
+def _lots(rows: Iterable[Any], size: int = 1000) -> Iterator[list[dict[str, Any]]]:
+    lot: list[dict[str, Any]] = []
+    for row in rows:
+        lot.append(dict(row))
+        if len(lot) == size:
+            yield lot
+            lot = []
+    if lot:
+        yield lot

@@ -1,0 +1,255 @@
+"""Libraries grow together: photos by hash, foreign chains of events copied whole, disputes kept.
+
+Merging adds no event of its own. The state is a fold of all chains by (lamport, log_id, seq), so that merging
+twice is merging once, and either order gives the same state.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, and_, select, update
+
+from triage.errors import BadInput, Cancelled, Damaged
+from triage.exchange.belongings import copy_belongings
+from triage.library import fold, log
+from triage.library.database import writing
+from triage.library.tables import event, photo, placing, private
+
+if TYPE_CHECKING:
+    from triage.jobs import Cancel, Progress
+    from triage.library import Library
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """What could not be copied, or a question that only a person can answer."""
+
+    file: str
+    reason: str
+
+
+@dataclass
+class Merged:
+    """What a merge did."""
+
+    events: int = 0
+    added: list[dict[str, Any]] = field(default_factory=list)
+    known: list[dict[str, Any]] = field(default_factory=list)
+    set_aside: list[SetAside] = field(default_factory=list)
+    dry_run: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the result in the shape that scripts rely on (as of `ingest`)."""
+        photos = [*self.added, *self.known]
+        return {
+            "added": len(self.added),
+            "known": len(self.known),
+            "set_aside": [{"file": one.file, "reason": one.reason} for one in self.set_aside],
+            "decks": dict(sorted(Counter(one["deck"] for one in photos).items())),
+            "photos": photos,
+            "events": self.events,
+            "dry_run": self.dry_run,
+        }
+
+    def sentence(self) -> str:
+        """Say it in one sentence."""
+        verb = "Would take over" if self.dry_run else "Took over"
+        return (
+            f"{verb} {self.events} events and {len(self.added)} photos; {len(self.known)} photos were known."
+        )
+
+
+def merge_libraries(
+    library: Library,
+    paths: Sequence[Path],
+    *,
+    by: str = "",
+    dry_run: bool = False,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> Merged:
+    """Merge other libraries into this one.
+
+    `by` is not recorded: every word keeps its author. Raises NoLibrary for a path that is none, BadInput for
+    this library itself, Damaged (with nothing merged) for a log that does not check or that was continued in
+    two places, Cancelled between photos.
+    """
+    from triage.library import Library
+
+    merged = Merged(dry_run=dry_run)
+    for path in paths:
+        with Library.open(Path(path)) as other:
+            _Merge(library, other, merged, progress, cancel).run()
+    return merged
+
+
+class _Merge:
+    """One library being merged into another."""
+
+    def __init__(
+        self,
+        library: Library,
+        other: Library,
+        merged: Merged,
+        progress: Progress | None,
+        cancel: Cancel | None,
+    ) -> None:
+        self.library, self.other, self.merged = library, other, merged
+        self.progress, self.cancel = progress, cancel
+        self.shas_there = other.shas()
+
+    def run(self) -> None:
+        self.check()
+        here = {photo.sha: photo for photo in self.library.photos()}
+        with self.other.read() as there:
+            gone = self.library.shas() - here.keys()
+            rows = [row for row in self.photos_there(there) if row["sha"] not in gone]
+            fresh = [row for row in rows if row["sha"] not in here]
+            questions = self.questions(fresh, here)
+            self.copy_originals(rows)
+            self.merged.events += self.take_over(there)
+        self.merged.known += [_told(row) for row in rows if row["sha"] in here]
+        self.merged.added += [_told(row) for row in fresh]
+        self.merged.set_aside += questions
+        if not self.merged.dry_run:
+            self.drop_forgotten()
+            for what, why in copy_belongings(self.library, self.other):
+                self.merged.set_aside.append(SetAside(what, why))
+
+    def check(self) -> None:
+        """Refuse what can never be merged, before anything is written."""
+        if self.other.path.resolve() == self.library.path.resolve():
+            raise BadInput(f"{self.other.path} is this library itself.", "Name another library.")
+        for one in (self.other, self.library):
+            faults = one.faults()
+            if faults:
+                raise Damaged(
+                    f"The log of {one.path} does not check: {faults[0]}; nothing was merged.",
+                    "Run: deck-triage verify -L " + str(one.path),
+                )
+        with self.library.read() as ours, self.other.read() as theirs:
+            mine, foreign = log.heads(ours), log.heads(theirs)
+            for log_id in mine.keys() & foreign.keys():
+                seq = min(mine[log_id]["seq"], foreign[log_id]["seq"])
+                if _hash_at(ours, log_id, seq) != _hash_at(theirs, log_id, seq):
+                    raise Damaged(
+                        f"Both libraries went on with the same log {log_id[:8]} in different ways; "
+                        "nothing was merged.",
+                        "Write the labels of one with `label write` and read them into the other.",
+                    )
+
+    def photos_there(self, connection: Connection) -> list[dict[str, Any]]:
+        """The other library's photos with their places, by deck and name."""
+        query = (
+            select(photo.c.sha, photo.c.suffix, placing.c.deck, placing.c.visit, placing.c.name)
+            .join(placing, and_(placing.c.key == photo.c.sha, placing.c.current.is_(True)))
+            .where(photo.c.state == "here")
+            .order_by(placing.c.deck, placing.c.name, photo.c.sha)
+        )
+        return [dict(row) for row in connection.execute(query).mappings()]
+
+    def questions(self, fresh: list[dict[str, Any]], here: Mapping[str, Any]) -> list[SetAside]:
+        """What only a person can tell: two houses of one name, two photos of one name."""
+        found = []
+        names = {(one.deck, one.visit, one.name) for one in here.values()}
+        ours = {one.deck for one in here.values()}
+        shared = {one.deck for one in here.values() if one.sha in self.shas_there}
+        for deck in sorted({row["deck"] for row in fresh} & ours - shared):
+            found.append(
+                SetAside(
+                    deck,
+                    f"both libraries have a deck {deck} and share no photo of it: is it the same house? "
+                    "If not, move the photos of one to another deck",
+                )
+            )
+        for row in fresh:
+            if (row["deck"], row["visit"], row["name"]) in names:
+                name = f"{row['deck']}/{row['name']}"
+                found.append(SetAside(name, "two different photos have this name now; both were kept"))
+        return found
+
+    def copy_originals(self, rows: list[dict[str, Any]]) -> None:
+        """Copy the originals that are not here; one that is missing or damaged there is named."""
+        if self.merged.dry_run:
+            return
+        for number, row in enumerate(rows, start=1):
+            if self.cancel is not None and self.cancel():
+                raise Cancelled("The merge was stopped; nothing but photo files was copied.")
+            if self.progress is not None:
+                self.progress("copying photos", number, len(rows))
+            sha, suffix = row["sha"], row["suffix"]
+            if self.library.originals.path(sha, suffix).exists():
+                continue
+            try:
+                self.library.originals.add(self.other.originals.path(sha, suffix), sha, suffix)
+            except FileNotFoundError:
+                self.aside(row, "its original is missing from the other library; its words were merged")
+            except OSError as error:
+                if error.errno is not None:
+                    raise
+                self.aside(row, "its original is damaged in the other library; its words were merged")
+
+    def aside(self, row: Mapping[str, Any], reason: str) -> None:
+        self.merged.set_aside.append(SetAside(f"{row['deck']}/{row['name']}", reason))
+
+    def take_over(self, there: Connection) -> int:
+        """Copy events and private texts and fold everything anew, in one transaction."""
+        events = there.execution_options(yield_per=1000).execute(
+            select(event).order_by(event.c.log_id, event.c.seq)
+        )
+        if self.merged.dry_run:
+            have = {log_id: head["seq"] for log_id, head in self.library.head().items()}
+            return sum(row["seq"] > have.get(row["log_id"], 0) for row in events.mappings())
+        with writing(self.library.engine) as connection:
+            texts = there.execute(select(private)).mappings()
+            count = log.adopt(connection, events.mappings(), texts)
+            _hide_forgotten(connection)
+            fold.rebuild(connection, log.read(connection))
+        return count
+
+    def drop_forgotten(self) -> None:
+        """Delete the files of photos that were removed for good, but never those of an issued report."""
+        issued = {sha for one in self.library.statements("issued") for sha in one.payload.get("photos", ())}
+        with self.library.read() as connection:
+            gone = connection.execute(
+                select(photo.c.sha, photo.c.suffix).where(photo.c.state == "forgotten").order_by(photo.c.sha)
+            ).all()
+        for sha, suffix in gone:
+            if not self.library.originals.path(sha, suffix).exists():
+                continue
+            if sha in issued:
+                reason = "was removed for good there, but an issued report here uses it: its file stays"
+                self.merged.set_aside.append(SetAside(sha[:12], reason))
+            else:
+                self.library.drop_files(sha, suffix)
+
+
+def _told(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {"photo": row["sha"], "deck": row["deck"], "name": row["name"]}
+
+
+def _hash_at(connection: Connection, log_id: str, seq: int) -> str | None:
+    query = select(event.c.hash).where(event.c.log_id == log_id, event.c.seq == seq)
+    found = connection.execute(query).scalar()
+    return None if found is None else str(found)
+
+
+def _hide_forgotten(connection: Connection) -> None:
+    """Delete the private EXIF of forgotten photos under every reference that either library gave it."""
+    forgotten = {
+        json.loads(text)["sha"]
+        for text in connection.execute(select(event.c.payload).where(event.c.kind == "forgotten")).scalars()
+    }
+    if not forgotten:
+        return
+    for text in connection.execute(select(event.c.payload).where(event.c.kind == "photo-added")).scalars():
+        payload = json.loads(text)
+        ref = payload.get("private", {}).get("exif")
+        if ref and payload["sha"] in forgotten:
+            connection.execute(update(private).where(private.c.ref == ref).values(text=None))

@@ -1,0 +1,254 @@
+"""Label files of other tools: COCO JSON, and a folder tree `class/photo`; categories mapped to tags.
+
+A name in a foreign file is only ever compared with the photos of the library; no file it names is opened.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from triage.errors import BadInput
+from triage.label.files import LabelRow, SetAside, checked_box
+from triage.label.rows import PhotoFinder
+from triage.library.store import sha256_of
+from triage.words.tiers import VALUES
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.library.records import Photo
+
+MOST_BYTES = 1_000_000_000
+_SHAPE = 0.02
+"""Share by which a file's picture may differ in shape from the photo before its boxes are refused."""
+_DRIVE = re.compile(r"[A-Za-z]:")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
+Read = tuple[list[LabelRow], list[SetAside]]
+
+
+def read_labels_file(library: Library, path: Path, mapping: Path | None = None) -> Read:
+    """Read a COCO file or a folder tree; returns the rows and what was set aside, with reasons.
+
+    The mapping is a TOML file with a table `[categories]`: foreign name = "tag", "tag=value", or "" to leave
+    it out. A category without an entry must have a tag's name. Raises BadInput for a file that cannot be
+    read at all, or a mapping that names an unknown tag.
+    """
+    categories = Categories.read(library, mapping)
+    if path.is_dir():
+        return _read_tree(library, path, categories)
+    return _Coco(library, _load(path), categories).read()
+
+
+@dataclass(frozen=True)
+class Categories:
+    """What foreign categories mean: a tag and a value each, or nothing (left out)."""
+
+    tags: frozenset[str]
+    mapped: Mapping[str, tuple[str, str] | None] = field(default_factory=dict)
+
+    @classmethod
+    def read(cls, library: Library, path: Path | None) -> Categories:
+        """Read a mapping file. Raises BadInput naming file and entry."""
+        tags = frozenset(library.vocabulary().tags)
+        if path is None:
+            return cls(tags)
+        try:
+            table = tomllib.loads(path.read_text(encoding="utf-8")).get("categories")
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            raise BadInput(f"{path} cannot be read: {error}.", "Write it as TOML (UTF-8).") from error
+        if not isinstance(table, dict):
+            raise BadInput(
+                f"{path} has no table [categories].", 'Write lines such as: "rust" = "rusted-connector"'
+            )
+        return cls(tags, {str(name): cls._meaning(path, name, said, tags) for name, said in table.items()})
+
+    @staticmethod
+    def _meaning(path: Path, name: str, said: Any, tags: frozenset[str]) -> tuple[str, str] | None:
+        if not isinstance(said, str):
+            raise BadInput(f"{path}: {name!r} must be a text.", 'Write "tag", "tag=value", or "".')
+        if not said.strip():
+            return None
+        tag, _, value = said.partition("=")
+        tag, value = tag.strip(), value.strip() or "present"
+        if tag not in tags:
+            raise BadInput(f"{path}: {name!r} is mapped to the unknown tag {tag!r}.", "See: deck-triage tags")
+        if value not in VALUES:
+            raise BadInput(
+                f"{path}: {name!r} has the unknown value {value!r}.", f"Values: {', '.join(VALUES)}."
+            )
+        return tag, value
+
+    def of(self, name: str) -> tuple[str, str] | None:
+        """Return (tag, value), or null where it is left out. Raises BadInput for an unknown category."""
+        if name in self.mapped:
+            return self.mapped[name]
+        if name in self.tags:
+            return name, "present"
+        raise BadInput(f"the category {name[:80]!r} is no tag; map it with --map FILE.toml")
+
+
+def safe_name(text: Any) -> str:
+    """Return a photo's name from a foreign file, with forward slashes.
+
+    Raises BadInput for one that is absolute, leads upward, names a drive or an address, or hides characters.
+    """
+    if not isinstance(text, str) or not text.strip():
+        raise BadInput("the photo has no file_name")
+    name = text.replace("\\", "/").removeprefix("./")
+    hostile = name.startswith(("/", "~")) or _DRIVE.match(name) or "://" in name or ".." in name.split("/")
+    if hostile or _CONTROL.search(name) or len(name) > 1000:
+        raise BadInput(f"the file_name {text[:80]!r} does not name a photo below the dataset's folder")
+    return name
+
+
+def _load(path: Path) -> Mapping[str, Any]:
+    """Read JSON strictly: no NaN, no endless numbers, of a sane size."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise BadInput(f"{path} is larger than {MOST_BYTES // 10**9} GB.", "Split it.")
+        data = json.loads(path.read_bytes(), parse_constant=_no_constant)
+    except OSError as error:
+        raise BadInput(f"{path} cannot be read: {error.strerror or error}.") from error
+    except (ValueError, RecursionError) as error:
+        raise BadInput(f"{path} is no JSON: {error}.", "Export it again as COCO JSON.") from error
+    if not isinstance(data, dict) or not isinstance(data.get("images"), list):
+        raise BadInput(f"{path} is no COCO file: it has no list `images`.", "Export it again as COCO JSON.")
+    return data
+
+
+def _no_constant(text: str) -> None:
+    raise ValueError(f"it holds {text}, which is no number")
+
+
+class _Coco:
+    """One COCO file being read: categories and images by id, photos found, words gathered."""
+
+    def __init__(self, library: Library, data: Mapping[str, Any], categories: Categories) -> None:
+        self.categories = categories
+        self.finder = PhotoFinder(library)
+        self.photos = {photo.sha: photo for photo in library.photos()}
+        self.names = _by_id(data.get("categories"), "categories")
+        self.images = _by_id(data["images"], "images")
+        self.annotations = _rows(data.get("annotations"))
+        self.labels = _rows(data.get("image_labels"))
+        self.aside: list[SetAside] = []
+
+    def read(self) -> Read:
+        rows: dict[tuple[str, str, str, str | None], LabelRow] = {}
+        for number, annotation in enumerate([*self.annotations, *self.labels], start=1):
+            try:
+                row = self._row(number, annotation)
+            except BadInput as error:
+                self.aside.append(SetAside(number, str(error)))
+                continue
+            if row is None:
+                continue
+            key = (row.photo, row.tag, row.value, row.by)
+            if key in rows:
+                row = LabelRow(**{**rows[key].__dict__, "boxes": rows[key].boxes + row.boxes})
+            rows[key] = row
+        return list(rows.values()), self.aside
+
+    def _row(self, number: int, said: Any) -> LabelRow | None:
+        if not isinstance(said, dict):
+            raise BadInput("the annotation is no object")
+        category = self.names.get(_key(said.get("category_id")))
+        if category is None:
+            raise BadInput(f"there is no category {said.get('category_id')!r}")
+        meaning = self.categories.of(str(category.get("name")))
+        if meaning is None:
+            return None
+        image = self.images.get(_key(said.get("image_id")))
+        if image is None:
+            raise BadInput(f"there is no image {said.get('image_id')!r}")
+        photo = self.photos[self.finder.find(safe_name(image.get("file_name")), None)]
+        value = said.get("value", meaning[1])
+        if value not in VALUES:
+            raise BadInput(f"value {value!r} is none of {', '.join(VALUES)}")
+        boxes = (_fractions(said["bbox"], image, photo),) if said.get("bbox") else ()
+        by, at = said.get("by"), said.get("at")
+        return LabelRow(
+            number, photo.sha, photo.deck, meaning[0], value, by if isinstance(by, str) and by else None,
+            at if isinstance(at, str) and at else None, boxes,
+        )  # fmt: skip
+
+
+def _rows(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else []
+
+
+def _key(value: Any) -> Any:
+    return value if isinstance(value, (int, str)) else None
+
+
+def _by_id(value: Any, what: str) -> dict[Any, Mapping[str, Any]]:
+    found: dict[Any, Mapping[str, Any]] = {}
+    for row in _rows(value):
+        if not isinstance(row, dict) or _key(row.get("id")) is None:
+            raise BadInput(f"The COCO file has {what} without an id.", "Export it again.")
+        if row["id"] in found:
+            raise BadInput(f"The COCO file has two {what} with the id {row['id']!r}.", "Export it again.")
+        found[row["id"]] = row
+    return found
+
+
+def _fractions(bbox: Any, image: Mapping[str, Any], photo: Photo) -> tuple[float, float, float, float]:
+    """Pixels of the file's picture as fractions of the upright photo."""
+    width, height = image.get("width") or photo.width, image.get("height") or photo.height
+    sides = [*bbox, width, height] if isinstance(bbox, list) and len(bbox) == 4 else [None]
+    if not all(isinstance(side, (int, float)) and not isinstance(side, bool) for side in sides):
+        raise BadInput("bbox must be four numbers, and the image needs width and height")
+    if width <= 0 or height <= 0:
+        raise BadInput("the image has no size")
+    shape, upright = width / height, photo.width / photo.height
+    if abs(shape / upright - 1) > _SHAPE:
+        turned = abs(shape * upright - 1) <= _SHAPE
+        why = "is lying on its side" if turned else "has another shape"
+        raise BadInput(f"the box was drawn on a picture of {width:g} x {height:g}, which {why}")
+    return checked_box(bbox[0] / width, bbox[1] / height, bbox[2] / width, bbox[3] / height)
+
+
+def _read_tree(library: Library, root: Path, categories: Categories) -> Read:
+    """Read `class/photo`: each photo file, known by its content, is present in its folder's class."""
+    known = library.shas()
+    rows: list[LabelRow] = []
+    aside: list[SetAside] = []
+    for number, (category, file) in enumerate(_tree_files(root), start=1):
+        try:
+            meaning = categories.of(category)
+            if meaning is None:
+                continue
+            if file.is_symlink():
+                raise BadInput(f"{category}/{file.name} is a link, which is not followed")
+            sha = sha256_of(file)
+            if sha not in known:
+                raise BadInput(f"{category}/{file.name} is no photo of this library; ingest it first")
+            rows.append(LabelRow(number, sha, None, *meaning))
+        except BadInput as error:
+            aside.append(SetAside(number, str(error)))
+        except OSError as error:
+            aside.append(
+                SetAside(number, f"{category}/{file.name} cannot be read: {error.strerror or error}")
+            )
+    if not rows and not aside:
+        raise BadInput(
+            f"{root} holds no folders with photos in them.", "Lay it out as FOLDER/class/photo.jpg."
+        )
+    return rows, aside
+
+
+def _tree_files(root: Path) -> Iterator[tuple[str, Path]]:
+    for folder in sorted(root.iterdir()):
+        if folder.name.startswith(".") or not folder.is_dir() or folder.is_symlink():
+            continue
+        for where, folders, files in os.walk(folder, followlinks=False):
+            folders[:] = sorted(name for name in folders if not name.startswith("."))
+            for name in sorted(files):
+                if not name.startswith("."):
+                    yield folder.name, Path(where) / name
