@@ -1,0 +1,188 @@
+"""In which order photos and tags are asked about.
+
+`deck`: deck by deck, element by element along the load path. `taken`: by the camera's time, photo by photo.
+`doubtful` and `dangerous` need suggestions; `learning` asks what would teach the model most. `like` puts the
+nearest photos first. `second_look` hands out photos that somebody else labelled, without those labels.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from triage.errors import BadInput, WrongUsage
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.library.records import Photo, Suggestion, Word
+    from triage.words.vocabulary import Vocabulary
+
+ORDERS = ("deck", "taken", "doubtful", "dangerous", "learning")
+
+
+@dataclass(frozen=True)
+class Question:
+    """One photo x tag to be answered, and how it came to be asked (see `asked_by` of a label)."""
+
+    photo: Photo
+    tag: str
+    asked_by: str
+
+
+def questions(
+    library: Library,
+    *,
+    by: str,
+    deck: str | None = None,
+    tags: Sequence[str] = (),
+    order: str = "deck",
+    like: str | None = None,
+    second_look: int | None = None,
+) -> list[Question]:
+    """Return what to ask a person, without what this person has answered already.
+
+    Raises BadInput for an unknown deck, tag or photo, and where an order needs suggestions and has none.
+    """
+    vocabulary = library.vocabulary()
+    chosen = [vocabulary.tag(tag).tag for tag in tags] or list(vocabulary.core)
+    photos = library.photos(deck)
+    if deck is not None and not photos:
+        raise BadInput(f"There is no deck {deck!r} with photos.", "List the decks with: deck-triage decks")
+    mine = {(one.photo, one.tag) for one in library.labels(deck=deck) if one.by == by}
+    words = library.words(deck=deck)
+    if second_look is not None:
+        return _second_look(photos, chosen, words, mine, by, second_look)
+    if like is not None:
+        photos = near_photos(library, library.photo(like), photos)
+        found = [Question(photo, tag, "like") for photo in photos for tag in chosen]
+    elif order in ("doubtful", "dangerous"):
+        found = _by_machine(library, photos, chosen, order, words)
+    elif order == "learning":
+        found = _for_learning(library, photos, chosen, words)
+    elif order == "taken":
+        by_time = sorted(photos, key=lambda photo: (photo.taken_at or "9", photo.deck, photo.name))
+        found = [Question(photo, tag, "taken") for photo in by_time for tag in chosen]
+    elif order == "deck":
+        found = _by_deck(photos, chosen, vocabulary)
+    else:
+        raise WrongUsage(f"{order!r} is no order.", f"Orders: {', '.join(ORDERS)}.")
+    return [one for one in found if (one.photo.sha, one.tag) not in mine]
+
+
+def _by_deck(photos: Sequence[Photo], tags: Sequence[str], vocabulary: Vocabulary) -> list[Question]:
+    path = {element: place for place, element in enumerate(vocabulary.elements)}
+    along = sorted(tags, key=lambda tag: path.get(vocabulary.tags[tag].element or "", len(path)))
+    decks = dict.fromkeys(photo.deck for photo in photos)
+    return [
+        Question(photo, tag, "deck")
+        for deck in decks
+        for tag in along
+        for photo in photos
+        if photo.deck == deck
+    ]
+
+
+def _by_machine(
+    library: Library,
+    photos: Sequence[Photo],
+    tags: Sequence[str],
+    order: str,
+    words: dict[tuple[str, str], Word],
+) -> list[Question]:
+    said = library.suggestions()
+    if not said:
+        raise BadInput("There are no suggestions to order by.", "Run: deck-triage presort")
+    asked = [
+        (said[photo.sha, tag], photo)
+        for photo in photos
+        for tag in tags
+        if (photo.sha, tag) in said and (photo.sha, tag) not in words
+    ]
+    asked.sort(key=lambda pair: _doubt(pair[0]) if order == "doubtful" else -pair[0].probability)
+    return [Question(photo, one.tag, order) for one, photo in asked]
+
+
+def _doubt(one: Suggestion) -> float:
+    return abs(one.probability - 0.5)
+
+
+def _for_learning(
+    library: Library, photos: Sequence[Photo], tags: Sequence[str], words: dict[tuple[str, str], Word]
+) -> list[Question]:
+    """Spread over decks first, one photo of each burst; photos that the model doubts before others."""
+    said = library.suggestions()
+    doubt = {
+        (photo.sha, tag): _doubt(said[photo.sha, tag]) if (photo.sha, tag) in said else 0.25
+        for photo in photos
+        for tag in tags
+    }
+    seen_bursts: set[tuple[str, str | None, int]] = set()
+    turn: dict[str, int] = {}
+    ranked = []
+    for photo in sorted(photos, key=lambda one: hashlib.sha256(one.sha.encode()).hexdigest()):
+        if photo.burst is not None:
+            burst = (photo.deck, photo.visit, photo.burst)
+            if burst in seen_bursts:
+                continue
+            seen_bursts.add(burst)
+        for tag in tags:
+            if (photo.sha, tag) not in words:
+                ranked.append(
+                    (
+                        turn.get(photo.deck, 0),
+                        doubt[photo.sha, tag],
+                        photo.sha,
+                        Question(photo, tag, "learning"),
+                    )
+                )
+        turn[photo.deck] = turn.get(photo.deck, 0) + 1
+    return [row[3] for row in sorted(ranked, key=lambda row: row[:3])]
+
+
+def _second_look(
+    photos: Sequence[Photo],
+    tags: Sequence[str],
+    words: dict[tuple[str, str], Word],
+    mine: set[tuple[str, str]],
+    by: str,
+    count: int,
+) -> list[Question]:
+    """Draw photos that others labelled, the same for the same person and library."""
+    others = {
+        sha
+        for (sha, tag), word in words.items()
+        if tag in tags and any(label.by != by for label in word.labels) and (sha, tag) not in mine
+    }
+    drawn = sorted(
+        (photo for photo in photos if photo.sha in others),
+        key=lambda photo: hashlib.sha256(f"{by}:{photo.sha}".encode()).hexdigest(),
+    )[:count]
+    if not drawn:
+        raise BadInput(
+            "Nobody else has labelled photos that you have not.",
+            "Ask for a second look when others have labelled.",
+        )
+    return [
+        Question(photo, tag, "second-look")
+        for photo in drawn
+        for tag in tags
+        if (photo.sha, tag) in words and (photo.sha, tag) not in mine
+    ]
+
+
+def near_photos(library: Library, photo: Photo, photos: Iterable[Photo]) -> list[Photo]:
+    """Return photos by likeness to one, nearest first (cosine of the whole-photo vectors), itself first."""
+    import numpy as np
+
+    from triage.embed.keep import embed_photos, store_of
+
+    pool = list({one.sha: one for one in (photo, *photos)}.values())
+    done = embed_photos(library, [one.sha for one in pool])
+    bad = {sha for sha, _ in done.set_aside}
+    pool = [one for one in pool if one.sha not in bad]
+    matrix = store_of(library).whole_matrix([one.sha for one in pool])
+    matrix /= np.maximum(np.linalg.norm(matrix, axis=1, keepdims=True), 1e-12)
+    order = np.argsort(-(matrix @ matrix[0]), kind="stable")
+    return [pool[index] for index in order]
