@@ -1,4 +1,4 @@
-"""The labelling screen: its session by itself, its keys in a driven app, and the real program in a pseudo-terminal."""
+"""The labelling screen: its session, its keys in a driven app, the real program in a pseudo-terminal."""
 
 import asyncio
 import fcntl

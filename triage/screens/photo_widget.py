@@ -70,7 +70,7 @@ class PhotoWidget(Widget):
         if self._drawn is None or self._drawn[0] != key:
             self._drawn = (key, self._draw())
         strips = self._drawn[1]
-        return strips[y] if y < len(strips) else Strip.blank(self.size.width)
+        return strips[y] if y < len(strips) else Strip.blank(self.size.width, Style())
 
     def _draw(self) -> list[Strip]:
         if self._rgb is None or self.size.width < 4 or self.size.height < 3:
