@@ -200,7 +200,8 @@ def plain(
     if grime:
         runs = g.step(g.noise(g.vector("MULTIPLY", place, (9, 9, 1.4)), 1, 3, 0.66), 0.5, 0.85)
         out = g.mix(g.math("MULTIPLY", runs, grime), out, (0.10, 0.085, 0.065))
-    bounce = None if rough < 0.1 else tuple(c * 0.9 for c in colour)
+    mean = sum(colour) / 3  # what lies around is never of one colour: its light is greyer than it is
+    bounce = None if rough < 0.1 else tuple(0.9 * (0.4 * c + 0.6 * mean) for c in colour)
     return g.surface(
         out,
         rough,

@@ -135,6 +135,13 @@ class PhotoTruth:
         }
 
 
+def widened(box_px: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    """At least two thirds as wide as high: beside one flange's place the joist's end belongs to it."""
+    x0, y0, x1, y1 = box_px
+    more = max(0.0, (y1 - y0) * 2 / 3 - (x1 - x0)) / 2
+    return x0 - more, y0, x1 + more, y1
+
+
 def look(feature: Feature, camera: Camera, ids: np.ndarray, index: dict[str, int]) -> Sighting:
     """How much of a feature is in plain sight: points that face the camera, in the frame, not hidden."""
     pixels, depth = camera.project(feature.points)
@@ -249,7 +256,8 @@ class Judge:
                 sure.append(s)
             elif s.visible_share >= THRESHOLDS["place_share_unclear"]:
                 doubtful.append(s)
-        return self._ruling(sure, doubtful, place=self._place([s.feature.name for s in sure]))
+        boxes = [self._box(widened(s.box_px)) for s in sure if s.box_px]
+        return self._ruling(sure, doubtful, boxes, self._place([s.feature.name for s in sure]))
 
     def _rust(self) -> Verdict:
         sure, doubtful = [], []

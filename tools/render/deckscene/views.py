@@ -185,7 +185,7 @@ def make_light(kind: str, azimuth_deg: tuple[float, float], rng: np.random.Gener
     if kind not in _SUN:
         raise RenderError(f"There is no light '{kind}'.", "It may be " + ", ".join(LIGHTS) + ".")
     elevation, azimuth = rng.uniform(*_SUN[kind]), rng.uniform(*azimuth_deg)
-    return Light(elevation, azimuth, overcast=0.92 if kind == "overcast" else 0.0)
+    return Light(elevation, azimuth, overcast=0.92 if kind == "overcast" else 0.2)
 
 
 def make_view(
