@@ -285,14 +285,16 @@ def _check_row(check: Check) -> tuple[str, ...]:
         _amount(check.demand, unit),
         _amount(check.capacity, unit),
         "" if check.ratio is None else f"{check.ratio:.2f}",
-        clean(check.why) + _missing(check.missing),
+        clean(check.why) + _missing(check.missing, check.why),
         clean(check.source),
         KIND_WORDS[check.kind],
     )
 
 
-def _missing(missing: Sequence[str]) -> str:
-    return f" Missing: {', '.join(clean(one) for one in missing)}." if missing else ""
+def _missing(missing: Sequence[str], why: str) -> str:
+    """Return the facts that would let a check be said, but for those that its reason names."""
+    names = [clean(one) for one in missing if one not in why]
+    return f" Missing: {', '.join(names)}." if names else ""
 
 
 def _amount(value: object, unit: str) -> str:

@@ -90,7 +90,7 @@ def rederive(lib: Library, event: Event) -> Frozen:
     """Make an issued report again from the library alone: events up to its head, the words it froze."""
     payload = event.payload
     options = Options(**payload["options"])
-    with at_head(lib, payload["head"]) as view:
+    with at_head(lib, payload["head"], machine=False) as view:
         decks = [(deck, visit) for deck, visit in payload["decks"]]
         summaries = assess_evidence(view, thaw_machine(evidence_of(view, decks), payload["machine"]))
         source = gather_source(view, summaries, positions=options.show_position)

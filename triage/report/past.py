@@ -43,13 +43,12 @@ def head_faults(lib: Library, head: Head) -> list[str]:
     return faults
 
 
-def at_head(lib: Library, head: Head) -> Library:
+def at_head(lib: Library, head: Head, *, machine: bool = True) -> Library:
     """Return a read-only view of the library as it stood at a head, folded in memory.
 
-    The machine's words of the model in use at that head come along as they are now. Raises BadInput where the
-    head is not one of this library's.
+    The machine's words of the model in use at that head come along as they are now; with `machine` false
+    there are none and no model is read. Raises BadInput where the head is not one of this library's.
     """
-    from triage.library import Library as AnyLibrary
     from triage.library import fold, log
     from triage.library.database import reading, writing
     from triage.library.tables import event, meta, metadata, private, suggestion
@@ -57,8 +56,7 @@ def at_head(lib: Library, head: Head) -> Library:
     faults = head_faults(lib, head)
     if faults:
         raise BadInput(f"The library does not hold the log head that is named: {'; '.join(faults)}.")
-    view = AnyLibrary(None)
-    view._path = lib.path
+    view = _view(lib, machine)
     metadata.create_all(view.engine)
     upto = {log_id: seq for log_id, (seq, _) in head.items()}
     with reading(lib.engine) as source, writing(view.engine) as target:
@@ -75,6 +73,22 @@ def at_head(lib: Library, head: Head) -> Library:
             rows = [dict(row) for row in source.execute(query).mappings()]
             if rows:
                 target.execute(insert(suggestion), rows)
+    return view
+
+
+def _view(lib: Library, machine: bool) -> Library:
+    """Return an empty library in memory beside the folder of another."""
+    from triage.library import Library as AnyLibrary
+
+    class WithoutMachine(AnyLibrary):
+        """A library in which no model was ever trained."""
+
+        def model(self) -> str | None:
+            """Return null: the machine's words are put in from elsewhere."""
+            return None
+
+    view = AnyLibrary(None) if machine else WithoutMachine(None)
+    view._path = lib.path
     return view
 
 
