@@ -167,7 +167,10 @@ class _Coco:
         image = self.images.get(_key(said.get("image_id")))
         if image is None:
             raise BadInput(f"there is no image {said.get('image_id')!r}")
-        photo = self.photos[self.finder.find(safe_name(image.get("file_name")), None)]
+        name = safe_name(image.get("file_name"))
+        sha = image.get("sha256")
+        known = sha if isinstance(sha, str) and sha in self.photos else None
+        photo = self.photos[known or self.finder.find(name, None)]
         value = said.get("value", meaning[1])
         if value not in VALUES:
             raise BadInput(f"value {value!r} is none of {', '.join(VALUES)}")

@@ -1,0 +1,116 @@
+"""What goes into an export: photos, words and people, gathered once and cleaned of what is private.
+
+Position is left out unless asked. Serial numbers and owners never leave the library. With pseudonyms a person
+is `person-xxxxxxxx`: the start of the salted hash by which the event log refers to her, so that she keeps it
+in every export, and notes (which may name people) are left out.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import func, select
+
+from triage.exchange.splits import Splits
+from triage.library.tables import private
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.library.records import Label, Photo, Word
+    from triage.words.vocabulary import Tag
+
+
+@dataclass(frozen=True, eq=False)
+class Content:
+    """An export's content.
+
+    Attributes
+    ----------
+    photos : by deck, visit, time and name.
+    names : hash to the name in the export, `deck/name` with the visit before it where needed.
+    labels : each person's latest word on each photo x tag, people renamed where asked.
+    words : the words put together.
+    tags : the vocabulary, used tags first.
+    positions : hash to (latitude, longitude) in degrees, empty unless asked.
+    splits : deck to split, or nothing.
+    library_id, head : where it came from.
+    """
+
+    photos: tuple[Photo, ...]
+    names: Mapping[str, str]
+    labels: tuple[Label, ...]
+    words: Mapping[tuple[str, str], Word]
+    tags: Mapping[str, Tag]
+    positions: Mapping[str, tuple[float, float]]
+    splits: Splits | None
+    pseudonyms: bool
+    library_id: str
+    head: Mapping[str, Mapping[str, Any]]
+
+    def split_of(self, photo: Photo) -> str:
+        """Return the split of a photo's deck, or an empty text."""
+        return self.splits.of[photo.deck] if self.splits else ""
+
+
+def gather(
+    library: Library, *, splits: Splits | None = None, pseudonyms: bool = False, show_position: bool = False
+) -> Content:
+    """Read a library for an export."""
+    photos = tuple(library.photos())
+    here = {photo.sha for photo in photos}
+    labels = [label for label in library.labels() if label.photo in here]
+    if pseudonyms:
+        alias = aliases(library, {label.by for label in labels})
+        labels = [replace(label, by=alias[label.by], note=None) for label in labels]
+    positions = {}
+    if show_position:
+        for photo in photos:
+            exif = library.private_exif(photo.sha)
+            if "latitude" in exif and "longitude" in exif:
+                positions[photo.sha] = (float(exif["latitude"]), float(exif["longitude"]))
+    vocabulary = library.vocabulary().tags
+    used = {label.tag for label in labels}
+    tags = {name: tag for name, tag in vocabulary.items() if name in used}
+    return Content(
+        photos, export_names(photos), tuple(labels),
+        {key: word for key, word in library.words().items() if key[0] in here},
+        {**tags, **vocabulary}, positions, splits, pseudonyms, library.id, library.head(),
+    )  # fmt: skip
+
+
+def aliases(library: Library, people: set[str]) -> dict[str, str]:
+    """Return a pseudonym for every person; a name that was deleted reads as one already."""
+    query = select(private.c.text, func.min(private.c.ref)).where(private.c.text.in_(sorted(people)))
+    with library.read() as connection:
+        rows = connection.execute(query.group_by(private.c.text))
+        found = {str(text): f"person-{ref[:8]}" for text, ref in rows}
+    return {name: found.get(name, name) for name in people}
+
+
+def export_names(photos: tuple[Photo, ...]) -> dict[str, str]:
+    """Return a name for each photo that is unique in the export and safe as a path below its folder."""
+    plain = {photo.sha: f"{_part(photo.deck)}/{_path(photo.name)}" for photo in photos}
+    uses = Counter(name.lower() for name in plain.values())
+    return {
+        photo.sha: plain[photo.sha]
+        if uses[plain[photo.sha].lower()] == 1
+        else f"{_part(photo.deck)}/{photo.sha[:12]}-{_path(photo.name).rsplit('/', 1)[-1]}"
+        for photo in photos
+    }
+
+
+def _jpeg(name: str) -> str:
+    """Pictures leave as JPEG, whatever they were."""
+    return name if name.lower().endswith((".jpg", ".jpeg")) else f"{name}.jpg"
+
+
+def _part(text: str) -> str:
+    cleaned = "".join("_" if char in '/\\:*?"<>|' or ord(char) < 32 else char for char in text).strip(" .")
+    return cleaned or "_"
+
+
+def _path(text: str) -> str:
+    return _jpeg("/".join(_part(part) for part in text.split("/") if part not in ("", ".", "..")) or "_")
