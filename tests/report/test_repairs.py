@@ -16,7 +16,7 @@ from triage.errors import BadInput
 from triage.label.rows import give_labels
 from triage.library import Library
 from triage.report import read_repairs, write_repairs
-from triage.report.content import concern_numbers
+from triage.report.concern_view import concern_numbers
 from triage.report.repairs_list import crew_tasks, needs_repair
 from triage.report.repairs_sheet import COLUMNS, EVENT, FILLED_IN, repair_rows
 

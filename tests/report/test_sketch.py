@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from report_made import busy_deck, concern, fact, summary
 
 from triage.assess.records import Seen
-from triage.report.content import concern_numbers
+from triage.report.concern_view import concern_numbers
 from triage.report.sketch import HEIGHT, WIDTH, draw_deck
 from triage.report.sketch_facts import measures
 from triage.report.sketch_marks import Anchors, place_point, spread

@@ -7,11 +7,18 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
+from triage.report.concern_view import (
+    ConcernView,
+    Evidence,
+    concern_numbers,
+    concern_view,
+    photo_evidence,
+    photo_names,
+)
 from triage.report.look import shape_key
 from triage.report.phrases import (
     KIND_WORDS,
     SEEN_WORDS,
-    STANDING_WORDS,
     STATUS_WORDS,
     VERDICT_WORDS,
     gap_sentence,
@@ -19,51 +26,17 @@ from triage.report.phrases import (
     tier_short,
     tier_words,
 )
-from triage.report.pictures import Picture, Pictures
+from triage.report.pictures import Pictures
 from triage.report.repairs_list import Task, crew_tasks
 from triage.report.sayings import Saying, sayings
 from triage.report.sketch import draw_deck
 from triage.report.source import DeckRecord, Options, Source
-from triage.report.text import clean, clock
+from triage.report.text import and_list, clean
 from triage.words.tiers import TIERS, tier_rank
 
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary, Seen
     from triage.structure import Check
-
-EVIDENCE_SHOWN = 3
-"""So many photos are printed for one concern; the others are named."""
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """One photo behind a concern: the whole photo with the spot marked, and the spot's surroundings."""
-
-    name: str
-    taken: str
-    whole: Picture | None
-    crops: tuple[Picture, ...]
-    position: str
-    note: str
-
-
-@dataclass(frozen=True)
-class ConcernView:
-    """One concern as it prints."""
-
-    number: int
-    shape: str
-    title: str
-    tier: str
-    standing: str
-    status: str
-    kind: str
-    rows: tuple[tuple[str, str], ...]
-    evidence: tuple[Evidence, ...]
-    others: str
-    pictured: bool
-    possible: bool
-    repaired: bool
 
 
 @dataclass(frozen=True)
@@ -97,6 +70,7 @@ class DeckView:
     sayings: tuple[Saying, ...]
     sketch: str
     draft: bool
+    compared: tuple[str, tuple[tuple[str, str, str], ...]]
 
 
 def serious_unreviewed(summary: DeckSummary) -> tuple[Concern, ...]:
@@ -118,24 +92,11 @@ def is_draft(summaries: Sequence[DeckSummary]) -> bool:
     return any(serious_unreviewed(summary) for summary in summaries)
 
 
-def concern_numbers(summary: DeckSummary) -> dict[int, Concern]:
-    """Return the concerns in the order and with the numbers under which every file prints them.
-
-    Open ones of persons, facts and checks first, then possible ones, then repaired ones; worst tier first.
-    """
-
-    def place(one: Concern) -> tuple[int, int, str, str]:
-        group = 2 if one.status == "repaired" else 1 if one.standing == "possible" else 0
-        return (group, TIERS.index(one.tier), one.rule, one.place or "")
-
-    return dict(enumerate(sorted(summary.concerns, key=place), start=1))
-
-
 def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options: Options) -> DeckView:
     """Return everything that prints for one deck."""
     record = source.record(summary.deck)
     numbered = concern_numbers(summary)
-    views = tuple(_concern_view(number, one, record, pictures, options) for number, one in numbered.items())
+    views = tuple(concern_view(number, one, record, pictures, options) for number, one in numbered.items())
     shown = tuple(view for view in views if not view.possible and not view.repaired)
     return DeckView(
         deck=clean(summary.deck),
@@ -165,18 +126,13 @@ def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options:
         sayings=sayings(record),
         sketch=draw_deck(record.facts, summary, numbered, source.element_of),
         draft=bool(serious_unreviewed(summary)),
+        compared=_compared(summary, record),
     )
 
 
 def anchor(deck: str) -> str:
     """Return an id for a deck that is safe in an address, whatever its name."""
     return "deck-" + sha256(deck.encode("utf-8", "surrogatepass")).hexdigest()[:12]
-
-
-def photo_names(shas: Sequence[str], record: DeckRecord) -> list[str]:
-    """Return the names of photos, the start of the hash where a photo is not of this deck."""
-    names = {photo.sha: photo.name for photo in record.photos}
-    return [clean(names.get(sha, sha[:12])) for sha in shas]
 
 
 def _private(record: DeckRecord, options: Options) -> tuple[tuple[str, str], ...]:
@@ -215,58 +171,26 @@ def _best(
 ) -> Evidence | None:
     for one in numbered.values():
         if one.photos and one.status != "repaired":
-            return _evidence(one, one.photos[0], record, pictures, options, thumb=True)
+            return photo_evidence(one, one.photos[0], record, pictures, options, thumb=True)
     return None
 
 
-def _concern_view(
-    number: int, one: Concern, record: DeckRecord, pictures: Pictures, options: Options
-) -> ConcernView:
-    shown, others = one.photos[:EVIDENCE_SHOWN], one.photos[EVIDENCE_SHOWN:]
-    rows = (
-        ("Place", clean(one.place or "not stated")),
-        ("Count", "" if one.count is None else str(one.count)),
-        ("Why", clean(one.why)),
-        ("Repair", clean(one.repair)),
-        ("Verify on site", clean(one.verify_on_site)),
-        ("Call", clean(one.call or "")),
-        ("Remark", clean(one.remark)),
-        ("Source", clean(one.source)),
-    )
-    evidence = tuple(_evidence(one, sha, record, pictures, options) for sha in shown)
-    return ConcernView(
-        number=number,
-        shape=shape_key(one.tier),
-        title=clean(one.concluded or tag_words(one.tag) or tag_words(one.rule)),
-        tier=tier_words(one.tier),
-        standing=STANDING_WORDS[one.standing],
-        status=STATUS_WORDS.get(one.status or "", ""),
-        kind=KIND_WORDS[one.kind],
-        rows=tuple((name, text) for name, text in rows if text),
-        evidence=evidence,
-        pictured=len(evidence) > 1 or any(each.crops for each in evidence),
-        others=", ".join(photo_names(others, record)),
-        possible=one.standing == "possible",
-        repaired=one.status == "repaired",
-    )
-
-
-def _evidence(
-    one: Concern, sha: str, record: DeckRecord, pictures: Pictures, options: Options, *, thumb: bool = False
-) -> Evidence:
-    boxes = tuple(one.boxes.get(sha, ()))
-    photo = next((photo for photo in record.photos if photo.sha == sha), None)
-    whole = (pictures.thumb if thumb else pictures.whole)(sha, boxes)
-    crops = [] if thumb else [pictures.crop(sha, box) for box in boxes[:2]]
-    who = "by the machine" if one.standing == "possible" else "by a person"
-    return Evidence(
-        name=photo_names([sha], record)[0],
-        taken=clock(photo.taken_at if photo else None),
-        whole=whole,
-        crops=tuple(crop for crop in crops if crop is not None),
-        position=clean(record.positions.get(sha, "")) if options.show_position else "",
-        note=f"spot marked {who}" if boxes else "no spot marked in this photo",
-    )
+def _compared(summary: DeckSummary, record: DeckRecord) -> tuple[str, tuple[tuple[str, str, str], ...]]:
+    """Return the visits that are compared, and each concern with its place and what became of it."""
+    visits = sorted({photo.visit for photo in record.photos if photo.visit})
+    if len(visits) < 2:
+        return "", ()
+    words = f"Visit {clean(visits[-1])} compared with {and_list(clean(one) for one in visits[:-1])}"
+    rows = [
+        (
+            clean(one.concluded),
+            clean(one.place or "not stated"),
+            STATUS_WORDS.get(one.status, clean(one.status)),
+        )
+        for one in concern_numbers(summary).values()
+        if one.standing != "possible"
+    ]
+    return words, tuple(rows)
 
 
 def _coverage_row(seen: Seen, record: DeckRecord) -> tuple[str, str, str, str]:

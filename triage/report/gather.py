@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import triage
 from triage.imaging.kept import rendition_of
 from triage.library.records import Box
-from triage.report.source import DeckRecord, Source
+from triage.report.source import DeckRecord, RepairDone, Source
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -16,6 +16,11 @@ if TYPE_CHECKING:
 
 BLACKOUT = "blackout"
 """Kind of the event that holds hand-drawn boxes over faces and plates: {photo, boxes}; the latest counts."""
+
+
+REPAIR_DONE = "repair-done"
+"""Kind of the event that holds one filled-in row of a crew's sheet."""
+_ROW = ("count", "day", "place", "done_by", "photo", "note")
 
 
 class LibraryPhotos:
@@ -63,8 +68,26 @@ def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool =
         closings=tuple(one for one in lib.closings(deck) if (one.visit or "") <= up_to),
         warnings=tuple(lib.warnings(deck)),
         lifts=tuple(lib.lifts(deck)),
+        repairs=repairs_done(lib, deck),
         private=lib.deck_private(deck),
         positions=_positions(lib, sorted(shas)) if positions else {},
+    )
+
+
+def repairs_done(lib: Library, deck: str) -> tuple[RepairDone, ...]:
+    """Return what crews' sheets said about a deck, in order."""
+    return tuple(
+        RepairDone(
+            rule=event.payload["rule"],
+            done=event.payload["done"],
+            by=event.by,
+            at=event.at,
+            **{
+                name: event.payload.get(name)
+                for name in ("count", "day", "place", "done_by", "photo", "note")
+            },
+        )
+        for event in lib.statements(REPAIR_DONE, deck)
     )
 
 

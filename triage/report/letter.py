@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from triage.report.content import concern_numbers
+from triage.report.concern_view import concern_numbers
 from triage.report.phrases import tag_words
 from triage.report.source import Options, Source, Stamp
 from triage.report.text import and_list, clean, count_of

@@ -14,7 +14,8 @@ from markupsafe import Markup
 
 from triage.library.records import Box
 from triage.report import look
-from triage.report.content import DeckView, concern_numbers, photo_names
+from triage.report.concern_view import concern_numbers, photo_names
+from triage.report.content import DeckView
 from triage.report.letter import owner_letter
 from triage.report.phrases import CAUTIONS, DRAFT_LINE, tier_counts, tier_words
 from triage.report.source import Options, Source, Stamp

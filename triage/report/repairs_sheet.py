@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput, TriageError
 from triage.library.store import write_whole
-from triage.report.content import concern_numbers, photo_names
-from triage.report.gather import deck_record
+from triage.report.concern_view import concern_numbers, photo_names
+from triage.report.gather import REPAIR_DONE, deck_record
 from triage.report.repairs_list import element_of_concern, repair_order
 from triage.report.source import DeckRecord
 from triage.report.text import clean, csv_text, uncell
@@ -34,7 +34,7 @@ FILLED_IN = ("done", "by", "photo", "note")
 """Columns that are empty on the way out."""
 _SAID = ("deck", "visit", "rule", "place", *FILLED_IN)
 """What makes two rows the same when a sheet is read again."""
-EVENT = "repair-done"
+EVENT = REPAIR_DONE
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _COVERED = ("footing", "ledger", "band", "flashing", "hold-down", "hanger", "connector", "beam")
 

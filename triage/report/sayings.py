@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from triage.library.records import Label
-from triage.report.source import DeckRecord
+from triage.report.source import DeckRecord, RepairDone
 from triage.report.text import clean, count_of, moment
 
 NAMED = 4
@@ -82,7 +82,19 @@ def _acts(record: DeckRecord, names: dict[str, str]) -> list[Saying]:
     for lift in record.lifts:
         what = clean(f"lifted the stop-use: {lift.why}")
         rows.append(Saying(moment(lift.at), clean(lift.by), what, _on([lift.after], names)))
+    rows += [_repair(one, names) for one in record.repairs]
     return rows
+
+
+def _repair(one: RepairDone, names: dict[str, str]) -> Saying:
+    """Return a row of a crew's sheet as one saying."""
+    how_much = f" in {count_of(one.count, 'place')}" if one.count is not None else ""
+    day = f" on {one.day}" if one.day else ""
+    who = f" by {one.done_by}" if one.done_by else ""
+    note = f": {one.note}" if one.note else ""
+    what = f"crew's sheet: {one.rule} {'repaired' if one.done else 'not repaired'}{how_much}{day}{who}{note}"
+    on = "; ".join(part for part in (one.place or "", _on([one.photo], names) if one.photo else "") if part)
+    return Saying(moment(one.at), clean(one.by), clean(what), clean(on))
 
 
 def _on(shas: Iterable[str], names: dict[str, str]) -> str:

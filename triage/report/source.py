@@ -15,6 +15,22 @@ from triage.report.pictures import PhotoProvider
 
 
 @dataclass(frozen=True)
+class RepairDone:
+    """What a crew's sheet said about one repair. `done_by` and `place` are words; `photo` a hash or null."""
+
+    rule: str
+    done: bool
+    by: str
+    at: str
+    count: int | None = None
+    day: str | None = None
+    place: str | None = None
+    done_by: str | None = None
+    photo: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
 class DeckRecord:
     """Everything that is known and was said about one deck."""
 
@@ -26,6 +42,7 @@ class DeckRecord:
     closings: tuple[Closing, ...] = ()
     warnings: tuple[Warned, ...] = ()
     lifts: tuple[Lift, ...] = ()
+    repairs: tuple[RepairDone, ...] = ()
     private: Mapping[str, str] = field(default_factory=dict)
     positions: Mapping[str, str] = field(default_factory=dict)
 
