@@ -167,10 +167,27 @@ def render(view: View, box: tuple[int, int, int, int], card: np.ndarray, wood: n
     size = (box[2] - box[0], box[3] - box[1])
     grey = _shade(view, box, fine, card, wood)
     grey = _lens(view, cv2.resize(grey, size, interpolation=cv2.INTER_AREA), box)
+    return _develop(view, grey, rng)
+
+
+def render_whole(view: View, card: np.ndarray, wood: np.ndarray) -> np.ndarray:
+    """The whole photo, shape (3024, 4032, 3): coarse away from the card, its part as `render` has it."""
+    far = _shade(view, (0, 0, *SENSOR), 0.25, card, wood)
+    photo = _develop(view, cv2.resize(far, SENSOR), np.random.default_rng(view.seed + 1))
+    box = card_box(view)
+    photo[box[1] : box[3], box[0] : box[2]] = render(view, box, card, wood)
+    return photo
+
+
+def _develop(view: View, grey: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Noise, the sRGB curve and JPEG: linear light 0..1, shape (h, w), to RGB bytes, shape (h, w, 3)."""
     grain = rng.standard_normal(grey.shape, dtype=np.float32)
     grey = np.clip(grey + grain * view.noise * np.sqrt(0.2 + np.clip(grey, 0, 1)), 0, 1)
-    code = np.where(grey < 0.0031308, 12.92 * grey, 1.055 * grey ** (1 / 2.4) - 0.055)
-    rgb = np.clip(code[..., None] * np.array([255, 247, 235], np.float32) + 0.5, 0, 255).astype(np.uint8)
+    curve = np.arange(4096, dtype=np.float32) / 4095
+    curve = np.where(curve < 0.0031308, 12.92 * curve, 1.055 * curve ** (1 / 2.4) - 0.055)
+    tints = [(curve * tint + 0.5).astype(np.uint8) for tint in (255, 247, 235)]
+    level = (grey * 4095 + 0.5).astype(np.uint16)
+    rgb = np.stack([tint[level] for tint in tints], axis=-1)
     ok, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, view.quality])
     assert ok
     return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
@@ -179,13 +196,13 @@ def render(view: View, box: tuple[int, int, int, int], card: np.ndarray, wood: n
 COARSE = 8
 
 
-def _maps(view: View, box: tuple[int, int, int, int], fine: int) -> tuple[np.ndarray, ...]:
+def _maps(view: View, box: tuple[int, int, int, int], fine: float) -> tuple[np.ndarray, ...]:
     """Ground and flat-card coordinates of every fine pixel, each (h, w, 2) float32, and where paper is met.
 
     Computed exactly every eighth pixel and filled in between: the maps are smooth to 0.01 mm there.
     """
     x0, y0, x1, y1 = box
-    wide, high = (x1 - x0) * fine, (y1 - y0) * fine
+    wide, high = round((x1 - x0) * fine), round((y1 - y0) * fine)
     across, down = -(-wide // COARSE) + 2, -(-high // COARSE) + 2
     xs = x0 - 0.5 + ((np.arange(across) - 0.5) * COARSE) / fine
     ys = y0 - 0.5 + ((np.arange(down) - 0.5) * COARSE) / fine
@@ -203,7 +220,7 @@ def _maps(view: View, box: tuple[int, int, int, int], fine: int) -> tuple[np.nda
 
 
 def _shade(
-    view: View, box: tuple[int, int, int, int], fine: int, card: np.ndarray, wood: np.ndarray
+    view: View, box: tuple[int, int, int, int], fine: float, card: np.ndarray, wood: np.ndarray
 ) -> np.ndarray:
     ground, flat = _maps(view, box, fine)
     where = (ground + 2600) * WOOD_PX_PER_MM
@@ -322,9 +339,17 @@ def draw_lengths(
         angle, length = np.radians(rng.uniform(-25, 25)), rng.uniform(100, 1219.2)
         end = start + side * length * np.array([np.cos(angle), np.sin(angle)])
         pixels = view.camera.project(np.array([[*start, 0.0], [*end, 0.0]]))
-        if (pixels > 5).all() and (pixels < np.array(SENSOR) - 5).all():
+        seen = (pixels > 5).all() and (pixels < np.array(SENSOR) - 5).all()
+        if seen and _sees(view.camera, np.array([start, end]), pixels):
             pairs.append((start, end))
     return pairs
+
+
+def _sees(camera: Camera, plane: np.ndarray, pixels: np.ndarray) -> bool:
+    """Whether pixels look at the points (a far point may be folded back into the picture by the lens)."""
+    rays = camera.rays(pixels)
+    back = camera.place_mm[:2] - (camera.place_mm[2] / rays[:, 2])[:, None] * rays[:, :2]
+    return bool((rays[:, 2] > 0).all() and np.abs(back - plane).max() < 0.05)
 
 
 def card_box(view: View, margin: float = 0.25) -> tuple[int, int, int, int]:

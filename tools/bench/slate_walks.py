@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 
 from triage.slate.card import Card
 from triage.slate.sorting import WalkPhoto
@@ -90,7 +90,7 @@ class _Phone:
                 wrong += rng.choice([-3600, 3600, -7200, 40, -40, -600])
             moment = MORNING + timedelta(seconds=round(at_s + wrong, rng.choice([0, 2])))
             if zone is not None:
-                moment = moment.replace(tzinfo=timezone.utc).astimezone(zone)
+                moment = moment.replace(tzinfo=UTC).astimezone(zone)
             number = (counter + place - 1) % 9999 + 1
             name = f"IMG_{number:04d}.jpg" if counted else f"{rng.getrandbits(64):016x}x.jpg"
             key = f"{self.name}/{place}"
@@ -123,7 +123,8 @@ def draw_walk(rng: random.Random, habits: Habits) -> Walk:
     decks = [f"D-{n:02d}" for n in range(1, rng.randint(3, 9))]
     phones = [_Phone(name, rng, habits) for name in ("phone-a", "phone-b")[: habits.phones]]
     cards = {
-        deck: (Card(LIBRARY, deck, "2026-05-04"), Card(LIBRARY, deck, "2026-05-04", closing=True)) for deck in decks
+        deck: (Card(LIBRARY, deck, "2026-05-04"), Card(LIBRARY, deck, "2026-05-04", closing=True))
+        for deck in decks
     }
     if habits.apart and len(phones) == 2:
         _walk_apart(rng, phones, decks, cards)

@@ -1,6 +1,6 @@
 """The plane behind a card: camera, bend of the paper and their uncertainty, fitted to the markers' sides.
 
-Model: a pinhole camera with its middle near the picture's and one term of radial distortion looks at paper
+Model: a pinhole camera with its middle near the picture's and two terms of radial distortion looks at paper
 that is bent a little (a quadratic surface, lengths along the paper kept to third order) and lies before a
 plane that it touches. Everything that the photo does not tell (focal length without EXIF, distortion,
 bend) has a prior with a width, so that what stays unknown widens the interval instead of vanishing.
@@ -26,7 +26,7 @@ FULL_FRAME_MM = 36.0
 USUAL_FOCAL_MM = 27.0
 """Where EXIF is silent: the usual main camera of a phone (common practice)."""
 FOCAL_SD_KNOWN, FOCAL_SD_UNKNOWN = 0.02, 0.35
-DISTORTION_SD = 0.015
+DISTORTION_SD, DISTORTION4_SD = 0.015, 0.005
 MIDDLE_SD = 0.004
 """Of the optical middle, as a fraction of the focal length."""
 BLEED_SD_MM_PER_PX = 0.25
@@ -37,7 +37,7 @@ GAP_MM, GAP_SD_MM = 0.8, 0.7
 """How far a taped or held card stands off the plane where it touches it."""
 SIDE_SD_PX, SIDE_SD_WEIGHT = 0.12, 8.0
 """What the error of a side's point is before the photo has spoken, and how many points that is worth."""
-PARAMETERS = 14
+PARAMETERS = 15
 
 
 @dataclass(frozen=True)
@@ -134,9 +134,15 @@ def project(frame: Frame, values: Floats, points_mm: Floats) -> Floats:
     turn, place = _pose(values)
     seen = points_mm @ turn.T + place
     flat = seen[:, :2] / seen[:, 2:]
-    bent = flat * (1 + values[7] * (flat**2).sum(axis=1, keepdims=True))
+    bent = flat * _stretch(values, flat)
     focal = frame.focal_px * np.exp(values[6])
     return np.asarray((bent + values[8:10]) * focal + frame.middle)
+
+
+def _stretch(values: Floats, flat: Floats) -> Floats:
+    """Radial distortion: by how much the lens pushes a direction outward, shape (n, 1)."""
+    square = (flat**2).sum(axis=1, keepdims=True)
+    return np.asarray(1 + values[7] * square + values[14] * square**2)
 
 
 def plane_points(fit: PlaneFit, values: Floats, gap_mm: float, pixels: Floats) -> Floats:
@@ -146,7 +152,7 @@ def plane_points(fit: PlaneFit, values: Floats, gap_mm: float, pixels: Floats) -
     bent = (pixels - fit.frame.middle) / focal - values[8:10]
     flat = bent.copy()
     for _ in range(8):
-        flat = bent / (1 + values[7] * (flat**2).sum(axis=1, keepdims=True))
+        flat = bent / _stretch(values, flat)
     rays = np.hstack([flat, np.ones((len(flat), 1))]) @ turn
     eye = -place @ turn
     depth = plane_depth_mm(fit.layout, values, gap_mm) - eye[2]
@@ -211,7 +217,7 @@ def _solve(sides: SidePoints, frame: Frame, start: Floats, sd: float) -> Floats:
     return np.asarray(solved.x, dtype=np.float64)
 
 
-_SCALE = np.array([0.01] * 3 + [1.0] * 3 + [0.01, 0.01, 0.003, 0.003, 0.05, 0.3, 0.3, 0.3])
+_SCALE = np.array([0.01] * 3 + [1.0] * 3 + [0.01, 0.01, 0.003, 0.003, 0.05, 0.3, 0.3, 0.3, 0.005])
 _STEP = _SCALE * 1e-4
 
 
@@ -238,6 +244,6 @@ def _rows(sides: SidePoints, frame: Frame, values: Floats, sd: float) -> Floats:
         values[6] / frame.focal_sd, values[7] / DISTORTION_SD,
         values[8] / MIDDLE_SD, values[9] / MIDDLE_SD, values[10] / (BLEED_SD_MM_PER_PX * mm_per_px),
         across / BEND_SD_PER_M, both / BEND_SD_PER_M, down / BEND_SD_PER_M,
-        (across * down - both**2) / STRETCH_SD_PER_M2,
+        (across * down - both**2) / STRETCH_SD_PER_M2, values[14] / DISTORTION4_SD,
     ])  # fmt: skip
     return np.concatenate([_offsets(sides, frame, values) / sd, prior])

@@ -1,0 +1,186 @@
+"""The photos of one phone in the order in which they were taken, cut where nothing ties them together.
+
+Order: by the counter in the file names where all have one (a clock may jump, a counter does not), else by
+the capture time. A piece is a run of photos without a pause, without a step back of the clock and without
+a card inside it: it was taken at one deck.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import PurePosixPath
+
+from triage.slate.card import Card
+
+CLOCK_SLIP_S = 2.0
+"""A step back of the clock that is smaller than this is no jump (bursts, rounded seconds)."""
+
+
+@dataclass(frozen=True)
+class WalkPhoto:
+    """What sorting needs of one photo.
+
+    `key` names it for the caller; `phone` tells cameras apart (make, model and serial, or the folder);
+    `taken_at` is ISO 8601 with fractions where there are some; `card` is the card it shows, and `unclear`
+    says why a card that it shows cannot be used.
+    """
+
+    key: str
+    phone: str
+    name: str
+    taken_at: str | None
+    card: Card | None = None
+    unclear: str | None = None
+
+    @property
+    def shows_card(self) -> bool:
+        """Whether it shows any card, readable or not."""
+        return self.card is not None or self.unclear is not None
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A photo with its time in seconds of its phone's own clock."""
+
+    photo: WalkPhoto
+    at_s: float
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Photos without a card that hang together; whether they also hang on the card before and after."""
+
+    shots: tuple[Shot, ...]
+    tied_before: bool
+    tied_after: bool
+    pause_before_s: float | None
+    """What lies between two cards of one phone: the shots that show them (null at an end) and the pieces.
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """What lies between two cards of one phone: the shots that show them (null at the ends) and the pieces.
+
+    `steady` is false where the clock steps back inside it.
+    """
+
+    before: Shot | None
+    pieces: tuple[Piece, ...]
+    after: Shot | None
+    steady: bool
+
+
+@dataclass(frozen=True)
+class Stream:
+    """One phone's photos in order, as stretches between its cards."""
+
+    name: str
+    shots: tuple[Shot, ...]
+    stretches: tuple[Stretch, ...]
+
+    @property
+    def cards(self) -> list[Shot]:
+        """The shots that show a card, readable or not."""
+        return [shot for shot in self.shots if shot.photo.shows_card]
+
+
+def seconds_of(taken_at: str) -> tuple[bool, float] | None:
+    """Return whether the time has a zone, and seconds on that clock; null for text that is no time."""
+    try:
+        moment = datetime.fromisoformat(taken_at)
+    except ValueError:
+        return None
+    if moment.tzinfo is not None:
+        return True, moment.timestamp()
+    return False, (moment - datetime(1970, 1, 1)).total_seconds()
+
+
+def streams_of(photos: Iterable[WalkPhoto], pause_s: float) -> tuple[list[Stream], list[WalkPhoto]]:
+    """Return the phones' streams, and the photos without a usable time. Times with a zone form their own."""
+    by_clock: dict[tuple[str, bool], list[Shot]] = {}
+    timeless = []
+    for photo in photos:
+        read = seconds_of(photo.taken_at) if photo.taken_at else None
+        if read is None:
+            timeless.append(photo)
+        else:
+            by_clock.setdefault((photo.phone, read[0]), []).append(Shot(photo, read[1]))
+    streams = []
+    for (phone, _), shots in sorted(by_clock.items()):
+        ordered = _in_order(shots)
+        streams.append(Stream(phone, tuple(ordered), tuple(_stretches(ordered, pause_s))))
+    return streams, timeless
+
+
+def _counter(name: str) -> tuple[str, int] | None:
+    """Return what stands before the counter of a camera's file name, and the counter."""
+    match = re.fullmatch(r"(\D*)(\d{3,6})", PurePosixPath(name).stem)
+    return (match[1].lower().removesuffix("e"), int(match[2])) if match else None
+
+
+def _in_order(shots: list[Shot]) -> list[Shot]:
+    by_time = sorted(shots, key=lambda shot: (shot.at_s, shot.photo.name))
+    counters = [_counter(shot.photo.name) for shot in by_time]
+    heads = {counter[0] for counter in counters if counter}
+    if None in counters or len(heads) != 1:
+        return by_time
+    numbered = sorted(
+        ((counter[1], shot) for counter, shot in zip(counters, by_time, strict=True) if counter),
+        key=lambda pair: (pair[0], pair[1].at_s, pair[1].photo.name),
+    )
+    plain = [shot for _, shot in numbered]
+    gaps = [b[0] - a[0] for a, b in zip(numbered, numbered[1:], strict=False)]
+    if not gaps:
+        return plain
+    turn = gaps.index(max(gaps)) + 1
+    wrapped = plain[turn:] + plain[:turn]
+    return wrapped if _steps_back(wrapped) < _steps_back(plain) else plain
+
+
+def _steps_back(shots: Sequence[Shot]) -> int:
+    return sum(b.at_s < a.at_s - CLOCK_SLIP_S for a, b in zip(shots, shots[1:], strict=False))
+
+
+def _stretches(shots: Sequence[Shot], pause_s: float) -> list[Stretch]:
+    cards = [place for place, shot in enumerate(shots) if shot.photo.shows_card]
+    bounds = [-1, *cards, len(shots)]
+    found = []
+    for low, high in zip(bounds, bounds[1:], strict=False):
+        before = shots[low] if low >= 0 else None
+        after = shots[high] if high < len(shots) else None
+        inner = shots[low + 1 : high]
+        steady = _steps_back(shots[max(low, 0) : high + 1]) == 0
+        found.append(Stretch(before, tuple(_pieces(before, inner, after, pause_s)), after, steady))
+    return found
+
+
+def _tied(first: Shot | None, second: Shot | None, pause_s: float) -> bool:
+    return first is not None and second is not None and -CLOCK_SLIP_S <= second.at_s - first.at_s <= pause_s
+
+
+def _pieces(before: Shot | None, inner: Sequence[Shot], after: Shot | None, pause_s: float) -> list[Piece]:
+    groups: list[list[Shot]] = []
+    for shot in inner:
+        if groups and _tied(groups[-1][-1], shot, pause_s):
+            groups[-1].append(shot)
+        else:
+            groups.append([shot])
+    pieces = []
+    for place, group in enumerate(groups):
+        earlier = groups[place - 1][-1] if place else before
+        later = groups[place + 1][0] if place + 1 < len(groups) else after
+        gap = group[0].at_s - earlier.at_s if earlier is not None else None
+        pause = gap if gap is not None and gap > pause_s else None
+        first, last = place == 0, place + 1 == len(groups)
+        pieces.append(
+            Piece(
+                tuple(group),
+                tied_before=first and _tied(before, group[0], pause_s),
+                tied_after=last and _tied(group[-1], later, pause_s),
+                pause_before_s=pause,
+            )
+        )
+    return pieces
