@@ -13,9 +13,10 @@ import pytest
 import skimage.data
 
 from triage.embed import models_dir
-from triage.embed.backbone import Backbone, cell_view_px, round_to_stride, square_view_px, to_size
+from triage.embed.backbone import Backbone, cell_view_px, round_to_stride, square_view_px
 from triage.embed.models import read_card, read_checked
 from triage.errors import Damaged
+from triage.imaging.decode import resample
 
 NAME = "efficientnet-lite0.onnx"
 
@@ -69,7 +70,7 @@ def test_espresso_and_cat_are_recognised(photo: str, expected: set[int]) -> None
 @pytest.mark.parametrize("size", [(224, 224), (96, 160)])
 def test_opencv_agrees(size: tuple[int, int]) -> None:
     height, width = size
-    rgb = to_size(np.asarray(skimage.data.coffee()), width, height)
+    rgb = resample(np.asarray(skimage.data.coffee()), width, height)
     ours = Backbone(NAME).maps(rgb, earlier=True)
     network = cv2.dnn.readNetFromONNX(str(models_dir() / NAME))
     network.setInput(cv2.dnn.blobFromImage(rgb, 1 / 128, mean=(127, 127, 127)))

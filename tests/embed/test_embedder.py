@@ -12,6 +12,7 @@ from embed_photos import jpeg
 from PIL import Image
 
 from triage.embed import Embedder, PhotoVectors, default_recipe, make_recipe
+from triage.embed.pooling import joined_cells
 from triage.embed.projection import Projection
 from triage.errors import BadPhoto
 
@@ -122,14 +123,31 @@ def test_bytes_of_a_photo_stay_below_256_kb() -> None:
     assert side * side * recipe.cell_dim + 2 * recipe.whole_dim + 8 * recipe.cell_dim + 200 <= 256_000
 
 
+def projection_of(
+    matrix: np.ndarray, scale: list[float], offset: list[float], shift: list[float]
+) -> Projection:
+    numbers = [np.array(values, np.float32) for values in (shift, scale, offset)]
+    return Projection(np.ascontiguousarray(matrix.T, np.float32), *numbers, sha="")
+
+
 def test_quantising_by_hand() -> None:
-    projection = Projection(
-        matrix=np.eye(2, dtype=np.float32),
-        shift=np.array([1.0, 0.0], np.float32),
-        scale=np.array([0.5, 0.01], np.float32),
-        offset=np.array([-2.0, 0.0], np.float32),
-        sha="",
-    )
+    projection = projection_of(np.eye(2), [0.5, 0.01], [-2.0, 0.0], [1.0, 0.0])
     # (3 - 1 + 2) / 0.5 = 8; 0.034 / 0.01 = 3.4 -> 3; clipped at 0 and 255
     cells = np.array([[3.0, 0.034], [-99.0, 99.0]], np.float32)
-    assert projection.quantise(cells).tolist() == [[8, 3], [0, 255]]
+    assert projection.quantise(cells.T).tolist() == [[8, 3], [0, 255]]
+
+
+def test_cells_are_the_joined_cells_projected() -> None:
+    rng = np.random.default_rng(5)
+    last = rng.random((6, 2, 3), np.float32)
+    earlier = rng.random((4, 4, 6), np.float32)
+    matrix = rng.normal(size=(10, 3)).astype(np.float32)
+    projection = projection_of(matrix, [0.01] * 3, [-1.0] * 3, [0.2, 0.1, 0.0])
+    # by the definition: unit-length parts side by side, 2 x 2 maximum, then the matrix
+    pooled = earlier.reshape(4, 2, 2, 3, 2).max(axis=(2, 4)).reshape(4, -1).T
+    flat = last.reshape(6, -1).T
+    parts = [part / np.linalg.norm(part, axis=1, keepdims=True) for part in (flat, pooled)]
+    joined = np.concatenate(parts, axis=1)
+    np.testing.assert_allclose(joined_cells(last, earlier), joined, rtol=1e-5)
+    expected = ((joined @ matrix - [0.2, 0.1, 0.0] + 1.0) / 0.01).round().clip(0, 255)
+    assert np.abs(projection.cells(last, earlier).reshape(-1, 3) - expected).max() <= 1

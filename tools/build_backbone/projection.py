@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.build_backbone.pictures import RENDERS_COMMIT, pictures, variations
-from triage.embed.backbone import Backbone, cell_view_px, to_size
+from triage.embed.backbone import Backbone, cell_view_px
 from triage.embed.pooling import joined_cells
 from triage.imaging import open_upright
+from triage.imaging.decode import resample
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 CELLS_PER_PICTURE = 400
@@ -35,7 +36,7 @@ def gather_cells(backbone: Backbone, renders: Path | None) -> tuple[NDArray[np.f
         digest.update(sha256(data).digest())
         rgb = open_upright(data).rgb
         width, height = cell_view_px(LONG_SIDE_PX, rgb.shape[1], rgb.shape[0])
-        for view in variations(to_size(rgb, width, height)):
+        for view in variations(resample(rgb, width, height)):
             cells = joined_cells(*backbone.maps(view, earlier=True))
             rows.append(cells[rng.permutation(len(cells))[: CELLS_PER_PICTURE // 2]])
     return np.concatenate(rows), digest.hexdigest()

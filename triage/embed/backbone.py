@@ -36,17 +36,6 @@ def cell_view_px(long_side_px: int, full_width: int, full_height: int) -> tuple[
     return round_to_stride(full_width * scale), round_to_stride(full_height * scale)
 
 
-def to_size(rgb: NDArray[np.uint8], width: int, height: int) -> NDArray[np.uint8]:
-    """Resize by area averaging where it shrinks, linearly where it grows."""
-    import cv2
-
-    if (rgb.shape[1], rgb.shape[0]) == (width, height):
-        return rgb
-    shrinks = width * height < rgb.shape[0] * rgb.shape[1]
-    method = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
-    return np.asarray(cv2.resize(rgb, (width, height), interpolation=method), np.uint8)
-
-
 class Backbone:
     """The network of the models folder, run by ONNX Runtime.
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from triage.embed.backbone import Backbone, cell_view_px, square_view_px, to_size
-from triage.embed.pooling import joined_cells, whole_blocks
+from triage.embed.backbone import Backbone, cell_view_px, square_view_px
+from triage.embed.pooling import whole_blocks
 from triage.embed.projection import load_projection
 from triage.embed.vectors import PhotoVectors
 from triage.imaging import open_upright
-from triage.imaging.decode import UprightImage
+from triage.imaging.decode import UprightImage, resample
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -39,9 +39,9 @@ class Views:
 def make_views(image: UprightImage, recipe: Recipe) -> Views:
     """Resize the decoded photo once for the cells, and that picture for the whole views."""
     width, height = cell_view_px(recipe.cell_long_side_px, image.full_width, image.full_height)
-    cells = to_size(image.rgb, width, height)
+    cells = resample(image.rgb, width, height)
     sides = [square_view_px(side, image.full_width, image.full_height) for side in recipe.views]
-    return Views([to_size(cells, side, side) for side in sides], cells)
+    return Views([resample(cells, side, side) for side in sides], cells)
 
 
 class Embedder:
@@ -79,10 +79,9 @@ class Embedder:
                 seen[side] = whole_blocks(self._backbone.maps(picture)[0])
             blocks += seen[side]
         last, earlier = self._backbone.maps(views.cells, earlier=True)
-        quantised = self._projection.quantise(joined_cells(last, earlier))
         return PhotoVectors(
             whole=np.concatenate(blocks).astype(np.float16).astype(np.float32),
-            cells=quantised.reshape(last.shape[1], last.shape[2], -1),
+            cells=self._projection.cells(last, earlier),
             cell_scale=self._projection.scale,
             cell_offset=self._projection.offset,
             recipe_sha=self.recipe.sha,

@@ -9,13 +9,13 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_TINY = np.float32(1e-12)
+TINY = np.float32(1e-12)
 
 
 def unit(vectors: NDArray[np.float32]) -> NDArray[np.float32]:
     """Scale each vector along the last axis to Euclidean length 1; a zero vector stays zero."""
     length = np.sqrt(np.einsum("...i,...i->...", vectors, vectors))[..., None]
-    scaled: NDArray[np.float32] = vectors / np.maximum(length, _TINY)
+    scaled: NDArray[np.float32] = vectors / np.maximum(length, TINY)
     return scaled
 
 
@@ -25,13 +25,25 @@ def whole_blocks(last_map: NDArray[np.float32]) -> list[NDArray[np.float32]]:
     return [unit(flat.mean(axis=1)), unit(flat.max(axis=1))]
 
 
+def pool_to_grid(earlier_map: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the largest of each 2 x 2 places: (channels, 2 rows, 2 cols) to (channels, rows, cols)."""
+    halves = np.maximum(earlier_map[:, 0::2], earlier_map[:, 1::2])
+    pooled: NDArray[np.float32] = np.maximum(halves[:, :, 0::2], halves[:, :, 1::2])
+    return pooled
+
+
+def column_lengths(flat: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the Euclidean length of each column of a (channels, n) map."""
+    lengths: NDArray[np.float32] = np.sqrt(np.einsum("ij,ij->j", flat, flat))
+    return lengths
+
+
 def joined_cells(last_map: NDArray[np.float32], earlier_map: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return (rows * cols, 1280 + 672): each cell's last-map and earlier-map feature, each of unit length.
 
     The earlier map has twice the resolution; the largest of its 2 x 2 places stands for the cell.
     """
-    channels, rows, cols = last_map.shape
-    pooled = earlier_map.reshape(earlier_map.shape[0], rows, 2, cols, 2).max(axis=(2, 4))
-    last = unit(np.ascontiguousarray(last_map.reshape(channels, -1).T))
+    last = unit(np.ascontiguousarray(last_map.reshape(last_map.shape[0], -1).T))
+    pooled = pool_to_grid(earlier_map)
     earlier = unit(np.ascontiguousarray(pooled.reshape(pooled.shape[0], -1).T))
     return np.concatenate([last, earlier], axis=1)

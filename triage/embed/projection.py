@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from triage.embed.models import read_checked
+from triage.embed.pooling import TINY, column_lengths, pool_to_grid
 from triage.errors import Damaged
 
 if TYPE_CHECKING:
@@ -23,25 +24,38 @@ class Projection:
 
     Attributes
     ----------
-    matrix : (inputs, C) float32; shift : (C,) float32, the projected mean.
+    turned : (C, inputs) float32, the components as rows; shift : (C,) float32, the projected mean.
     scale, offset : (C,) float32, frozen with the projection.
     sha : SHA-256 of the file, part of the recipe's hash.
     """
 
-    matrix: NDArray[np.float32]
+    turned: NDArray[np.float32]
     shift: NDArray[np.float32]
     scale: NDArray[np.float32]
     offset: NDArray[np.float32]
     sha: str
 
-    def quantise(self, cells: NDArray[np.float32]) -> NDArray[np.uint8]:
-        """Return (n, C) uint8 of (n, inputs) float32 cells."""
-        projected = cells @ self.matrix
-        projected -= self.shift + self.offset
-        projected /= self.scale
-        np.rint(projected, out=projected)
-        np.clip(projected, 0, 255, out=projected)
-        return projected.astype(np.uint8)
+    def quantise(self, projected: NDArray[np.float32]) -> NDArray[np.uint8]:
+        """Return (n, C) uint8 of (C, n) projected cells, not yet centred."""
+        steps = (projected - (self.shift + self.offset)[:, None]) / self.scale[:, None]
+        np.rint(steps, out=steps)
+        np.clip(steps, 0, 255, out=steps)
+        return np.ascontiguousarray(steps.astype(np.uint8).T)
+
+    def cells(self, last_map: NDArray[np.float32], earlier_map: NDArray[np.float32]) -> NDArray[np.uint8]:
+        """Return (rows, cols, C) uint8 cells of both maps.
+
+        The same as quantising ``joined_cells`` times the matrix, without building the joined cells.
+        """
+        channels, rows, cols = last_map.shape
+        last = last_map.reshape(channels, -1)
+        earlier = pool_to_grid(earlier_map).reshape(earlier_map.shape[0], -1)
+        projected = self.turned[:, :channels] @ last
+        projected /= np.maximum(column_lengths(last), TINY)
+        second = self.turned[:, channels:] @ earlier
+        second /= np.maximum(column_lengths(earlier), TINY)
+        projected += second
+        return self.quantise(projected).reshape(rows, cols, -1)
 
 
 def load_projection(name: str, folder: Path | None = None) -> Projection:
@@ -56,6 +70,7 @@ def load_projection(name: str, folder: Path | None = None) -> Projection:
     try:
         with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
             mean, matrix = arrays["mean"], arrays["matrix"]
-            return Projection(matrix, mean @ matrix, arrays["scale"], arrays["offset"], digest)
+            turned = np.ascontiguousarray(matrix.T)
+            return Projection(turned, turned @ mean, arrays["scale"], arrays["offset"], digest)
     except (ValueError, KeyError, OSError) as error:
         raise Damaged(f"The shipped projection {name} is damaged.") from error

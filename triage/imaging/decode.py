@@ -209,16 +209,24 @@ def turn_upright(pixels: NDArray[np.uint8], orientation: int) -> NDArray[np.uint
     return np.ascontiguousarray(pixels)
 
 
-def shrink(pixels: NDArray[np.uint8], long_side_px: int) -> NDArray[np.uint8]:
-    """Shrink by area averaging to a long side of ``long_side_px``; smaller pictures stay as they are."""
+def resample(pixels: NDArray[np.uint8], width: int, height: int) -> NDArray[np.uint8]:
+    """Resize (H, W, 3): area averaging from half the size downward, linear interpolation above."""
     import cv2
 
+    if (pixels.shape[1], pixels.shape[0]) == (width, height):
+        return pixels
+    halved = 4 * width * height <= pixels.shape[0] * pixels.shape[1]
+    method = cv2.INTER_AREA if halved else cv2.INTER_LINEAR
+    return np.asarray(cv2.resize(pixels, (width, height), interpolation=method), np.uint8)
+
+
+def shrink(pixels: NDArray[np.uint8], long_side_px: int) -> NDArray[np.uint8]:
+    """Shrink to a long side of ``long_side_px``; smaller pictures stay as they are."""
     height, width = pixels.shape[:2]
     if max(height, width) <= long_side_px:
         return pixels
     scale = long_side_px / max(height, width)
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return resample(pixels, max(1, round(width * scale)), max(1, round(height * scale)))
 
 
 def open_upright(source: str | Path | bytes, long_side_px: int | None = None) -> UprightImage:

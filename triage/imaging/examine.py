@@ -8,7 +8,7 @@ from pathlib import Path
 
 from triage.imaging.decode import open_upright, shrink
 from triage.imaging.fingerprint import HASH_LONG_SIDE_PX, perceptual_hashes
-from triage.imaging.quality import measure_quality
+from triage.imaging.quality import QUALITY_LONG_SIDE_PX, measure_quality
 from triage.imaging.rendition import RENDITION_LONG_SIDE_PX, encode_jpeg
 
 
@@ -43,7 +43,8 @@ def examine(source: str | Path | bytes) -> Examined:
         with the reason, when the file is no photo that can be read whole.
     """
     image = open_upright(source, RENDITION_LONG_SIDE_PX)
-    hashes = perceptual_hashes(shrink(image.rgb, HASH_LONG_SIDE_PX))
+    small = shrink(image.rgb, QUALITY_LONG_SIDE_PX)
+    hashes = perceptual_hashes(shrink(small, HASH_LONG_SIDE_PX))
     quality = measure_quality(
         image.rgb, max(image.full_width, image.full_height), image.distance_m, image.focal_mm_35
     )

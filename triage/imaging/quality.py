@@ -38,19 +38,25 @@ def luma(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
 
 
-def _edge_energy(grey: NDArray[np.float32], axis: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return the absolute edges along an axis, and how much of them a second blur would remove."""
+def _edge_energy(grey: NDArray[np.uint8], axis: int) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
+    """Return absolute edges along an axis (8 x Sobel's), and how much of them a second blur would remove."""
     import cv2
 
     size = (1, BLUR_FILTER_PX) if axis == 0 else (BLUR_FILTER_PX, 1)
     order = (0, 1) if axis == 0 else (1, 0)
     again = cv2.blur(grey, size, borderType=cv2.BORDER_REFLECT)
-    scale = 1 / 8
-    sharp = np.abs(cv2.Sobel(grey, cv2.CV_32F, *order, ksize=3, scale=scale, borderType=cv2.BORDER_REFLECT))
-    blurred = np.abs(
-        cv2.Sobel(again, cv2.CV_32F, *order, ksize=3, scale=scale, borderType=cv2.BORDER_REFLECT)
-    )
+    sharp = np.abs(cv2.Sobel(grey, cv2.CV_16S, *order, ksize=3, borderType=cv2.BORDER_REFLECT))
+    blurred = np.abs(cv2.Sobel(again, cv2.CV_16S, *order, ksize=3, borderType=cv2.BORDER_REFLECT))
     return sharp, np.maximum(sharp - blurred, 0)
+
+
+def _tile_means(values: NDArray[np.int16], tiles: int) -> NDArray[np.float64]:
+    """Return (tiles, tiles) means; the few rows and columns that do not divide evenly are left out."""
+    height, width = values.shape[0] // tiles, values.shape[1] // tiles
+    cut = values[: height * tiles, : width * tiles]
+    rows = np.add.reduceat(cut, np.arange(0, height * tiles, height), axis=0, dtype=np.int64)
+    means: NDArray[np.float64] = rows.reshape(tiles, tiles, width).mean(axis=2) / height
+    return means
 
 
 def blur_effect(grey: NDArray[np.uint8]) -> float:
@@ -63,7 +69,7 @@ def blur_effect(grey: NDArray[np.uint8]) -> float:
     inside = (slice(2, grey.shape[0] - 1), slice(2, grey.shape[1] - 1))
     worst = 0.0
     for axis in (0, 1):
-        sharp, lost = (part[inside] for part in _edge_energy(grey.astype(np.float32), axis))
+        sharp, lost = (part[inside] for part in _edge_energy(grey, axis))
         total = float(sharp.sum(dtype=np.float64))
         worst = max(worst, 1 - float(lost.sum(dtype=np.float64)) / total) if total > 0 else 1.0
     return worst
@@ -75,15 +81,10 @@ def sharpest_blur(grey: NDArray[np.uint8]) -> float:
     The worse direction of a tile counts. It sees a lens out of focus; camera shake, which leaves edges along
     its own direction sharp, it mostly misses. 1.0 when no tile has enough contrast to say.
     """
-    import cv2
-
-    picture = grey.astype(np.float32)
     per_axis = []
     enough = np.zeros((TILES, TILES), bool)
     for axis in (0, 1):
-        sharp, lost = _edge_energy(picture, axis)
-        energy = cv2.resize(sharp, (TILES, TILES), interpolation=cv2.INTER_AREA)
-        gone = cv2.resize(lost, (TILES, TILES), interpolation=cv2.INTER_AREA)
+        energy, gone = (_tile_means(part, TILES) / 8 for part in _edge_energy(grey, axis))
         enough |= energy >= MIN_CONTRAST
         per_axis.append(np.where(energy > 0, 1 - gone / np.maximum(energy, 1e-6), 1.0))
     worst = np.maximum(*per_axis)
@@ -107,12 +108,12 @@ def noise_level(grey: NDArray[np.uint8]) -> float:
     """
     import cv2
 
-    if min(grey.shape) < 3 * TILES:
+    if min(grey.shape) < 12 * TILES:
         return 0.0
     kernel = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
-    response = np.abs(cv2.filter2D(grey, cv2.CV_32F, kernel))
-    tiles = cv2.resize(response, (4 * TILES, 4 * TILES), interpolation=cv2.INTER_AREA)
-    return float(np.quantile(tiles, 0.25) * np.sqrt(np.pi / 2) / 6)
+    response = np.abs(cv2.filter2D(grey, cv2.CV_16S, kernel))
+    calm = np.quantile(_tile_means(response, 4 * TILES), 0.25)
+    return float(calm * np.sqrt(np.pi / 2) / 6)
 
 
 def nail_head_px(long_side_px: int, distance_m: float | None, focal_mm_35: float | None) -> float:
