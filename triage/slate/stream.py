@@ -57,12 +57,12 @@ class Piece:
     tied_before: bool
     tied_after: bool
     pause_before_s: float | None
-    """What lies between two cards of one phone: the shots that show them (null at an end) and the pieces.
+    """Seconds of the pause before it; null at the start, after a card, or where the clock jumped."""
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """What lies between two cards of one phone: the shots that show them (null at the ends) and the pieces.
+    """What lies between two cards of one phone: the shots that show them (null at an end) and the pieces.
 
     `steady` is false where the clock steps back inside it.
     """
