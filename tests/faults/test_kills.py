@@ -1,0 +1,99 @@
+"""Killed at any moment: the next command works without repair, and nothing acknowledged is lost.
+
+Twenty kills in the everyday run, five hundred with `tools/test --long`; moments are drawn over the measured
+length of a whole run, so that they fall into the work and not only into the start.
+"""
+
+import json
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+COMMAND = [str(Path(sys.executable).parent / "deck-triage")]
+LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
+KILLS = 500 if LONG else 20
+
+
+def call(*words, fine=(0, 3)):
+    done = subprocess.run([*COMMAND, *map(str, words)], capture_output=True, text=True, check=False)
+    assert done.returncode in fine, done.stderr
+    return json.loads(done.stdout)
+
+
+def started(*words):
+    return subprocess.Popen(
+        [*COMMAND, *map(str, words)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+
+
+@pytest.fixture(scope="module")
+def ground(tmp_path_factory, labelled_library):
+    """A library with labels, a card to take in, and how long each command takes."""
+    folder = tmp_path_factory.mktemp("ground")
+    shutil.copytree(labelled_library, folder / "library")
+    from conftest import draw_photo
+
+    for number in range(24):
+        draw_photo(
+            folder / "card" / f"E-{number % 4}" / f"{number:02}.jpg", seed=3000 + number, size=(900, 700)
+        )
+    photo = call("photos", "-L", folder / "library", "--json")[0]["photo"]
+    lines = {
+        "ingest": ("ingest", folder / "card"),
+        "label": ("label", "set", photo, "missing-hanger=present", "--by", "kim"),
+        "train": ("train", "--tag", "shows-flashing", "--tag", "shows-hanger"),
+        "presort": ("presort", "--deck", "E-0", "--again"),
+        "assess": ("assess",),
+        "report": ("report", "--out", folder / "report"),
+        "backup": ("backup", folder / "b.backup"),
+    }
+    spans = {}
+    trial = folder / "trial"
+    shutil.copytree(folder / "library", trial)
+    for name, words in lines.items():
+        begun = time.monotonic()
+        call(*words, "-L", trial, "--json")
+        spans[name] = time.monotonic() - begun
+    return folder, lines, spans
+
+
+def test_kills_at_random_moments_lose_nothing(ground):
+    folder, lines, spans = ground
+    library = folder / "library"
+    draw = random.Random(7)
+    acknowledged = {row["photo"] for row in call("photos", "-L", library, "--json")}
+    said = call("status", "-L", library, "--json")["labels"]
+    for number in range(KILLS):
+        name = list(lines)[number % len(lines)]
+        (folder / "b.backup").unlink(missing_ok=True)
+        process = started(*lines[name], "-L", library)
+        time.sleep(draw.uniform(0.1, 1.0) * spans[name])
+        finished = process.poll() is not None
+        if not finished:
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+        status = call("status", "-L", library, "--json")
+        assert status["labels"] >= said, name
+        said = status["labels"]
+        here = {row["photo"] for row in call("photos", "-L", library, "--json")}
+        assert acknowledged <= here, name
+        acknowledged = here
+        if (folder / "b.backup").exists():
+            shutil.rmtree(folder / "again", ignore_errors=True)
+            call("restore", folder / "b.backup", folder / "again", "--json")
+    checked = call("verify", "-L", library, "--json")
+    assert (checked["damaged"], checked["missing"]) == ([], [])
+    for name in ("ingest", "train", "presort", "assess"):
+        call(*lines[name], "-L", library, "--json")
+    whole = call("ingest", folder / "card", "-L", library, "--json")
+    assert (whole["added"], whole["known"]) == (0, 24)
