@@ -18,7 +18,9 @@ def sha(name: str) -> str:
     return hashlib.sha256(name.encode()).hexdigest()
 
 
-def photo(name: str, *, deck: str = "d", visit: str | None = None, burst: int | None = None, **quality: Any) -> Photo:
+def photo(
+    name: str, *, deck: str = "d", visit: str | None = None, burst: int | None = None, **quality: Any
+) -> Photo:
     return Photo(
         sha=sha(f"{deck}/{visit}/{name}"), deck=deck, visit=visit, name=name, width=800, height=600,
         orientation=1, bytes=1000, taken_at=None, burst=burst, quality=quality,
@@ -54,8 +56,9 @@ def guess(shot: Photo, tag: str, probability: float = 0.97, pile: str = "likely"
 
 
 def deck(
-    name: str = "d", *, visit: str | None = None, photos: list[Photo] | None = None, labels: list[Label] | None = None,
-    guesses: list[Suggestion] | None = None, known: Mapping[str, Any] | None = None, **more: Any,
+    name: str = "d", *, visit: str | None = None, photos: list[Photo] | None = None,
+    labels: list[Label] | None = None, guesses: list[Suggestion] | None = None,
+    known: Mapping[str, Any] | None = None, **more: Any,
 ) -> DeckEvidence:  # fmt: skip
     return DeckEvidence(
         deck=name, visit=visit, photos=tuple(photos or ()), words=put_together(labels or []),
@@ -64,7 +67,9 @@ def deck(
     )  # fmt: skip
 
 
-def seen_photos(known: Mapping[str, Any], *, name: str = "d", visit: str | None = None) -> tuple[list[Photo], list[Label]]:
+def seen_photos(
+    known: Mapping[str, Any], *, name: str = "d", visit: str | None = None
+) -> tuple[list[Photo], list[Label]]:
     """Return photos and labels that show every element a deck with these facts needs, with enough looks,
     and answer every core tag 'absent'."""
     photos, labels = [], []
