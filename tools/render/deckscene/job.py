@@ -18,6 +18,7 @@ from . import decks, exif
 from .build import build
 from .errors import RenderError
 from .layout import Layout
+from .looks import add_looks
 from .meshes import Scene
 from .params import DeckParams
 from .phone import PHONES, Exposure, develop, iso_gain
@@ -164,7 +165,7 @@ def _take(
             }
         }
     )
-    exif.save(path.with_suffix(".json"), json.dumps(record, default=_plain).encode())
+    exif.save(path.with_suffix(".json"), json.dumps(add_looks(record, plan), default=_plain).encode())
 
 
 def _moment(i: int, shot: Shot, exposure: Exposure) -> exif.Moment:

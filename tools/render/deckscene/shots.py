@@ -104,9 +104,23 @@ def _round(i: int, what: DeckParams, rng: np.random.Generator) -> list[tuple[str
         out.append(_extra(extras.pop(), what, rng))
     if full:
         out += [_extra(name, what, rng) for name in _EXTRAS if name != "stairs" or what.has_stairs]
+        out += _all_along(what)
     elif i % 6 == 0 and extras:
         out.append(_extra(extras.pop(), what, rng))
     return out
+
+
+def _all_along(what: DeckParams) -> list[tuple[str, str, Aim]]:
+    """Every hanger (a row photo shows three), both ends of the ledger, every post: nothing is left out."""
+    if what.joist_bearing == "hanger":
+        starts = range(0, what.joist_count(), 3)
+        out = [(f"hanger-row-{k + 1}.jpg", "hanger-far", Aim(joist=j, side=-1)) for k, j in enumerate(starts)]
+    else:
+        out = [
+            (f"ledger-{k}.jpg", "ledger-below", Aim(share=share))
+            for k, share in ((2, 0.12), (3, 0.88), (4, 0.5))
+        ]
+    return out + [(f"post-{k + 1}.jpg", "beam-side", Aim(post=k)) for k in range(what.post_count)]
 
 
 def _extra(view: str, what: DeckParams, rng: np.random.Generator) -> tuple[str, str, Aim]:
