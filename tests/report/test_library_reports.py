@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -17,13 +18,13 @@ from test_compare import MUTATIONS
 
 from triage.assess import assess_library
 from triage.assess.said import add_finding, set_private, set_tier
-from triage.errors import BadInput
+from triage.errors import BadInput, Cancelled
 from triage.ingest import ingest
 from triage.ingest.moving import forget, move
 from triage.label.rows import give_labels
 from triage.library import Library
 from triage.library.records import Suggestion
-from triage.report import Issue, changed_since, verify_report, write_report
+from triage.report import Issue, black_out, changed_since, verify_report, write_report
 from triage.report.compare import compare_pages, read_page
 from triage.report.issuing import issued_event, rederive
 
@@ -278,7 +279,7 @@ def test_a_report_of_another_library_is_refused(lib: Library, tmp_path: Path) ->
     assert "holds no event" in str(verify_report(lib, tmp_path / "out/report.html")[0])
 
 
-def test_changed_csv_json_and_pdf_are_named(lib: Library, tmp_path: Path) -> None:
+def test_changed_csv_and_json_are_named(lib: Library, tmp_path: Path) -> None:
     issue(lib, tmp_path / "out")
     for name, old in (
         ("concerns.csv", b"missing-hanger"),
@@ -315,9 +316,46 @@ def test_a_thousand_single_mutations_against_what_the_library_gives(lib: Library
 
 
 def test_a_blackout_said_in_the_library_is_in_the_report(lib: Library, tmp_path: Path) -> None:
-    from triage.report.gather import gather_source
+    from triage.report.blackout import blackouts
 
     one = lib.photos("birch-03")[0]
-    lib.say("blackout", {"photo": one.sha, "boxes": [[0.1, 0.1, 0.3, 0.3]]}, by="Ada Sample")
-    source = gather_source(lib, assess_library(lib))
-    assert source.blackouts == {one.sha: [(0.1, 0.1, 0.3, 0.3)]}
+    write_report(lib, assess_library(lib), tmp_path / "before")
+    assert black_out(lib, one.path_name, [[0.1, 0.1, 0.3, 0.3]], by="Ada Sample") == [(0.1, 0.1, 0.3, 0.3)]
+    write_report(lib, assess_library(lib), tmp_path / "after")
+    assert blackouts(lib) == {one.sha: [(0.1, 0.1, 0.3, 0.3)]}
+    pictures = [
+        set(re.findall('base64,[^"]+', (tmp_path / name / "report.html").read_text()))
+        for name in ("before", "after")
+    ]
+    assert pictures[0] - pictures[1]
+    assert verify_report(lib, tmp_path / "after/report.html") == []
+    black_out(lib, one.path_name, [], by="Ada Sample")
+    assert blackouts(lib) == {}
+
+
+@pytest.mark.parametrize(
+    "box", [[0.1], [0.5, 0.5, 0.6, 0.1], [0, 0, 0, 1], [-0.1, 0, 0.5, 0.5], [0, 0, float("nan"), 1]]
+)
+def test_a_blackout_lies_in_the_photo(lib: Library, box: list[float]) -> None:
+    with pytest.raises(BadInput, match="blackout"):
+        black_out(lib, lib.photos("birch-03")[0].path_name, [box], by="Ada Sample")
+
+
+def test_a_stopped_report_writes_nothing(lib: Library, tmp_path: Path) -> None:
+    told: list[tuple[str, int, int | None]] = []
+    write_report(lib, assess_library(lib), tmp_path / "out", progress=lambda *one: told.append(one))
+    assert [done for _, done, _ in told] == [1, 2]
+    with pytest.raises(Cancelled):
+        write_report(lib, assess_library(lib), tmp_path / "no", cancel=lambda: True)
+    assert not (tmp_path / "no").exists()
+
+
+@pytest.mark.skipif(find_spec("weasyprint") is None, reason="the pdf extra is not installed")
+def test_an_issued_pdf_is_made_again_byte_for_byte(lib: Library, tmp_path: Path) -> None:
+    issue(lib, tmp_path / "out", pdf=True)
+    file = tmp_path / "out/report.pdf"
+    assert verify_report(lib, file) == []
+    data = bytearray(file.read_bytes())
+    data[len(data) // 2] ^= 1
+    file.write_bytes(bytes(data))
+    assert "another file than the one issued" in str(verify_report(lib, file)[0])

@@ -7,7 +7,16 @@ from typing import Any
 
 import click
 
-from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
+from triage.cli._common import (
+    advise,
+    emit,
+    json_option,
+    library_option,
+    named,
+    open_library,
+    progress_line,
+    say,
+)
 from triage.errors import WrongUsage
 
 _ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
@@ -52,7 +61,7 @@ def command(
                       date=said["date"], amends=said["amends"]) if issue else None  # fmt: skip
     with open_library(library_path) as library:
         summaries = assess_library(library, decks=list(decks) or None)
-        files = write_report(library, summaries, out, issue=the_issue, **given)
+        files = write_report(library, summaries, out, issue=the_issue, progress=progress_line(), **given)
         changed = changed_since(library)
     if as_json:
         emit({"files": [str(file) for file in files]})

@@ -1,5 +1,6 @@
 """The report room: HTML, PDF, CSV, JSON, the owner's letter, the crew's sheet, issuing and checking."""
 
+from triage.report.blackout import black_out
 from triage.report.changes import Flag, changed_since
 from triage.report.compare import Mutation
 from triage.report.content import is_draft
@@ -12,6 +13,7 @@ __all__ = [
     "Flag",
     "Issue",
     "Mutation",
+    "black_out",
     "changed_since",
     "is_draft",
     "read_repairs",

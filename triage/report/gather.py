@@ -7,16 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import triage
 from triage.imaging.kept import rendition_of
-from triage.library.records import Box
+from triage.report.blackout import blackouts
 from triage.report.source import DeckRecord, RepairDone, Source
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
     from triage.library import Library
-
-BLACKOUT = "blackout"
-"""Kind of the event that holds hand-drawn boxes over faces and plates: {photo, boxes}; the latest counts."""
-
 
 REPAIR_DONE = "repair-done"
 """Kind of the event that holds one filled-in row of a crew's sheet."""
@@ -97,15 +93,6 @@ def versions(lib: Library) -> dict[str, str]:
 
     book = rule_book_of(lib)
     return {"deck-triage": triage.__version__, "rule book": book.hash, "model": lib.model() or "none"}
-
-
-def blackouts(lib: Library) -> dict[str, Sequence[Box]]:
-    """Return the boxes to paint over, by photo; a later word on a photo replaces an earlier one."""
-    found: dict[str, Sequence[Box]] = {}
-    for event in lib.statements(BLACKOUT):
-        boxes: list[Box] = [(x, y, w, h) for x, y, w, h in event.payload["boxes"]]
-        found[str(event.payload["photo"])] = boxes
-    return found
 
 
 def _positions(lib: Library, shas: Sequence[str]) -> dict[str, str]:

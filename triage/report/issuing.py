@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput
+from triage.jobs import Cancel, Progress
 from triage.report.changes import assessment_changes
 from triage.report.content import is_draft
 from triage.report.gather import gather_source
@@ -48,8 +49,9 @@ class Frozen:
 
 
 def issue_report(
-    lib: Library, summaries: Sequence[DeckSummary], out: Path, options: Options, issue: Issue
-) -> list[Path]:
+    lib: Library, summaries: Sequence[DeckSummary], out: Path, options: Options, issue: Issue,
+    progress: Progress | None = None, cancel: Cancel | None = None,
+) -> list[Path]:  # fmt: skip
     """Write a report, record it as issued and return the files.
 
     Raises BadInput where it is a DRAFT, where a field is empty, where the report to amend is not known, or
@@ -62,7 +64,7 @@ def issue_report(
     _check_own(summaries, assess_evidence(lib, evidence))
     stamp = _stamp(lib, summaries, issue)
     source = gather_source(lib, summaries, positions=options.show_position)
-    files = make_pack(summaries, source, options, stamp=stamp)
+    files = make_pack(summaries, source, options, stamp=stamp, progress=progress, cancel=cancel)
     payload = _payload(source.versions, stamp, head, decks, options, evidence, files)
     paths = write_pack({**files, SUMS: sums(files)}, out)
     private = {name: getattr(stamp, name) for name in _TEXTS}

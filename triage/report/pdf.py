@@ -41,9 +41,20 @@ def _written(page: bytes) -> tuple[bytes, int]:
         # WeasyPrint switches this on for the whole program; half a photo must stay refused everywhere.
         ImageFile.LOAD_TRUNCATED_IMAGES = truncated
     with _fixed_epoch(), _quiet():
-        html = weasyprint.HTML(string=page.decode(), base_url=None, url_fetcher=_fetcher(weasyprint))
+        html = weasyprint.HTML(
+            string=isolated(page.decode()), base_url=None, url_fetcher=_fetcher(weasyprint)
+        )
         document = html.render()
         return bytes(document.write_pdf()), len(document.pages)
+
+
+def isolated(page: str) -> str:
+    """Return a page whose `bdi` elements hold Unicode isolates as well.
+
+    WeasyPrint lays `bdi` out like any other element, so a name written from right to left would mix with the
+    words around it; first strong isolate and pop directional isolate (UAX 9, 2.4.2) keep it apart.
+    """
+    return page.replace("<bdi>", "<bdi>\u2068").replace("</bdi>", "\u2069</bdi>")
 
 
 def fetch_nothing(url: str) -> bytes:

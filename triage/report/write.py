@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.errors import BadInput
+from triage.jobs import Cancel, Progress, check_cancel
 from triage.library.store import write_whole
 from triage.report import render
 from triage.report.content import DeckView, deck_view, is_draft
@@ -38,24 +39,32 @@ def write_report(
     show_address: bool = False,
     paper: str = "letter",
     issue: Issue | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
 ) -> list[Path]:
     """Write the report of some decks (worst first) into a folder and return the files.
 
     Always `report.html`, `decks.csv`, `concerns.csv` and `assessment.json`; the same library gives the same
     bytes. Raises BadInput where a letter or an issue is asked for while the report is a DRAFT, for an unknown
-    paper, or where the `pdf` extra is not installed.
+    paper, or where the `pdf` extra is not installed; Cancelled, with nothing written, when it is stopped.
     """
     options = Options(show_position, show_address, checked_paper(paper), per_deck, letter, pdf)
     if issue is not None:
         from triage.report.issuing import issue_report
 
-        return issue_report(lib, summaries, out, options, issue)
+        return issue_report(lib, summaries, out, options, issue, progress, cancel)
     source = gather_source(lib, summaries, positions=show_position)
-    return write_pack(make_pack(summaries, source, options), out)
+    return write_pack(make_pack(summaries, source, options, progress=progress, cancel=cancel), out)
 
 
 def make_pack(
-    summaries: Sequence[DeckSummary], source: Source, options: Options, *, stamp: Stamp | None = None
+    summaries: Sequence[DeckSummary],
+    source: Source,
+    options: Options,
+    *,
+    stamp: Stamp | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
 ) -> dict[str, bytes]:
     """Return every file of a report as bytes by name, from the records alone.
 
@@ -69,8 +78,32 @@ def make_pack(
             "Review them first: deck-triage review, or deck-triage label ask.",
         )
     pictures = Pictures(source.provider, source.blackouts, whole_px=photo_px(summaries))
-    views = [deck_view(summary, source, pictures, options) for summary in summaries]
+    views = []
+    for number, summary in enumerate(summaries, start=1):
+        check_cancel(cancel)
+        views.append(deck_view(summary, source, pictures, options))
+        if progress is not None:
+            progress("decks of the report", number, len(summaries))
     files = {"report.html": render.html(summaries, views, source, options, draft=draft, stamp=stamp)}
+    files |= _per_deck(summaries, views, source, options, draft, stamp)
+    if options.pdf:
+        for number, (name, page) in enumerate(list(files.items()), start=1):
+            check_cancel(cancel)
+            files[f"{Path(name).stem}.pdf"] = to_pdf(page)
+            if progress is not None:
+                progress("PDF files", number, len(files))
+    files["decks.csv"] = render.decks_csv(summaries, source, options, draft=draft).encode()
+    files["concerns.csv"] = render.concerns_csv(summaries, source).encode()
+    files["assessment.json"] = render.assessment_json(summaries, source, draft=draft, stamp=stamp).encode()
+    return files
+
+
+def _per_deck(
+    summaries: Sequence[DeckSummary], views: Sequence[DeckView], source: Source, options: Options,
+    draft: bool, stamp: Stamp | None,
+) -> dict[str, bytes]:  # fmt: skip
+    """Return the files of single decks that were asked for: reports and letters."""
+    files: dict[str, bytes] = {}
     for summary, view, name in zip(summaries, views, file_names(views), strict=True):
         if options.per_deck:
             file = f"deck-{name}.html"
@@ -78,11 +111,6 @@ def make_pack(
         if options.letter:
             file = f"letter-{name}.html"
             files[file] = render.letter_html(summary, source, options, stamp=stamp, file=file)
-    if options.pdf:
-        files |= {f"{Path(name).stem}.pdf": to_pdf(page) for name, page in files.items()}
-    files["decks.csv"] = render.decks_csv(summaries, source, options, draft=draft).encode()
-    files["concerns.csv"] = render.concerns_csv(summaries, source).encode()
-    files["assessment.json"] = render.assessment_json(summaries, source, draft=draft, stamp=stamp).encode()
     return files
 
 
