@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from triage.train.types import Floats, Floats32
 
 MAX_STEPS = 60
-_FLOOR = 1e-10
+_FLOOR = 1e-4
+"""Least curvature of a row's loss that a step reckons with, as a share of the row's strength: where all rows are
+fitted well the true curvature vanishes, and a step through it would run away."""
 
 
 def balanced(targets: Floats, weights: Floats) -> Floats:
@@ -75,6 +77,8 @@ def fit_dual(
             if trial_value <= value + 1e-9 * abs(value):
                 break
             step /= 2
+        else:
+            break  # no step lowers the loss: this is the minimum as far as the numbers reach
         duals, bias, scores, value = trial, trial_bias, trial_scores, trial_value
         if float(np.max(np.abs(moved))) * step < tolerance:
             break
@@ -84,7 +88,7 @@ def fit_dual(
 def _dual_step(gram: Floats, targets: Floats, strength: Floats, scores: Floats) -> tuple[Floats, float]:
     """One full Newton step of the dual: the weighted ridge fit to the working responses."""
     chance = expit(scores)
-    curve = np.maximum(strength * chance * (1 - chance), _FLOOR)
+    curve = strength * np.maximum(chance * (1 - chance), _FLOOR)
     root = np.sqrt(curve)
     response = scores + strength * (targets - chance) / curve
     system = gram * root[:, None] * root
@@ -119,24 +123,26 @@ def fit_primal(
     penalty[-1] = 0.0
     beta = np.zeros(wide.shape[1]) if start is None else np.append(start[0], start[1])
     strength = weights * c
-    scores = wide @ beta
+    scores = np.asarray(wide @ beta.astype(wide.dtype), np.float64)
     value = 0.5 * penalty @ beta**2 + strength @ _losses(scores, targets)
     for _ in range(MAX_STEPS):
         chance = expit(scores)
-        curve = np.maximum(strength * chance * (1 - chance), _FLOOR)
+        curve = strength * np.maximum(chance * (1 - chance), _FLOOR)
         gradient = penalty * beta + wide.T @ (strength * (chance - targets)).astype(wide.dtype)
         root = np.sqrt(curve).astype(wide.dtype)
         scaled = wide * root[:, None]
         hessian = np.asarray(scaled.T @ scaled, np.float64)
-        hessian[np.diag_indices_from(hessian)] += penalty + 1e-12
+        hessian[np.diag_indices_from(hessian)] += penalty + 1e-8 * hessian.trace() / len(hessian)
         move = -cho_solve(cho_factor(hessian, check_finite=False), gradient, check_finite=False)
-        moved, step = wide @ move, 1.0
+        moved, step = np.asarray(wide @ move.astype(wide.dtype), np.float64), 1.0
         for _ in range(20):
             trial, trial_scores = beta + step * move, scores + step * moved
             trial_value = 0.5 * penalty @ trial**2 + strength @ _losses(trial_scores, targets)
             if trial_value <= value + 1e-9 * abs(value):
                 break
             step /= 2
+        else:
+            break
         beta, scores, value = trial, trial_scores, trial_value
         if float(np.max(np.abs(moved))) * step < tolerance:
             break
