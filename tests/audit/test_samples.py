@@ -1,4 +1,4 @@
-"""Samples of a library, and photos for a second person."""
+"""Samples of a library."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import json
 import pytest
 from small_libraries import add_labels, add_piles
 
-from triage.audit import sample, second_look
+from triage.audit import sample
 from triage.audit.draw import draw
 from triage.audit.sizes import LAWS, sample_size
 from triage.errors import BadInput
@@ -88,19 +88,3 @@ def test_an_empty_library(library: Library) -> None:
 
 def test_the_laws_are_named_with_their_source() -> None:
     assert {name.rsplit(" ", 1)[1] for name, _ in LAWS} == {"5551", "17973"}
-
-
-def test_a_second_look_is_at_what_others_said(library: Library, with_photos) -> None:
-    shas = with_photos(4, 5)
-    add_labels(library, [(sha, "rusted-connector", "absent", "ann") for sha in shas])
-    add_labels(library, [(sha, "missing-hanger", "present", "ann") for sha in shas[:3]])
-    add_labels(library, [(shas[0], "rusted-connector", "present", "ben")])
-    found = second_look(library, "ben", 50, seed="1")
-    assert {sha for sha, _ in found} == set(shas)
-    assert dict(found)[shas[0]] == ("missing-hanger",)
-    assert dict(found)[shas[1]] == ("missing-hanger", "rusted-connector")
-    assert second_look(library, "ben", 5, seed="1") == found[:5]
-    with pytest.raises(BadInput, match="Nobody but ann"):
-        second_look(library, "ann", 5, tags=["missing-hanger"])
-    with pytest.raises(BadInput, match="none to look at"):
-        second_look(library, "ben", 0)

@@ -1,7 +1,7 @@
 """The audit room: agreement, doubtful labels, samples, missed defects.
 
-The statistics are pure functions on arrays; `agree`, `doubts`, `sample`, `missed` and `second_look` read a
-library. They are imported on first use, because the numerical libraries take a moment to load.
+The statistics are pure functions on arrays; `agree`, `doubts`, `sample` and `missed` read a library. They are
+imported on first use, because the numerical libraries take a moment to load.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from triage.audit.agreeing import agree
     from triage.audit.doubting import doubts
-    from triage.audit.looking_again import second_look
     from triage.audit.of_library import missed
     from triage.audit.sampling import sample
 
@@ -20,10 +19,9 @@ _HOMES = {
     "doubts": "doubting",
     "missed": "of_library",
     "sample": "sampling",
-    "second_look": "looking_again",
 }
 
-__all__ = ["agree", "doubts", "missed", "sample", "second_look"]
+__all__ = ["agree", "doubts", "missed", "sample"]
 
 
 def __getattr__(name: str) -> Any:
