@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from triage.train.types import Floats, Floats32
 
-MOST_GUARDS = 100
+MOST_GUARDS = 60
 """Eligible decks that get a guard model of their own; further ones only train (drawn by their names)."""
 
 

@@ -30,8 +30,11 @@ MOST_POSITIVES = 600
 MOST_NEGATIVES = 1000
 NEGATIVES_A_POSITIVE = 10
 LEAST_NEGATIVES = 200
-MIL_TURNS = 5
+MIL_TURNS = 3
 MOST_BAGS = 200
+MOST_CELLS = 12_000
+"""Negative cells in all; with many photos each gives fewer, at least `LEAST_A_PHOTO`."""
+LEAST_A_PHOTO = 8
 
 
 def rows_to_train(table: TagTable, seed: int) -> Mask:
@@ -84,6 +87,8 @@ class CellLearner:
         target: list[Floats] = []
         self.bags: dict[int, Floats32] = {}
         bags = self._open_bags(kept, seed)
+        firm = int(np.sum(kept & table.firm))
+        most = min(NEGATIVES_A_PHOTO, max(LEAST_A_PHOTO, MOST_CELLS // max(1, firm)))
         for place in np.flatnonzero(kept & table.firm):
             vectors = shelf(table.shas[place])
             cells = vectors.cells_float()
@@ -94,7 +99,7 @@ class CellLearner:
                     self.bags[int(place)] = cells
                 continue
             boxes = table.boxes[place] if table.present[place] else ()
-            away = some_cells(table.shas[place], ~near(boxes, vectors.cell_boxes()), NEGATIVES_A_PHOTO, seed)
+            away = some_cells(table.shas[place], ~near(boxes, vectors.cell_boxes()), most, seed)
             here = np.flatnonzero(inside(boxes, vectors.cell_boxes()))
             rows += [cells[here], cells[away]]
             photo.append(np.full(len(here) + len(away), place))
@@ -104,6 +109,7 @@ class CellLearner:
         self.targets = np.concatenate(target) if target else np.zeros(0)
         self.weights = table.weights[self.photo]
         self._start: tuple[Floats, float] | None = None
+        self._starts: dict[int, tuple[Floats, float]] = {}
 
     def _open_bags(self, kept: Mask, seed: int) -> set[int]:
         """Positive photos without boxes that take part as bags."""
@@ -125,8 +131,9 @@ class CellLearner:
                 np.concatenate([rows, *chosen]),
                 np.append(targets, np.ones(sum(sizes))),
                 np.append(weights, np.repeat(self.table.weights[bags], sizes)),
-                beta if turn else None,
+                self._starts.get(turn, beta if turn else None),
             )
+            self._starts.setdefault(turn, beta)  # a fit has one minimum: the start only saves steps
         if beta is None:
             return None
         if self._start is None:
@@ -147,6 +154,6 @@ def _fit_cells(
     scale = float(np.sqrt(np.mean(np.einsum("ij,ij->i", rows, rows)))) or 1.0
     begin = None if start is None else (start[0] * scale, start[1])
     beta, bias = fit_primal(
-        (rows / np.float32(scale)), targets, balanced(targets, weights), CELL_C, begin, tolerance=1e-3
+        (rows / np.float32(scale)), targets, balanced(targets, weights), CELL_C, begin, tolerance=3e-3
     )
     return beta / scale, bias
