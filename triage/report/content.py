@@ -122,7 +122,7 @@ def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options:
         checks=tuple(_check_row(check) for check in summary.checks),
         facts=tuple((clean(key), clean(_plain(fact.value))) for key, fact in sorted(record.facts.items())),
         tasks=crew_tasks(numbered, source.element_of),
-        warned=_warned(record),
+        warned=_warned(summary, record),
         sayings=sayings(record),
         sketch=draw_deck(record.facts, summary, numbered, source.element_of),
         draft=bool(serious_unreviewed(summary)),
@@ -235,14 +235,22 @@ def _plain(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _warned(record: DeckRecord) -> tuple[str, ...]:
+def _warned(summary: DeckSummary, record: DeckRecord) -> tuple[str, ...]:
+    """Return who was told of a stop-use and who lifted it; that nobody is recorded as told, where so."""
+    person = summary.tier_by_person
+    stopped = "stop-use" in (summary.tier, person.tier if person else None)
+    if stopped and not record.warnings:
+        return ("There is no record that anybody was told to stop using this deck.", *_lifted(record))
     told = [
         f"{clean(one.told)} was told, {clean(one.how)}, at {clean(one.told_at)} (said by {clean(one.by)})"
         for one in record.warnings
     ]
-    lifted = [
+    return (*told, *_lifted(record))
+
+
+def _lifted(record: DeckRecord) -> tuple[str, ...]:
+    return tuple(
         f"Lifted by {clean(one.by)} at {clean(one.at)}: {clean(one.why)}"
         f" (photo after the repair: {photo_names([one.after], record)[0]})"
         for one in record.lifts
-    ]
-    return (*told, *lifted)
+    )

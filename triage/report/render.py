@@ -86,10 +86,15 @@ def spot(box: Box, width_px: int, height_px: int) -> Markup:
     return Markup(drawn)  # noqa: S704 (numbers and constants alone)
 
 
-def unreviewed_words(number: int) -> str:
+def unreviewed_words(number: int, photos: int) -> str:
     """Return how much is still unanswered, in words."""
+    if photos == 0:
+        return "There is no photo of this deck."
     if number == 0:
-        return "Every photo was answered for every core tag."
+        return (
+            "No question is open: for every photo and core tag a person gave an answer, or the machine's "
+            "'unlikely' stands under a promise that holds."
+        )
     return f"{count_of(number, 'question')} (a photo and a core tag) not yet answered by a person."
 
 
