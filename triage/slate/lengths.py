@@ -22,8 +22,8 @@ PRINT_SD = 0.0015
 class Length:
     """A length between two points of the photo, in inches, with its 95 % interval."""
 
-    start: tuple[float, float]
-    end: tuple[float, float]
+    start: tuple[float, ...]
+    end: tuple[float, ...]
     inches: float
     low: float
     high: float
@@ -35,11 +35,25 @@ class Length:
 
 
 def length_between(fit: PlaneFit, start_px: Floats, end_px: Floats, click_sd_px: float) -> Length:
-    """Return the length between two pixels and its interval."""
-    from scipy.stats import t
+    """Return the length between two pixels and its interval.
 
+    Where the photo leaves two poses of the card possible, the interval holds what both say.
+    """
     pixels = np.array([start_px, end_px], dtype=np.float64)
     inches = _length(fit, fit.values, GAP_MM, pixels)
+    half = _half_width(fit, pixels, inches, click_sd_px)
+    low, high = inches - half, inches + half
+    if fit.rival is not None:
+        other = _length(fit.rival, fit.rival.values, GAP_MM, pixels)
+        half = _half_width(fit.rival, pixels, other, click_sd_px)
+        low, high = min(low, other - half), max(high, other + half)
+    return Length(tuple(pixels[0]), tuple(pixels[1]), inches, max(0.0, low), high)
+
+
+def _half_width(fit: PlaneFit, pixels: Floats, inches: float, click_sd_px: float) -> float:
+    """Half of the 95 % interval, from the fit, the gap behind the paper, the clicks and the printer."""
+    from scipy.stats import t
+
     slope = np.array([
         (_length(fit, fit.values + step, GAP_MM, pixels) - _length(fit, fit.values - step, GAP_MM, pixels))
         / (2 * step.sum())
@@ -48,13 +62,11 @@ def length_between(fit: PlaneFit, start_px: Floats, end_px: Floats, click_sd_px:
     by_gap = (_length(fit, fit.values, GAP_MM + 1, pixels) - inches) * GAP_SD_MM
     clicks = [
         (_length(fit, fit.values, GAP_MM, pixels + move) - inches) * click_sd_px
-        for move in (np.eye(4) * 1.0).reshape(4, 2, 2)
+        for move in np.eye(4).reshape(4, 2, 2)
     ]
-    variance = (
-        slope @ fit.covariance @ slope + by_gap**2 + sum(c**2 for c in clicks) + (inches * PRINT_SD) ** 2
-    )
-    half = float(t.ppf(0.975, fit.freedom) * np.sqrt(variance))
-    return Length(tuple(pixels[0]), tuple(pixels[1]), inches, max(0.0, inches - half), inches + half)
+    by_clicks = sum(click**2 for click in clicks)
+    variance = slope @ fit.covariance @ slope + by_gap**2 + by_clicks + (inches * PRINT_SD) ** 2
+    return float(t.ppf(0.975, fit.freedom) * np.sqrt(variance))
 
 
 def _length(fit: PlaneFit, values: Floats, gap_mm: float, pixels: Floats) -> float:

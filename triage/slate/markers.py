@@ -42,6 +42,11 @@ class Marker:
         """Mean length of a side in pixels."""
         return float(np.linalg.norm(self.corners - np.roll(self.corners, -1, axis=0), axis=1).mean())
 
+    @property
+    def cell_px(self) -> float:
+        """Size of a cell in pixels across its narrower way."""
+        return min(_depth(self, 0), _depth(self, 1)) / MARKER_CELLS
+
 
 @dataclass(frozen=True)
 class SidePoints:

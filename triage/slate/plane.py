@@ -11,7 +11,7 @@ Coordinates of the plane: mm, origin behind the middle of the card, x right and 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,11 +33,18 @@ BLEED_SD_MM_PER_PX = 0.25
 BEND_SD_PER_M = 0.6
 STRETCH_SD_PER_M2 = 0.03
 """Paper bends about one axis only; how far the two bends may depart from that."""
+RULED_OUT = 12.0
+"""A pose whose sum of squares is larger by this much is ruled out (chi-square, one pose against another)."""
 GAP_MM, GAP_SD_MM = 0.8, 0.7
 """How far a taped or held card stands off the plane where it touches it."""
-SIDE_SD_PX, SIDE_SD_WEIGHT = 0.12, 8.0
+SIDE_SD_PX, SIDE_SD_WEIGHT = 0.12, 5.0
 """What the error of a side's point is before the photo has spoken, and how many points that is worth."""
+SMALL_CELL_PX2 = 0.6
+"""Error shared by the points of a marker whose cells are small and run together, px, times cell size squared
+(found on made views that are not those of the bench)."""
 PARAMETERS = 15
+FREE_PARAMETERS = 9
+"""How many of them the points themselves tell (the rest stays near its prior)."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +82,8 @@ class PlaneFit:
     freedom: float
     points: int
     misfit: float
+    rival: PlaneFit | None = None
+    """The other pose of the card, where the photo does not rule it out."""
 
     @property
     def oblique_deg(self) -> float:
@@ -165,11 +174,14 @@ def plane_points(fit: PlaneFit, values: Floats, gap_mm: float, pixels: Floats) -
 def fit_plane(layout: Layout, markers: list[Marker], sides: SidePoints, frame: Frame) -> PlaneFit:
     """Fit the plane to the sides of a card's markers (at least one marker).
 
-    Both poses that explain a small plane are tried; the better one stays. Points that lie far off the
-    fit are left out and it is fitted again.
+    Both poses that explain a small plane are tried; the better one stays, with the other as its rival where
+    it is nearly as good. Points that lie far off the fit are left out and it is fitted again.
     """
-    fits = [_fit_from(layout, sides, frame, start) for start in _starts(layout, markers, frame)]
-    return min(fits, key=lambda fit: fit.misfit)
+    blur = SMALL_CELL_PX2 / float(np.median([marker.cell_px for marker in markers])) ** 2
+    fits = [_fit_from(layout, sides, frame, start, blur) for start in _starts(layout, markers, frame)]
+    best, *others = sorted(fits, key=lambda fit: fit.misfit)
+    near = [fit for fit in others if fit.misfit - best.misfit < RULED_OUT]
+    return replace(best, rival=near[0]) if near else best
 
 
 def _starts(layout: Layout, markers: list[Marker], frame: Frame) -> list[Floats]:
@@ -188,23 +200,28 @@ def _starts(layout: Layout, markers: list[Marker], frame: Frame) -> list[Floats]
     return starts
 
 
-def _fit_from(layout: Layout, sides: SidePoints, frame: Frame, start: Floats) -> PlaneFit:
-    values, sd = start, 1.0
+def _fit_from(
+    layout: Layout, all_sides: SidePoints, frame: Frame, start: Floats, blur_px: float
+) -> PlaneFit:
+    values, sd, sides = start, 1.0, all_sides
     for _ in range(3):
-        solved = _solve(sides, frame, values, sd)
-        values = solved
+        values = _solve(sides, frame, values, sd)
+        off = _offsets(all_sides, frame, values)
+        near = np.abs(off) < max(4.5 * 1.4826 * float(np.median(np.abs(off))), 0.3)
+        sides = all_sides.keep(near) if near.sum() >= PARAMETERS else all_sides
         off = _offsets(sides, frame, values)
-        spread = 1.4826 * float(np.median(np.abs(off)))
-        near = np.abs(off) < max(4.5 * spread, 0.3)
-        if near.sum() >= PARAMETERS:
-            sides = sides.keep(near)
-            off = off[near]
-        freedom = max(1.0, len(off) - 9)
+        freedom = max(1.0, len(off) - FREE_PARAMETERS)
         sd = float(np.sqrt((off @ off + SIDE_SD_WEIGHT * SIDE_SD_PX**2) / (freedom + SIDE_SD_WEIGHT)))
+    sd = float(np.hypot(sd, blur_px))
     rows = _jacobian(lambda v: _rows(sides, frame, v, sd), values)
     covariance = np.asarray(np.linalg.pinv(rows.T @ rows), dtype=np.float64)
-    misfit = float((_rows(sides, frame, values, SIDE_SD_PX) ** 2).sum())
+    misfit = _misfit(_rows(all_sides, frame, values, SIDE_SD_PX))
     return PlaneFit(layout, frame, values, covariance, sd, freedom + SIDE_SD_WEIGHT, len(off), misfit)
+
+
+def _misfit(rows: Floats) -> float:
+    """Sum of squares in which a row far off counts no more than one five deviations off."""
+    return float(np.minimum(rows**2, 25.0).sum())
 
 
 def _solve(sides: SidePoints, frame: Frame, start: Floats, sd: float) -> Floats:
