@@ -50,7 +50,7 @@ def test_a_set_compared_with_itself_lies_inside_its_own_range(tmp_path: Path) ->
     rng = np.random.default_rng(3)
     for i in range(12):
         coarse = rng.integers(0, 255, (30, 40, 3)).astype(np.uint8)
-        cv2.imwrite(str(tmp_path / f"{i}.jpg"), cv2.resize(coarse, (800, 600), interpolation=cv2.INTER_CUBIC))
+        cv2.imwrite(str(tmp_path / f"{i}.jpg"), cv2.resize(coarse, (640, 480), interpolation=cv2.INTER_CUBIC))
     paths = realism.sample(tmp_path, 12)
     result = realism.compare(paths, paths)
     assert all(result[name]["share_inside"] >= 0.8 for name in realism.MEASURES)

@@ -20,7 +20,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-LONG_SIDE = 800  # every photo is brought to this before measuring, so that sets of different size compare
+LONG_SIDE = 512  # every photo is brought to this before measuring, so that sets of different size compare
 PATCH = 64
 MEASURES = ("spectrum_slope", "sharpness", "noise", "colour_spread")
 

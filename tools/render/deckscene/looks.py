@@ -47,9 +47,10 @@ def _hangers(record: dict[str, Any], verdicts: dict[str, Any], total: int, scale
     seen = []
     for feature in record["features"]:
         box = feature["box_px"]
-        if feature["kind"] in ("hanger", "missing-hanger") and box is not None:
-            if feature["visible_share"] >= HANGER_SHARE and (box[3] - box[1]) * scale >= HANGER_PX:
-                seen.append(total - int(feature["name"].split("-")[1]))
+        if feature["kind"] not in ("hanger", "missing-hanger") or box is None:
+            continue
+        if feature["visible_share"] >= HANGER_SHARE and (box[3] - box[1]) * scale >= HANGER_PX:
+            seen.append(total - int(feature["name"].split("-")[1]))
     if seen:
         shown["count"], shown["place"] = len(seen), _span("joist", seen, total) + ", house side"
 
@@ -68,7 +69,7 @@ def _posts(record: dict[str, Any], verdicts: dict[str, Any], total: int) -> list
 
 
 def _brace(record: dict[str, Any], posts: list[int]) -> str:
-    """The corner where a brace would be: a post well in the photo, with how the beam sits on it in plain sight."""
+    """The corner where a brace would be: a post well in the photo, and how the beam sits on it."""
     seats = {f["name"]: f["visible_share"] for f in record["features"] if f["kind"] == "beam-seat"}
     best = max((seats.get(f"post-{i}", 0.0) for i in posts), default=0.0)
     if best >= 0.5:
