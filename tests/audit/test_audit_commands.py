@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 from small_libraries import add_labels, add_piles
@@ -107,6 +108,29 @@ def test_missed_is_asked_labelled_recorded_and_withdrawn(
     code, _, err = call("audit", "missed", "--n", "20", "--seed", "4", "--by", "ann", as_json=False)
     assert code == 3
     assert "empty" in err
+
+
+def test_missed_by_a_sheet(library: Library, with_photos, call, monkeypatch, tmp_path: Path) -> None:
+    """The drawn photos leave as a sheet, come back with answers, and the audit is complete."""
+    monkeypatch.setattr(of_library, "_promises", lambda _: {})
+    shas = with_photos(4, 10)
+    for tag in (TAG, "missing-hanger"):
+        add_piles(library, "m1", tag, [(sha, "unlikely") for sha in shas])
+    words = ("audit", "missed", "--n", "10", "--seed", "3", "--by", "ann", "--sheet", str(tmp_path / "s.csv"))
+    code, said, _ = call(*words)
+    assert code == 3
+    assert said[TAG]["asked"] == said["missing-hanger"]["asked"]
+    rows = (tmp_path / "s.csv").read_text().splitlines()
+    assert len(rows) == 21
+    filled = [row.replace(",,", ",absent,", 1) for row in rows[1:-1]] + [rows[-1]]
+    (tmp_path / "s.csv").write_text("\n".join([rows[0], *filled]) + "\n")
+    code, read, _ = call("label", "read", str(tmp_path / "s.csv"), "--by", "ann")
+    assert (code, read["new"], read["set_aside"][0]["reason"]) == (3, 19, "value is empty")
+    assert {label.asked_by for label in library.labels()} == {"audit"}
+    code, said, _ = call(*words)
+    assert sum(one["rate"] == 0.0 for one in said.values()) == 1
+    assert sum(len(one["asked"]) for one in said.values()) == 1
+    assert len(list(library.events("audited"))) == 1
 
 
 def test_missed_without_a_model(library: Library, call) -> None:

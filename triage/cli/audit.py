@@ -15,6 +15,7 @@ from triage.cli._common import (
     json_option,
     library_option,
     named,
+    need_by,
     open_library,
     progress_line,
     say,
@@ -175,12 +176,15 @@ def sample(
 @click.option("--confidence", type=float, default=0.95, show_default=True, metavar="C")
 @click.option("--stop-early", is_flag=True, help="Bounds that hold at any moment; stop as soon as the promise is shown to hold or not.")  # noqa: E501
 @click.option("--strata", is_flag=True, help="Draw from the other piles too, where not reviewed whole.")
+@click.option("--ask", is_flag=True, help="Open the labelling screen on what is still to be answered.")
+@click.option("--sheet", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
+              help="Write what is still to be answered as a sheet for `label read`.")  # fmt: skip
 @by_option
 @library_option
 @json_option
 def missed(
     n: int | None, seed: str | None, tags: tuple[str, ...], confidence: float, stop_early: bool,
-    strata: bool, by: str | None, library_path: Path | None, as_json: bool,
+    strata: bool, ask: bool, sheet: Path | None, by: str | None, library_path: Path | None, as_json: bool,
 ) -> Any:  # fmt: skip
     """What the machine let through: draws from the pile `unlikely`, and states its rate of defects.
 
@@ -189,18 +193,34 @@ def missed(
     again.
 
     Examples:
-    deck-triage audit missed --n 60 --seed 2026 --by ann
+    deck-triage audit missed --n 60 --seed 2026 --ask --by ann
+    deck-triage audit missed --n 60 --seed 2026 --sheet drawn.csv
     deck-triage audit missed --seed 2026 --stop-early --by ann
     """
     from triage.audit import missed as missed_of
+    from triage.audit.asking import open_questions, write_sheet
+    from triage.audit.draw import new_seed
 
     if not 0.5 <= confidence < 1:
         raise WrongUsage(f"confidence {confidence:g} is not between 0.5 and 1.", "95 % is 0.95.")
+    seed = seed or new_seed()
     with open_library(library_path) as library:
-        found = missed_of(
-            library, n, seed=seed, by=by, tags=tags or None, confidence=confidence, early=stop_early,
-            strata=strata, progress=progress_line(),
-        )  # fmt: skip
+
+        def audit() -> dict[str, Missed]:
+            return missed_of(
+                library, n, seed=seed, by=by, tags=tags or None, confidence=confidence, early=stop_early,
+                strata=strata, progress=progress_line(),
+            )  # fmt: skip
+
+        found = audit()
+        asked = open_questions(library, found)
+        if ask and asked:
+            from triage.screens import ask_these
+
+            ask_these(library, need_by(by), asked)
+            found = audit()
+        elif sheet is not None:
+            advise(f"Wrote {write_sheet(sheet, asked)} rows to {sheet}: fill in `value`, then label read it.")
         names = {photo.sha: photo.path_name for photo in library.photos()}
     if as_json:
         emit({tag: one.to_json() for tag, one in found.items()})

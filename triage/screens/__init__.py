@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["ask_in_terminal"]
+__all__ = ["ask_in_terminal", "ask_these"]
 
 
 def __getattr__(name: str) -> Any:
-    if name == "ask_in_terminal":
-        from triage.screens.ask import ask_in_terminal
+    if name in __all__:
+        from triage.screens import ask
 
-        return ask_in_terminal
+        return getattr(ask, name)
     raise AttributeError(name)

@@ -334,8 +334,6 @@ def ask_in_terminal(
     second_look: int | None = None,
 ) -> int:
     """Open the screen; returns 0 when it was left. Raises BadInput when there is nothing to ask."""
-    import sys
-
     from triage.errors import BadInput
     from triage.label.order import questions
 
@@ -345,6 +343,15 @@ def ask_in_terminal(
             f"{by} has answered everything that would be asked.",
             "Choose other tags with --tag, or another deck.",
         )
+    return ask_these(library, by, asked)
+
+
+def ask_these(library: Library, by: str, asked: list[Question]) -> int:
+    """Open the screen on given questions; returns 0 when it was left. Raises BadInput without a terminal."""
+    import sys
+
+    from triage.errors import BadInput
+
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BadInput("The labelling screen needs a terminal.", "Use label set or label read in scripts.")
     AskApp(Session(library, by, asked)).run()

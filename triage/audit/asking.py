@@ -1,0 +1,47 @@
+"""What an audit still wants answered: as questions for the screen, or as a sheet to fill in."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from triage.audit.missed_tag import Missed
+from triage.label.files import COLUMNS, safe_cell, write_whole
+from triage.label.order import Question
+
+if TYPE_CHECKING:
+    from triage.library.library import Library
+
+ASKED_BY = "audit"
+
+
+def open_questions(library: Library, audits: Mapping[str, Missed]) -> list[Question]:
+    """Return what is asked, photo by photo in the order of the draw, all tags of a photo together."""
+    photos = {photo.sha: photo for photo in library.photos()}
+    tags_of: dict[str, list[str]] = {}
+    for tag, one in audits.items():
+        for sha in one.asked:
+            tags_of.setdefault(sha, []).append(tag)
+    return [Question(photos[sha], tag, ASKED_BY) for sha, tags in tags_of.items() for tag in tags]
+
+
+def write_sheet(path: Path, asked: list[Question]) -> int:
+    """Write the questions as a label file with empty values, for `label read`; returns how many there are."""
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\n")
+    writer.writeheader()
+    for one in asked:
+        writer.writerow(
+            {
+                "photo": one.photo.sha,
+                "deck": safe_cell(one.photo.deck),
+                "tag": one.tag,
+                "asked_by": one.asked_by,
+                "note": "",
+            }
+        )
+    write_whole(path, out.getvalue().encode())
+    return len(asked)
