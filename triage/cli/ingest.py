@@ -83,6 +83,10 @@ def _show_merged(merged: Any, as_json: bool) -> int:
         emit(merged.to_json())
     else:
         say(merged.sentence())
+        for one in merged.set_aside[:_SHOWN]:
+            advise(f"{one.file}: {one.reason}")
+        if len(merged.set_aside) > _SHOWN:
+            advise(f"... and {len(merged.set_aside) - _SHOWN} more; --json lists all.")
     return exit_for(bool(merged.set_aside))
 
 
