@@ -26,6 +26,7 @@ from triage.errors import WrongUsage
 if TYPE_CHECKING:
     from triage.audit.agreeing import Agreement
     from triage.audit.missed_tag import Missed
+    from triage.library import Library
 
 _SHOWN = 20
 
@@ -37,6 +38,10 @@ def command() -> None:
 
 def _tag_option(function: Any) -> Any:
     return click.option("--tag", "tags", multiple=True, metavar="T", help="Only this tag.")(function)
+
+
+def _names(library: Library) -> dict[str, str]:
+    return {photo.sha: photo.path_name for photo in library.photos()}
 
 
 def _number(value: float | None, digits: int = 3) -> str:
@@ -61,7 +66,7 @@ def agree(tags: tuple[str, ...], library_path: Path | None, as_json: bool) -> An
 
     with open_library(library_path) as library:
         found = agree_of(library, tags or None)
-        names = {photo.sha: photo.path_name for photo in library.photos()}
+        names = {} if as_json else _names(library)
     if as_json:
         emit({tag: row.to_json() for tag, row in found.items()})
     else:
@@ -102,7 +107,7 @@ def doubts(tags: tuple[str, ...], most: int, library_path: Path | None, as_json:
 
     with open_library(library_path) as library:
         found = doubts_of(library, tags or None, most=most, progress=progress_line())
-        names = {photo.sha: photo.path_name for photo in library.photos()}
+        names = {} if as_json else _names(library)
     if as_json:
         emit([one.to_json() for one in found.ranked])
     else:
@@ -213,15 +218,15 @@ def missed(
             )  # fmt: skip
 
         found = audit()
-        asked = open_questions(library, found)
-        if ask and asked:
+        if ask and any(one.asked for one in found.values()):
             from triage.screens import ask_these
 
-            ask_these(library, need_by(by), asked)
+            ask_these(library, need_by(by), open_questions(library, found))
             found = audit()
         elif sheet is not None:
-            advise(f"Wrote {write_sheet(sheet, asked)} rows to {sheet}: fill in `value`, then label read it.")
-        names = {photo.sha: photo.path_name for photo in library.photos()}
+            rows = write_sheet(sheet, open_questions(library, found))
+            advise(f"Wrote {rows} rows to {sheet}: fill in `value`, then label read it.")
+        names = {} if as_json else _names(library)
     if as_json:
         emit({tag: one.to_json() for tag, one in found.items()})
     else:

@@ -61,7 +61,9 @@ def command(
         if from_library:
             from triage.exchange import merge_libraries
 
-            merged = merge_libraries(library, paths, by=someone(by), dry_run=dry_run)
+            merged = merge_libraries(
+                library, paths, by=someone(by), dry_run=dry_run, progress=progress_line()
+            )
             return _show_merged(merged, as_json)
         if deck_from == "slate":
             from triage.ingest.by_slate import ingest_by_slate
