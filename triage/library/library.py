@@ -342,8 +342,9 @@ class Library:
                 connection.execute(update(private_table).where(private_table.c.ref == ref).values(text=None))
             connection.execute(delete(suggestion_table).where(suggestion_table.c.photo == sha))
         self.renditions.remove(sha)
-        for file in (self.caches / "vectors").rglob(f"*{sha}*"):
-            file.unlink(missing_ok=True)
+        for cache in ("vectors", "thumbs"):
+            for file in (self.caches / cache).rglob(f"*{sha}*"):
+                file.unlink(missing_ok=True)
         self.originals.remove(sha, suffix)
 
     def original(self, sha: str) -> Path:
