@@ -125,7 +125,7 @@ def run(
 
 def paths_for(view: str) -> int:
     """Light paths per pixel: under the deck it is dark, there more are spent."""
-    return 4 if view in ("hanger-near", "hanger-far", "ledger-below", "beam-side") else 2
+    return 3 if view in ("hanger-near", "hanger-far", "ledger-below", "beam-side") else 2
 
 
 def _take(

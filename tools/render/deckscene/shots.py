@@ -186,6 +186,12 @@ def place_of(i: int) -> tuple[float, float]:
 
 
 def schedule() -> list[tuple[int, str]]:
-    """(deck number, visit) in the order of rendering: whole decks first, second visits after half of them."""
-    order = [(i, FIRST) for i in range(24)] + [(i, SECOND) for i in SECOND_VISITS]
-    return order + [(i, FIRST) for i in range(24, design.DECKS)]
+    """(deck number, visit) in the order of rendering: whole decks first, long rounds and second visits later."""
+    early = [i for i in range(25) if i not in FULL_ROUNDS or i == FULL_ROUNDS[0]]
+    late = [i for i in range(design.DECKS) if i not in early]
+    return [
+        *((i, FIRST) for i in early),
+        (FULL_ROUNDS[1], FIRST),
+        *((i, SECOND) for i in SECOND_VISITS),
+        *((i, FIRST) for i in late if i != FULL_ROUNDS[1]),
+    ]
