@@ -176,14 +176,14 @@ _WORSE = {"present": 0, "unclear": 1, "absent": 2}
 
 
 def words(
-    connection: Connection, *, deck: str | None = None, tag: str | None = None
+    connection: Connection, *, deck: str | None = None, tag: str | None = None, photo: str | None = None
 ) -> dict[tuple[str, str], Word]:
     """Put the persons' latest words together: `present` and `absent` side by side are a dispute.
 
     A settlement ends a dispute until somebody says something else after it.
     """
     said: dict[tuple[str, str], list[Label]] = defaultdict(list)
-    for one in labels(connection, deck=deck, tag=tag):
+    for one in labels(connection, deck=deck, tag=tag, photo=photo):
         said[one.photo, one.tag].append(one)
     settled = {
         (event.payload["photo"], event.payload["tag"]): event for event in statements(connection, "settled")
@@ -219,8 +219,9 @@ def _event_order(connection: Connection, events: Sequence[str]) -> dict[str, tup
 
 
 def suggestions(
-    connection: Connection, model: str, *, deck: str | None = None, tag: str | None = None
-) -> dict[tuple[str, str], Suggestion]:
+    connection: Connection, model: str, *, deck: str | None = None, tag: str | None = None,
+    photo: str | None = None,
+) -> dict[tuple[str, str], Suggestion]:  # fmt: skip
     """Return a model's suggestions by (photo, tag), of photos that are still placed."""
     table = suggestion_table
     here = and_(placing.c.key == table.c.photo, placing.c.current.is_(True))
@@ -229,6 +230,8 @@ def suggestions(
         query = query.where(placing.c.deck == deck)
     if tag is not None:
         query = query.where(table.c.tag == tag)
+    if photo is not None:
+        query = query.where(table.c.photo == photo)
     return {
         (row["photo"], row["tag"]): Suggestion(
             photo=row["photo"],
