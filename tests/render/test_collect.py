@@ -54,7 +54,8 @@ def test_finished_decks_are_collected_and_others_wait(tmp_path: Path) -> None:
     assert split == {"train": ["deck-01"], "presort": ["deck-04"]}
     facts = tomllib.loads((target / "facts.toml").read_text())["decks"]
     assert set(facts) == {"deck-01", "deck-04"}
-    assert len(facts["deck-01"]["visits"]) == 1
+    again = tomllib.loads((target / "second_visit" / "facts.toml").read_text())["decks"]
+    assert list(again["deck-01"]["visits"].values())[0]["ledger_fastener"] == "half-inch-bolt"
     with (target / "labels.csv").open(newline="") as file:
         rows = list(csv.DictReader(file))
     assert tuple(rows[0]) == collect.COLUMNS

@@ -121,15 +121,15 @@ def collect(out: Path, target: Path) -> tuple[int, int]:
         shutil.rmtree(folder, ignore_errors=True)
     records = [r for _, _, plan in first for r in _copy(out, target / "photos", plan)]
     _write(target, records)
-    visits: dict[str, Any] = {}
     if later:
         again = [r for _, _, plan in later for r in _copy(out, target / "second_visit" / "photos", plan)]
         _write(target / "second_visit", again)
         visits = {
             deck.code: {began(i, plan[0].visit).date().isoformat(): facts(deck)} for i, deck, plan in later
         }
+        (target / "second_visit" / "facts.toml").write_text(to_toml({}, visits), encoding="utf-8")
     (target / "facts.toml").write_text(
-        to_toml({deck.code: facts(deck) for _, deck, _ in first}, visits), encoding="utf-8"
+        to_toml({deck.code: facts(deck) for _, deck, _ in first}), encoding="utf-8"
     )
     (target / "split.toml").write_text(split_text(codes), encoding="utf-8")
     _decks_file(target / "decks.jsonl", [*first, *later])

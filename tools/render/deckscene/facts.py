@@ -71,11 +71,12 @@ def facts(deck: DeckParams) -> dict[str, Fact]:
 def to_toml(
     decks: dict[str, dict[str, Fact]], visits: dict[str, dict[str, dict[str, Fact]]] | None = None
 ) -> str:
-    """The facts file: one table per deck, one per later visit."""
+    """The facts file: one table per deck, one per dated visit."""
     lines = ["# Facts of invented decks, from the parameters that drew them.", ""]
     for code, values in decks.items():
         lines += [f'[decks."{code}"]', *(_line(k, v) for k, v in values.items()), ""]
-        for date, later in (visits or {}).get(code, {}).items():
+    for code, dated in (visits or {}).items():
+        for date, later in dated.items():
             lines += [f'[decks."{code}".visits."{date}"]', *(_line(k, v) for k, v in later.items()), ""]
     return "\n".join(lines)
 

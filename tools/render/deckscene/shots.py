@@ -186,7 +186,7 @@ def place_of(i: int) -> tuple[float, float]:
 
 
 def schedule() -> list[tuple[int, str]]:
-    """(deck number, visit) in the order of rendering: whole decks first, long rounds and second visits later."""
+    """(deck number, visit) in the order of rendering: whole decks first, long rounds and repairs later."""
     early = [i for i in range(25) if i not in FULL_ROUNDS or i == FULL_ROUNDS[0]]
     late = [i for i in range(design.DECKS) if i not in early]
     return [
