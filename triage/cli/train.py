@@ -82,6 +82,10 @@ def _show(trained: Trained) -> None:
         held = f"at most {promise['miss_rate']:.0%} missed" if promise["holds"] else promise["why_not"]
         rows.append((tag, row["present"], row["absent"], row["decks"], shown, row.get("why_not") or held))
     say(table(rows, ("tag", "present", "absent", "decks", "average precision (95 %)", "promise")))
+    for tag, one in trained.compared.items():
+        say(f"{tag}: {one['verdict']} ({one['old']:.3f} before, {one['new']:.3f} now, on the same folds)")
+    if trained.kept == "unchanged":
+        say("Nothing has changed since the last training.")
     if trained.model:
         say(f"Model {trained.model[:12]} is in use.")
         advise("Next: deck-triage presort")

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 MAX_STEPS = 60
 _FLOOR = 1e-4
-"""Least curvature of a row's loss that a step reckons with, as a share of the row's strength: where all rows are
-fitted well the true curvature vanishes, and a step through it would run away."""
+"""Least curvature of a row's loss that a step reckons with, as a share of the row's strength: where all rows
+are fitted well the true curvature vanishes, and a step through it would run away."""
 
 
 def balanced(targets: Floats, weights: Floats) -> Floats:

@@ -13,6 +13,8 @@ from triage.train.types import TagModel, TooFew, TrainingLabel
 if TYPE_CHECKING:
     from triage.jobs import Cancel, Progress
     from triage.library import Library
+    from triage.train.compare import Compared
+    from triage.train.types import VectorsOf
 
 _DISPUTED_WEIGHT = 0.5
 """Each side of a dispute counts half."""
@@ -26,10 +28,11 @@ class Trained:
     tags: dict[str, Any]
     set_aside: list[tuple[str, str]] = field(default_factory=list)
     kept: str = "new"
+    compared: dict[str, Any] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
         """Return the result in the shape that scripts rely on."""
-        return {"model": self.model, "tags": self.tags, "kept": self.kept}
+        return {"model": self.model, "tags": self.tags, "kept": self.kept, "compared": self.compared}
 
     @property
     def partly(self) -> bool:
@@ -84,15 +87,19 @@ def train_library(
             "There are no labels to train on.",
             "Label some photos first: deck-triage label ask --by NAME, or label read FILE.csv",
         )
+    photos = [(photo.sha, photo.deck) for photo in library.photos()]
+    previous = _previous(library)
+    data = _data_hash(photos, labels, wanted, promise_rate)
+    if keep is None and (same := _same_again(library, data)) is not None:
+        return same
     shas = sorted({label.photo for label in labels if label.tag in wanted})
     embedded = embed_photos(library, shas, progress=progress, cancel=cancel)
     bad = {sha for sha, _ in embedded.set_aside}
-    photos = [(photo.sha, photo.deck) for photo in library.photos()]
-    previous = _previous(library)
+    vectors = vectors_of(library)
     models = train_tags(
         photos,
         [label for label in labels if label.photo not in bad],
-        vectors_of(library),
+        vectors,
         tags=wanted,
         promise_rate=promise_rate,
         progress=progress,
@@ -100,9 +107,72 @@ def train_library(
         previous={tag: one for tag, one in previous.items() if isinstance(one, TagModel)},
     )
     said_of = {tag: tag_json(models[tag], promise_rate) for tag in wanted}
-    new = {**{tag: one for tag, one in previous.items() if tag not in wanted}, **models}
-    model = _store(library, new, said_of, by) if keep != "old" or not previous else library.model()
-    return Trained(model, said_of, embedded.set_aside, "old" if keep == "old" and previous else "new")
+    compared = _compare(previous, models, dict(photos), vectors)
+    kept = _better(previous, models, compared, keep)
+    new = {**{tag: one for tag, one in previous.items() if tag not in wanted}, **kept}
+    model = _store(library, new, {"tags": said_of, "data": data}, by)
+    stays = "old" if previous and all(kept[tag] is previous.get(tag) for tag in wanted) else "new"
+    told = {tag: one.to_json() for tag, one in compared.items()}
+    return Trained(model, said_of, embedded.set_aside, stays, told)
+
+
+def _data_hash(
+    photos: list[tuple[str, str]], labels: list[TrainingLabel], tags: list[str], promise_rate: float
+) -> str:
+    """Return a hash of everything a training hangs on: photos, labels, tags, promise, recipe, version."""
+    import hashlib
+    import json
+    from dataclasses import asdict
+
+    from triage import __version__
+    from triage.embed.recipe import default_recipe
+
+    rows = sorted(json.dumps(asdict(label), sort_keys=True) for label in labels if label.tag in tags)
+    parts = [sorted(photos), rows, sorted(tags), promise_rate, default_recipe().sha, __version__]
+    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
+
+
+def _same_again(library: Library, data: str) -> Trained | None:
+    """Return what the last training said, where nothing that it hangs on has changed since."""
+    trained = library.statements("trained")
+    if not trained or trained[-1].payload.get("data") != data or not library.model_dir.is_dir():
+        return None
+    payload = trained[-1].payload
+    return Trained(str(payload["model"]), dict(payload["tags"]), kept="unchanged")
+
+
+def _compare(
+    previous: dict[str, TagModel | TooFew],
+    models: dict[str, TagModel | TooFew],
+    decks: dict[str, str],
+    vectors: VectorsOf,
+) -> dict[str, Compared]:
+    from triage.train.compare import compare_models
+
+    found = {}
+    for tag, new in models.items():
+        old = previous.get(tag)
+        if isinstance(old, TagModel) and isinstance(new, TagModel):
+            one = compare_models(old, new, decks, vectors)
+            if one is not None:
+                found[tag] = one
+    return found
+
+
+def _better(
+    previous: dict[str, TagModel | TooFew],
+    models: dict[str, TagModel | TooFew],
+    compared: dict[str, Compared],
+    keep: str | None,
+) -> dict[str, TagModel | TooFew]:
+    """Return per tag the model that stays: the new one unless it is worse, or as `keep` says."""
+    found = {}
+    for tag, new in models.items():
+        old = previous.get(tag)
+        worse = tag in compared and compared[tag].verdict == "worse"
+        stays = keep == "old" or (keep is None and worse)
+        found[tag] = old if old is not None and stays else new
+    return found
 
 
 def _previous(library: Library) -> dict[str, TagModel | TooFew]:
@@ -117,7 +187,7 @@ def _previous(library: Library) -> dict[str, TagModel | TooFew]:
         return {}
 
 
-def _store(library: Library, models: dict[str, TagModel | TooFew], said_of: dict[str, Any], by: str) -> str:
+def _store(library: Library, models: dict[str, TagModel | TooFew], told: dict[str, Any], by: str) -> str:
     from triage.library.log import new_id
     from triage.train.store import save_model
 
@@ -130,6 +200,5 @@ def _store(library: Library, models: dict[str, TagModel | TooFew], said_of: dict
             draft.rename(target)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-    if library.model() != model:
-        library.say("trained", {"model": model, "tags": said_of}, by=by)
+    library.say("trained", {"model": model, **told}, by=by)
     return model

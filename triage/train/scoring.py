@@ -32,7 +32,7 @@ def score(model: TagModel, vectors: PhotoVectors) -> Score:
             f"these are of {vectors.recipe_sha[:12]}.",
             "Train again, then presort.",
         )
-    raw = float(_blended(model.whole, model.cells, np.array([model.blend]), vectors)[0])
+    raw = float(blended(model.whole, model.cells, np.array([model.blend]), vectors)[0])
     chance = float(apply(model.calibration, np.array([raw]))[0])
     return Score(raw, chance, where(model, vectors), guard_score(model, vectors))
 
@@ -42,10 +42,11 @@ def guard_score(model: TagModel, vectors: PhotoVectors) -> float | None:
     if model.guards is None:
         return None
     guards = model.guards
-    return float(np.max(_blended(guards.whole, guards.cells, guards.blend, vectors)))
+    return float(np.max(blended(guards.whole, guards.cells, guards.blend, vectors)))
 
 
-def _blended(whole: Linear, cells: Linear | None, blend: Floats, vectors: PhotoVectors) -> Floats:
+def blended(whole: Linear, cells: Linear | None, blend: Floats, vectors: PhotoVectors) -> Floats:
+    """Return (m,) blended scores of one photo by m models."""
     on_whole = whole.weights @ vectors.whole + whole.bias
     on_cells = np.full(len(on_whole), np.nan)
     if cells is not None:

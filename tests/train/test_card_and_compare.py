@@ -1,0 +1,98 @@
+"""The model card and the comparison with the model before, on a small library of demo decks."""
+
+import json
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from triage.errors import BadInput
+from triage.library import Library
+from triage.train.card import card_of, markdown, reliability_svg, write_card
+from triage.train.compare import compare_models
+from triage.train.of_library import train_library
+from triage.train.store import load_model
+from triage.train.types import TagModel
+
+TAGS = ["shows-flashing", "shows-hanger"]
+
+
+@pytest.fixture(scope="module")
+def trained(labelled_library, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("trained") / "library"
+    shutil.copytree(labelled_library, folder)
+    with Library.open(folder) as library:
+        train_library(library, by="ann", tags=TAGS)
+        yield library
+
+
+def test_the_card_says_who_labelled_what_and_where_it_must_not_be_used(trained):
+    card = card_of(trained)
+    json.dumps(card, allow_nan=False)
+    assert list(card["labels"]["labellers"].values()) == [card["labels"]["count"]]
+    assert "One person gave all labels" in " ".join(card["labels"]["warnings"])
+    text = markdown(card)
+    assert "must not be used on real decks" in text
+    assert "| shows-flashing |" in text
+    assert "on average over decks" in text
+
+
+def test_a_card_of_an_unknown_tag_is_refused(trained):
+    with pytest.raises(BadInput, match="knows no tag"):
+        card_of(trained, "no-such-tag")
+
+
+def test_a_library_without_a_model_has_no_card(library):
+    with pytest.raises(BadInput, match="No model was trained"):
+        card_of(library)
+
+
+def test_written_cards_hold_figures_and_parse(trained, tmp_path):
+    from defusedxml import ElementTree
+
+    files = {path.name: path for path in write_card(trained, tmp_path / "card")}
+    assert {"card.md", "card.json", "reliability-shows-flashing.svg"} <= set(files)
+    assert ElementTree.parse(files["reliability-shows-flashing.svg"]).getroot().tag.endswith("svg")
+
+
+def test_a_reliability_dot_on_the_diagonal_means_what_it_says():
+    text = reliability_svg([{"said": 0.5, "was": 0.5, "photos": 10}], side=240)
+    assert '<circle cx="130.0" cy="110.0"' in text
+
+
+def test_training_again_on_the_same_labels_changes_nothing(trained):
+    before = trained.event_count()
+    again = train_library(trained, by="ann", tags=TAGS)
+    assert again.kept == "unchanged"
+    assert trained.event_count() == before
+    assert again.tags["shows-flashing"]["present"] > 0
+
+
+def test_a_model_is_the_same_as_itself_and_worse_than_it_when_its_scores_are_turned(trained):
+    from triage.embed.keep import vectors_of
+
+    model = load_model(trained.model_dir)["shows-flashing"]
+    assert isinstance(model, TagModel)
+    decks = {photo.sha: photo.deck for photo in trained.photos()}
+    same = compare_models(model, model, decks, vectors_of(trained))
+    assert (same.verdict, same.old) == ("same", pytest.approx(same.new))
+    turned = replace(
+        model, held_out={sha: (-raw, label, fold) for sha, (raw, label, fold) in model.held_out.items()}
+    )
+    worse = compare_models(model, turned, decks, vectors_of(trained))
+    assert worse.verdict == "worse"
+    assert worse.high < 0
+    other = replace(model, recipe_sha="0" * 64)
+    assert compare_models(other, model, decks, vectors_of(trained)) is None
+    assert np.isfinite(worse.old)
+
+
+def test_keep_old_keeps_the_model_in_use(trained):
+    before = trained.model()
+    photo = trained.photos()[0]
+    from triage.label.rows import give_labels
+
+    give_labels(trained, photo, {"shows-flashing": "unclear"}, by="ben")
+    kept = train_library(trained, by="ann", tags=TAGS, keep="old")
+    assert (kept.kept, trained.model()) == ("old", before)
