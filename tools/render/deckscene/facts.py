@@ -44,8 +44,6 @@ def facts(deck: DeckParams) -> dict[str, Fact]:
         "post_size": deck.post_size,
         "post_count": deck.post_count,
         "post_height_ft": round((plan.beam_bottom - 0.06) / FT, 1),
-        "footing_shape": "round",
-        "footing_width_in": round(0.32 / IN, 1),
     }
     if deck.ledger_fastener == "bolt":
         out |= {
