@@ -8,7 +8,7 @@ from typing import Any
 
 from triage.errors import BadInput, WrongUsage
 from triage.library import Library
-from triage.library.records import Photo
+from triage.library.records import Closing, Photo
 from triage.words.tiers import TIERS
 
 HOW = ("seen", "probed", "measured")
@@ -116,7 +116,8 @@ def close(
 ) -> dict[str, Any]:
     """Close a concern: an after-photo of the same place as the before-photo, by a named person.
 
-    Raises BadInput when a photo is of another deck, both are one photo, or the after-photo is the older one.
+    Raises BadInput when a photo is of another deck, both are one photo, the after-photo is the older one, or
+    the closing would close nothing: an unknown rule, an after-photo that shows the defect or another place.
     """
     known_deck(library, deck)
     for photo in (before, after):
@@ -131,6 +132,16 @@ def close(
         )
     if not why.strip() or not place.strip():
         raise WrongUsage("A closing names the place and the reason.", "Give --place TEXT and --why TEXT.")
+    _check_closing(library, Closing(deck, rule, place, before.sha, after.sha, why, by, "", after.visit))
     payload = {"deck": deck, "rule": rule, "before": before.sha, "after": after.sha, "visit": after.visit}
     library.say("closed", payload, by=by, private={"place": place, "why": why})
     return {"rule": rule, "status": "repaired"}
+
+
+def _check_closing(library: Library, closing: Closing) -> None:
+    from triage.assess.evidence import gather, rule_book_of
+    from triage.assess.visits import fault
+
+    why = fault(closing, gather(library, closing.deck, closing.visit).visits(), rule_book_of(library))
+    if why is not None:
+        raise BadInput(f"This closes nothing on {closing.deck}: {why}.", "See: deck-triage assess")

@@ -78,6 +78,12 @@ def assess_deck(
     return replace(summary, reason=reason(summary))
 
 
+def deck_view(evidence: DeckEvidence, rule_book: RuleBook) -> DeckView:
+    """Return a deck as the rules see it, with its checks run and what was closed taken out."""
+    visits = evidence.visits()
+    return _view(visits, _run(evidence), coverage(visits), closings_that_hold(visits, rule_book))
+
+
 def _run(evidence: DeckEvidence) -> list[Check]:
     from triage.structure import run_checks
 

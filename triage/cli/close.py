@@ -27,7 +27,7 @@ def command(
     """Close a concern with an after-photo of the same place.
 
     Examples:
-    deck-triage close D-17 hanger-missing --place 'joist 4' --before D-17/a.jpg --after D-17/b.jpg --why 'hanger set' --by ann
+    deck-triage close D-17 missing-hanger --place 'joist 4' --before D-17/a.jpg --after D-17/b.jpg --why 'hanger set' --by ann
     """  # noqa: E501
     from triage.assess.said import close
 
