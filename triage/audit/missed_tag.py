@@ -5,10 +5,10 @@ is stated where the other piles were reviewed whole; else the other piles are dr
 its bounds are given, as wide as the unreviewed photos make them. An `unclear` answer counts as none found
 for the low bound and as a defect for the high one.
 
-The card's promise bounds the share missed at a deck with the defect, averaged over such decks; the audit states
-the share of all such photos that were sorted. It contradicts the promise when even the low bound of that share
-is above it. Review the other piles before an audit that may stop early: what was found there sets what the
-promise allows in this one, and with it the prior of the anytime bounds.
+The card's promise bounds the share missed at a deck with the defect, averaged over such decks; the audit
+states the share of all such photos that were sorted. It contradicts the promise when even the low bound of
+that share is above it. Review the other piles before an audit that may stop early: what was found there sets
+what the promise allows in this one, and with it the prior of the anytime bounds.
 """
 
 from __future__ import annotations
