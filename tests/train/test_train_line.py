@@ -38,7 +38,7 @@ def test_a_new_deck_is_ranked_well(models, world):
 def test_a_tag_without_labels_says_what_is_missing(models):
     few = models["other"]
     assert isinstance(few, TooFew)
-    assert (few.missing_present, few.missing_absent) == (3, 3)
+    assert (few.missing_present, few.missing_absent) == (2, 2)
     assert tag_json(few)["average_precision"] is None
 
 

@@ -38,9 +38,8 @@ def command(
         emit({"decks": [one.to_json() for one in summaries]})
         return
     for number, one in enumerate(summaries, 1):
-        say(
-            f"{number}. {one.deck}: {one.tier or NOT_ENOUGH}; gaps: {one.gaps}; {one.unreviewed} questions open"
-        )
+        tier = one.tier or NOT_ENOUGH
+        say(f"{number}. {one.deck}: {tier}; gaps: {one.gaps}; {one.unreviewed} questions open")
         if one.tier_if_true != one.tier:
             say(f"   if the machine's suggestions are true: {one.tier_if_true or NOT_ENOUGH}")
         if one.tier_by_person:

@@ -49,7 +49,7 @@ def command(
 
     Examples:
     deck-triage measure D-17/IMG_0412.jpg --points 0.21,0.40 --points 0.35,0.41
-    deck-triage measure D-17/IMG_0412.jpg --points "0.2,0.4 0.3,0.4" --fact ledger_fastener_spacing_in --by ann
+    deck-triage measure D-17/IMG_0412.jpg --points "0.2,0.4 0.3,0.4" --fact ledger_edge_in --by ann
     deck-triage measure D-17/IMG_0412.jpg
     """
     from triage.slate.bolts import rounds
@@ -60,7 +60,7 @@ def command(
 
     spots = [_point(text) for group in points for text in group.split()]
     if key and not spots:
-        raise WrongUsage("a fact needs a length", "give two or more --points X,Y")
+        raise WrongUsage("A fact needs a length.", "Give two or more --points X,Y.")
     speaker = need_by(by) if key else ""
     with open_library(library_path) as library:
         one = library.photo(photo)

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from triage.presort.piles import WITHDRAWN, Standing
+from triage.presort.piles import HOLDS, WITHDRAWN, Standing
+from triage.presort.shift import LEVEL, batch_p_value
 from triage.presort.suggesting import standing_of, suggest
 from triage.train.types import TagModel, TooFew
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from triage.library.records import Photo, Suggestion
 
 _LOT = 200
+AUDITED = "an audit of the unlikely pile contradicts it"
 
 
 @dataclass
@@ -65,7 +67,7 @@ def load_models(library: Library) -> dict[str, TagModel | TooFew]:
 
 
 def promise_standing(library: Library) -> dict[str, Standing]:
-    """Return how each tag's promise stands: as trained, withdrawn for the last batch, or by an audit since."""
+    """Return how each promise stands: as trained, withdrawn for the last batch, or by an audit since."""
     if library.model() is None:
         return {}
     found = {tag: standing_of(one) for tag, one in load_models(library).items() if isinstance(one, TagModel)}
@@ -77,7 +79,7 @@ def promise_standing(library: Library) -> dict[str, Standing]:
     for event in library.statements("audited"):
         payload = event.payload
         if payload.get("model") == model and payload.get("contradicts"):
-            why = "an audit of the unlikely pile contradicts it; train again"
+            why = f"{AUDITED}; train again"
             found[payload["tag"]] = Standing(WITHDRAWN, why)
     return found
 
@@ -137,11 +139,20 @@ def photos_of(library: Library, decks: Sequence[str]) -> list[Photo]:
 
 
 def _standing(library: Library, models: dict[str, TagModel | TooFew], todo: list[str]) -> dict[str, Standing]:
-    """Return how each promise stands for this batch; audits since the training come first."""
-    found = {tag: standing_of(one) for tag, one in models.items() if isinstance(one, TagModel)}
+    """Return how each promise stands for this batch: an audit or an unlike batch withdraws it."""
+    ready = {tag: one for tag, one in models.items() if isinstance(one, TagModel)}
+    found = {tag: standing_of(one) for tag, one in ready.items()}
     for tag, standing in promise_standing(library).items():
-        if standing.standing == WITHDRAWN and "audit" in standing.why_not:
+        if standing.standing == WITHDRAWN and (AUDITED in standing.why_not or not todo):
             found[tag] = standing
+    if todo and any(one.standing == HOLDS for one in found.values()):
+        decks = {deck for one in ready.values() for deck in one.folds}
+        chance = batch_p_value(library, decks, todo)
+        if chance is not None and chance <= LEVEL:
+            why = f"this batch is unlike the decks that the model was trained on (p = {chance:.3f})"
+            found = {
+                tag: Standing(WITHDRAWN, why) if one.standing == HOLDS else one for tag, one in found.items()
+            }
     return found
 
 

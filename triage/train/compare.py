@@ -48,8 +48,8 @@ def compare_models(
     vectors_of : photo to vectors.
 
     Returns None where the old model reads vectors of another recipe or kept no fold models. The verdict is
-    `same` unless the 95 % interval of the difference, by bootstrap over decks, leaves out zero; with fewer than
-    five decks that have the defect it is always `same`.
+    `same` unless the 95 % interval of the difference, by bootstrap over decks, leaves out zero; with fewer
+    than five decks that have the defect it is always `same`.
     """
     if old.recipe_sha != new.recipe_sha or old.fold_models is None:
         return None

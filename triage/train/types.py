@@ -25,8 +25,8 @@ Cancel = Callable[[], bool]
 
 LIKELY_FROM = 0.5
 """A photo is `likely` from this calibrated probability on."""
-MIN_PHOTOS = 3
-"""Fewest photos of each class that a model is trained on; below five positives no figure is given."""
+MIN_PHOTOS = 2
+"""Fewest photos of each class that a model is trained on; no interval is given below five positive decks."""
 MIN_DECKS = 2
 """Fewest decks of each class: with one deck nothing can be held out."""
 
