@@ -285,7 +285,7 @@ def draw_camera(rng: np.random.Generator, distance_mm: float, oblique_rad: float
     right = np.cross(down, ahead)
     right /= np.linalg.norm(right)
     turn = np.stack([right, np.cross(ahead, right), ahead])
-    centre = (np.array(SENSOR) - 1) / 2 + rng.normal(0, 12, 2)
+    centre = (np.array(SENSOR) - 1) / 2 + rng.normal(0, 0.003 * SENSOR[0], 2)
     return Camera(focal, centre, rng.normal(0, 0.012), rng.normal(0, 0.004), turn, place)
 
 

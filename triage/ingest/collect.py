@@ -27,13 +27,14 @@ _MAX_RATIO = 200
 
 @dataclass(frozen=True)
 class Offered:
-    """A photo file that is offered: where it lies, the deck and name it would get, where it came from."""
+    """A photo file that is offered: where it lies, deck and name it would get, where it came from, why."""
 
     path: Path
     deck: str
     name: str
     origin: str
     shown: str
+    why: str | None = None
 
 
 @dataclass(frozen=True)

@@ -266,8 +266,8 @@ class _Run:
             if other is not None:
                 self.aside(
                     one,
-                    f"another photo is named {deck}/{one.name} already: rename this file, or say --visit DATE "
-                    f"or --deck NAME",
+                    f"another photo is named {deck}/{one.name} already: rename this file, or say --visit "
+                    f"DATE or --deck NAME",
                 )
                 continue
             said += self.events(sha, one, taken, visit)
@@ -293,7 +293,7 @@ class _Run:
         }
         place = {
             "sha": sha, "deck": one.deck, "visit": visit, "name": one.name, "origin": self.mark(one),
-        }  # fmt: skip
+        } | ({"why": one.why} if one.why else {})  # fmt: skip
         said = [Said("placed", place, self.by)]
         return (
             said

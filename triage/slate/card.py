@@ -21,7 +21,7 @@ def library_code(library_id: str) -> str:
     """Return the first eight hexadecimal letters of a library's id; raises BadInput where it has none."""
     code = library_id.replace("-", "").lower()[:LIBRARY_LETTERS]
     if not re.fullmatch(rf"[0-9a-f]{{{LIBRARY_LETTERS}}}", code):
-        raise BadInput(f"'{library_id}' is no library id: it should begin with eight hexadecimal letters")
+        raise BadInput(f"'{library_id}' is no library id: it should begin with eight hexadecimal letters.")
     return code
 
 
@@ -45,12 +45,12 @@ class Card:
         """What the QR code holds. Raises BadInput for a deck or visit that does not fit on a card."""
         if self.deck != self.deck.strip() or not self.deck.isprintable() or not self.deck:
             raise BadInput(
-                f"deck {self.deck!r} does not fit on a card", "take a short code without blanks around it"
+                f"Deck {self.deck!r} does not fit on a card.", "Take a short code without blanks around it."
             )
         if len(self.deck.encode()) > MOST_DECK_BYTES:
             raise BadInput(
-                f"deck '{self.deck}' is longer than {MOST_DECK_BYTES} bytes and does not fit on a card",
-                "give the deck a short code",
+                f"Deck '{self.deck}' is longer than {MOST_DECK_BYTES} bytes and does not fit on a card.",
+                "Give the deck a short code.",
             )
         visit = "-" if self.visit is None else _day(self.visit).isoformat().replace("-", "")
         side = "E" if self.closing else "S"
@@ -66,7 +66,7 @@ def _day(visit: str) -> date:
     try:
         return date.fromisoformat(visit)
     except ValueError as error:
-        raise BadInput(f"visit '{visit}' is no date", "write it as 2026-05-04") from error
+        raise BadInput(f"Visit '{visit}' is no date.", "Write it as 2026-05-04.") from error
 
 
 def card_from_text(text: str) -> Card | None:

@@ -23,7 +23,7 @@ SHEET_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0), "pocket": (215.9, 27
 """Sheet of paper per card, width and height: two pocket cards go on one upright Letter sheet to be cut."""
 PER_SHEET = {"letter": 1, "a4": 1, "pocket": 2}
 BOLD, PLAIN = "Helvetica-Bold", "Helvetica"
-MOST_SHOTS = 44
+LARGEST_TEXT_MM, SMALLEST_TEXT_MM = 5.5, 1.8
 
 
 class _Pen:
@@ -73,7 +73,7 @@ def write_cards(path: Path, cards: Sequence[Card], shots: Mapping[str, Sequence[
     papers, a deck whose letters cannot be printed, or a shot list that is too long for the back.
     """
     if not cards:
-        raise BadInput("no deck was named", "name the decks that you want cards for")
+        raise BadInput("No deck was named.", "Name the decks that you want cards for.")
     papers = {card.paper for card in cards}
     if len(papers) > 1:
         raise BadInput("cards of one file must be of one size: " + ", ".join(sorted(papers)))
@@ -145,7 +145,7 @@ def printable(text: str) -> str:
         plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().strip()
         if not plain:
             raise BadInput(
-                f"deck '{text}' has no letters that the card can print", "use Latin letters"
+                f"Deck '{text}' has no letters that the card can print.", "Use Latin letters."
             ) from None
         return plain
     return text
@@ -226,9 +226,7 @@ def _hints(pen: _Pen, card: Card) -> None:
 
 
 def _back(pen: _Pen, card: Card, shots: Sequence[str]) -> None:
-    """The shot list in two columns, with a box to tick before each line."""
-    if len(shots) > MOST_SHOTS:
-        raise BadInput(f"a card's back has room for {MOST_SHOTS} lines; deck '{card.deck}' has {len(shots)}")
+    """The shot list in two columns, with a box to tick before each entry, as large as it fits."""
     layout = card.layout
     unit = layout.marker_mm / 42
     left, top = -layout.block_width_mm / 2, -layout.block_height_mm / 2
@@ -236,19 +234,44 @@ def _back(pen: _Pen, card: Card, shots: Sequence[str]) -> None:
     size = _fit(head, BOLD, layout.block_width_mm, 9 * unit)
     pen.words(left, top + size, head, size, BOLD)
     pen.line(left, top + size + 3 * unit, -left, top + size + 3 * unit)
-    body = top + size + 6 * unit
-    per_column = max(10, -(-len(shots) // 2))
-    pitch = min(13 * unit, (layout.block_height_mm - size - 18 * unit) / per_column)
-    wide = layout.block_width_mm / 2 - 4 * unit
-    lines = [printable(text) for text in shots]
-    text_mm = min([_fit(text, PLAIN, wide - 1.2 * pitch, 0.62 * pitch) for text in lines], default=4.0)
-    text_mm = max(text_mm, 2.0)
-    for number, text in enumerate(lines):
-        column, row = divmod(number, per_column)
-        x, y = left + column * (wide + 8 * unit), body + row * pitch
-        pen.box(x, y + 0.15 * pitch, 0.6 * pitch, 0.6 * pitch, fill=False)
-        pen.words(x + pitch, y + 0.45 * pitch + 0.35 * text_mm, text, text_mm)
     foot = "What was not photographed counts as not seen, never as fine."
-    pen.words(
-        left, layout.block_height_mm / 2, foot, _fit(foot, BOLD, layout.block_width_mm, 5.5 * unit), BOLD
+    foot_size = _fit(foot, BOLD, layout.block_width_mm, 5.5 * unit)
+    pen.words(left, layout.block_height_mm / 2, foot, foot_size, BOLD)
+    low = top + size + 6 * unit
+    tall = layout.block_height_mm / 2 - foot_size - 4 * unit - low
+    wide = layout.block_width_mm / 2 - 4 * unit
+    text_mm, columns = _set([printable(text) for text in shots], wide, tall, card.deck)
+    for number, column in enumerate(columns):
+        _column(pen, column, left + number * (wide + 8 * unit), low, text_mm)
+
+
+def _set(texts: list[str], wide: float, tall: float, deck: str) -> tuple[float, list[list[list[str]]]]:
+    """Largest text at which all entries fit in two columns, and the entries' lines per column."""
+    from reportlab.lib.utils import simpleSplit
+
+    text_mm = LARGEST_TEXT_MM
+    while text_mm >= SMALLEST_TEXT_MM:
+        entries = [simpleSplit(text, PLAIN, text_mm, wide - 2 * text_mm) for text in texts]
+        columns: list[list[list[str]]] = [[], []]
+        for entry in entries:
+            place = 0 if not columns[1] and _height([*columns[0], entry], text_mm) <= tall else 1
+            columns[place].append(entry)
+        if _height(columns[1], text_mm) <= tall:
+            return text_mm, columns
+        text_mm *= 0.95
+    raise BadInput(
+        f"The shot list of deck '{deck}' is too long for the back of the card.", "Take a larger card."
     )
+
+
+def _height(entries: list[list[str]], text_mm: float) -> float:
+    return sum((1.25 * len(entry) + 0.7) * text_mm for entry in entries)
+
+
+def _column(pen: _Pen, entries: list[list[str]], x: float, top: float, text_mm: float) -> None:
+    y = top
+    for entry in entries:
+        pen.box(x, y + 0.1 * text_mm, 1.1 * text_mm, 1.1 * text_mm, fill=False)
+        for number, line in enumerate(entry):
+            pen.words(x + 2 * text_mm, y + (0.98 + 1.25 * number) * text_mm, line, text_mm)
+        y += (1.25 * len(entry) + 0.7) * text_mm

@@ -87,7 +87,7 @@ LAYOUTS: dict[str, Layout] = {
 def layout_named(paper: str) -> Layout:
     """Return the card's layout; raises WrongUsage for a paper that there is none for."""
     if paper not in LAYOUTS:
-        raise WrongUsage(f"there is no card on '{paper}'", "take one of: " + ", ".join(LAYOUTS))
+        raise WrongUsage(f"There is no card on '{paper}'.", "Take one of: " + ", ".join(LAYOUTS))
     return LAYOUTS[paper]
 
 

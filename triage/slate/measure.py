@@ -80,7 +80,7 @@ def measurable(
     seen = read_card(rgb, library_id)
     if seen is None:
         raise CannotMeasure(
-            "no card is seen in this photo", "take one with a card in the plane to be measured"
+            "No card is seen in this photo.", "Take one with a card in the plane to be measured."
         )
     _refuse_problem(seen)
     grey = grey_of(rgb)
@@ -93,8 +93,8 @@ def measurable(
     turn = convergence_deg(grey, fit)
     if turn is not None and abs(turn) > MOST_CONVERGENCE_DEG:
         raise CannotMeasure(
-            f"the card is out of plane: long edges would converge by {abs(turn):.1f} degrees a foot",
-            "lay the card flat in the plane that is to be measured",
+            f"The card is out of plane: long edges would converge by {abs(turn):.1f} degrees a foot.",
+            "Lay the card flat in the plane that is to be measured.",
         )
     return Measurable(seen, fit, scale, printed, _remarks(fit, printed, ruler_in))
 
@@ -102,11 +102,13 @@ def measurable(
 def lengths(found: Measurable, points: Sequence[tuple[float, float]]) -> list[Length]:
     """Return the lengths from each point to the next. Raises WrongUsage or CannotMeasure."""
     if len(points) < 2:
-        raise WrongUsage("a length needs two points", "give two or more points as X,Y fractions of the photo")
+        raise WrongUsage(
+            "A length needs two points.", "Give two or more points as X,Y fractions of the photo."
+        )
     for x, y in points:
         if not (0 <= x <= 1 and 0 <= y <= 1):
             raise WrongUsage(
-                f"the point {x:g},{y:g} is not in the photo", "points are fractions between 0 and 1"
+                f"The point {x:g},{y:g} is not in the photo.", "Points are fractions between 0 and 1."
             )
     return [_length(found, a, b) for a, b in zip(points, points[1:], strict=False)]
 
@@ -114,18 +116,21 @@ def lengths(found: Measurable, points: Sequence[tuple[float, float]]) -> list[Le
 def _length(found: Measurable, start: tuple[float, float], end: tuple[float, float]) -> Length:
     places = found.to_inches([start, end])
     if np.isnan(places).any():
-        raise CannotMeasure("a point lies beyond the horizon of the card's plane", "take points in the plane")
+        raise CannotMeasure(
+            "A point lies beyond the horizon of the card's plane.", "Take points in the plane."
+        )
     reach = np.abs(places).max()
     if reach > FARTHEST_IN:
         raise CannotMeasure(
-            f"a point would lie {reach / 12:.0f} ft from the card", "put the card nearer to what is measured"
+            f"A point would lie {reach / 12:.0f} ft from the card.",
+            "Put the card nearer to what is measured.",
         )
     pixels = np.array([start, end]) * found.size - 0.5
     one = length_between(found.fit, pixels[0], pixels[1], CLICK_SD_OF_LONG_SIDE * float(found.size.max()))
     if one.relative > MOST_RELATIVE:
         raise CannotMeasure(
-            f"the length cannot be told better than {one.relative:.0%} either way",
-            "take the photo more squarely, nearer, or with the card nearer to what is measured",
+            f"The length cannot be told better than {one.relative:.0%} either way.",
+            "Take the photo more squarely, nearer, or with the card nearer to what is measured.",
         )
     return Length(start, end, one.inches * found.scale, one.low * found.scale, one.high * found.scale)
 
@@ -133,30 +138,31 @@ def _length(found: Measurable, start: tuple[float, float], end: tuple[float, flo
 def _refuse_problem(seen: CardSeen) -> None:
     problem = seen.problem
     if problem is not None and not (problem.kind in ("torn", "unreadable") and len(seen.markers) >= 4):
-        raise CannotMeasure(problem.sentence, problem.hint)
+        said = problem.sentence
+        raise CannotMeasure(f"{said[0].upper()}{said[1:]}.", problem.hint)
     if len(seen.markers) < FEWEST_MARKERS:
         raise CannotMeasure(
-            f"only {len(seen.markers)} of the card's squares are seen; measuring needs {FEWEST_MARKERS}",
-            "show the whole card, nearer and sharp",
+            f"Only {len(seen.markers)} of the card's squares are seen; measuring needs {FEWEST_MARKERS}.",
+            "Show the whole card, nearer and sharp.",
         )
 
 
 def _refuse_fit(fit: PlaneFit, marker_px: float) -> None:
     if marker_px < SMALLEST_MARKER_PX or fit.points < 24:
         raise CannotMeasure(
-            "the card is too small or too blurred to measure by", "take the photo from nearer by"
+            "The card is too small or too blurred to measure by.", "Take the photo from nearer by."
         )
     if fit.oblique_deg > MOST_OBLIQUE_DEG:
         raise CannotMeasure(
-            f"the card is seen too obliquely ({fit.oblique_deg:.0f} degrees from square)",
-            f"stand more squarely to it: less than {MOST_OBLIQUE_DEG:.0f} degrees",
+            f"The card is seen too obliquely ({fit.oblique_deg:.0f} degrees from square).",
+            f"Stand more squarely to it: less than {MOST_OBLIQUE_DEG:.0f} degrees.",
         )
     if abs(fit.bend_per_m) > MOST_BEND_PER_M or fit.side_sd_px > max(
         LEAST_SIDE_SD_PX, MOST_SIDE_SD * marker_px
     ):
         raise CannotMeasure(
-            "the card is not flat: its squares do not fit one plane or one gentle bend",
-            "tape the card flat, without folds, in the plane to be measured",
+            "The card is not flat: its squares do not fit one plane or one gentle bend.",
+            "Tape the card flat, without folds, in the plane to be measured.",
         )
 
 
@@ -164,12 +170,12 @@ def _scale(fit: PlaneFit, printed: PrintedScale | None, ruler_in: float | None) 
     nominal = fit.layout.ruler_in
     if ruler_in is not None:
         if not 0.5 < ruler_in / nominal < 2:
-            raise WrongUsage(f"the card's ruler line of {nominal} in cannot measure {ruler_in:g} in")
+            raise WrongUsage(f"The card's ruler line of {nominal} in cannot measure {ruler_in:g} in.")
         return ruler_in / nominal
     if printed is not None and not printed.full_size:
         raise CannotMeasure(
-            f"the card was printed at {printed.scale:.0%}, not at full size",
-            f"print it at 100 %, or say what its {nominal} in ruler line really measures with --ruler INCHES",
+            f"The card was printed at {printed.scale:.0%}, not at full size.",
+            f"Print it at 100 %, or say what its {nominal} in ruler line really measures with --ruler INCHES.",
         )
     return 1.0
 

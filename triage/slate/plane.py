@@ -200,9 +200,7 @@ def _starts(layout: Layout, markers: list[Marker], frame: Frame) -> list[Floats]
     return starts
 
 
-def _fit_from(
-    layout: Layout, all_sides: SidePoints, frame: Frame, start: Floats, blur_px: float
-) -> PlaneFit:
+def _fit_from(layout: Layout, all_sides: SidePoints, frame: Frame, start: Floats, blur_px: float) -> PlaneFit:
     values, sd, sides = start, 1.0, all_sides
     for _ in range(3):
         values = _solve(sides, frame, values, sd)

@@ -41,11 +41,11 @@ class CardSeen:
         return self.card.layout if self.card else None
 
 
-TWO = Problem("two-cards", "two different cards are in this photo", "photograph one card at a time")
+TWO = Problem("two-cards", "two different cards are in this photo", "Photograph one card at a time.")
 MIRRORED = Problem(
     "mirrored",
     "the photo is mirrored: left and right are swapped",
-    "take it with the main camera, or switch off mirroring",
+    "Take it with the main camera, or switch off mirroring.",
 )
 
 
@@ -53,7 +53,7 @@ def _foreign(card: Card) -> Problem:
     return Problem(
         "other-library",
         f"the card belongs to another library (code {card.library})",
-        "print cards from this library with: deck-triage slate",
+        "Print cards from this library with: deck-triage slate DECK --out FILE.pdf",
     )
 
 
@@ -63,12 +63,12 @@ def _unread(seen: int) -> Problem:
             "torn",
             f"only {seen} of the card's {MARKERS} squares are seen and its code cannot be read: "
             "it is torn, covered or cut off",
-            "print the card again, or show all of it",
+            "Print the card again, or show all of it.",
         )
     return Problem(
         "unreadable",
         "a card is seen but its code cannot be read: it is blurred, covered or too far away",
-        "photograph the card from an arm's length",
+        "Photograph the card from an arm's length.",
     )
 
 

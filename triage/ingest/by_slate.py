@@ -1,0 +1,164 @@
+"""Ingest of photos that come in one heap: the cards in them say which deck they belong to.
+
+Every photo is looked at for a card and read for its time; the walk is sorted as a whole
+(`triage.slate.sorting`). What the cards do not decide goes to the deck `unsorted`, is listed with its
+reason, and a person moves it; nothing is guessed. The reason of every decision is kept with the placing.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+from pathlib import Path, PurePosixPath
+
+from triage.errors import BadInput
+from triage.ingest.collect import Offered, SetAside, collect
+from triage.ingest.exif import read_exif
+from triage.ingest.ingest import IngestResult, check_visit
+from triage.ingest.ingest import _Run as Run
+from triage.jobs import Cancel, Ok, Progress, map_items
+from triage.library import Library
+from triage.slate.card import Card
+from triage.slate.sorting import Placed, WalkPhoto, sort_walk
+
+UNSORTED = "unsorted"
+"""Where photos stand until a person moves them."""
+_SERIALS = ("EXIF BodySerialNumber", "MakerNote SerialNumber")
+
+
+@dataclass(frozen=True)
+class Look:
+    """One file to look at, and the library whose cards count."""
+
+    offered: Offered
+    library_id: str
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What sorting needs of a file."""
+
+    phone: str
+    taken_at: str | None
+    card: Card | None
+    unclear: str | None
+
+
+def look(task: Look) -> Looked:
+    """Read time, phone and card of one photo. Raises BadPhoto. Runs in a worker; writes nothing."""
+    from triage.imaging import open_upright
+    from triage.slate.read import read_card
+
+    path = task.offered.path
+    seen = read_card(open_upright(path).rgb, task.library_id)
+    exif = read_exif(path)
+    serial = next((str(exif.private[name]) for name in _SERIALS if name in exif.private), None)
+    folder = PurePosixPath(task.offered.name).parent.as_posix()
+    phone = f"{exif.camera or 'camera'} {serial or f'in {folder}'}"
+    if seen is None:
+        return Looked(phone, exif.taken_at, None, None)
+    problem = seen.problem
+    if problem is not None and problem.kind != "mirrored":
+        return Looked(phone, exif.taken_at, None, problem.sentence)
+    if seen.card is None:
+        return Looked(phone, exif.taken_at, None, "a card is seen but cannot be read")
+    return Looked(phone, exif.taken_at, seen.card, None)
+
+
+def ingest_by_slate(
+    library: Library,
+    paths: Sequence[Path],
+    *,
+    by: str,
+    visit: str | None = None,
+    engine: str = "processes",
+    dask: str | None = None,
+    dry_run: bool = False,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> IngestResult:
+    """Take photos into the library, each to the deck whose card it follows.
+
+    `visit` overrules the date on the cards. Photos without a decision are placed at `unsorted` and listed
+    in `set_aside` with the reason. Raises BadInput when a path is missing or holds no photo.
+    """
+    given_visit = check_visit(visit)
+    run = Run(library, by, UNSORTED, given_visit, engine, dask, dry_run, progress, cancel)
+    scratch = library.path / "cache" / "unpacked"
+    try:
+        offered = list(_offered(run, collect([Path(path) for path in paths], UNSORTED, scratch)))
+        if not offered and not run.result.set_aside:
+            shown = ", ".join(str(path) for path in paths)
+            raise BadInput(f"There are no photos in {shown}.", "Name a folder, a zip or photo files.")
+        placed = _decide(run, offered)
+        _take(run, _sorted_out(run, offered, placed), given_visit)
+    finally:
+        run.close()
+        shutil.rmtree(scratch, ignore_errors=True)
+    return run.result
+
+
+def _offered(run: Run, items: Iterable[Offered | SetAside]) -> Iterable[Offered]:
+    for one in items:
+        if isinstance(one, SetAside):
+            run.result.set_aside.append(one)
+        else:
+            yield one
+
+
+def _decide(run: Run, offered: Sequence[Offered]) -> dict[str, Placed]:
+    """Look at every file (known ones too: their cards count) and sort the walk; by the file's path."""
+    tasks = [Look(one, run.library.id) for one in offered]
+    few = len(tasks) <= 6 and run.engine == "processes"
+    photos = []
+    outcomes = map_items(
+        look, tasks, engine="here" if few else run.engine, cancel=run.cancel, address=run.dask
+    )
+    for done, outcome in enumerate(outcomes, start=1):
+        if run.progress:
+            run.progress("looking for cards", done, len(tasks))
+        if isinstance(outcome, Ok):
+            one, seen = outcome.item.offered, outcome.value
+            name = PurePosixPath(one.name).name
+            photos.append(WalkPhoto(str(one.path), seen.phone, name, seen.taken_at, seen.card, seen.unclear))
+    return {placed.key: placed for placed in sort_walk(photos)}
+
+
+def _sorted_out(
+    run: Run, offered: Iterable[Offered], placed: dict[str, Placed]
+) -> list[tuple[Offered, str | None]]:
+    """Return what is still to be taken in, with its deck, reason and visit; known photos are done at once."""
+    wanted: list[tuple[Offered, str | None]] = []
+    for one in offered:
+        decision = placed.get(str(one.path))
+        sha = run.seen.get(one.path)
+        if sha is not None and sha in run.placed.deck_of:
+            _note_known(run, one, sha, decision)
+            continue
+        if decision is None or decision.deck is None:
+            wanted.append((replace(one, why=decision.reason if decision else None), None))
+            if decision is not None:
+                run.aside(one, f"{decision.reason}: placed at '{UNSORTED}', put it right with move")
+        else:
+            wanted.append((replace(one, deck=decision.deck, why=decision.reason), decision.visit))
+    return wanted
+
+
+def _note_known(run: Run, one: Offered, sha: str, decision: Placed | None) -> None:
+    deck, _, name = run.placed.deck_of[sha]
+    if decision is None or decision.deck in (None, deck):
+        run.result.known.append({"photo": sha, "deck": deck, "name": name})
+    else:
+        reason = f"{decision.reason}, but it is here already as {deck}/{name}; use move to place it elsewhere"
+        run.aside(one, reason)
+
+
+def _take(run: Run, wanted: list[tuple[Offered, str | None]], given_visit: str | None) -> None:
+    def order(pair: tuple[Offered, str | None]) -> tuple[str, str]:
+        return pair[1] or "", pair[0].deck
+
+    for (visit, _), group in groupby(sorted(wanted, key=order), key=order):
+        run.visit = given_visit or visit or None
+        run.take_all([one for one, _ in group])
