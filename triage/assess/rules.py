@@ -91,6 +91,11 @@ class RuleBook:
         """The rules in the order of the files."""
         return tuple(self.rules.values())
 
+    @cached_property
+    def worst_first(self) -> tuple[Rule, ...]:
+        """The rules by tier, worst first."""
+        return tuple(sorted(self.in_order, key=lambda rule: tier_rank(rule.tier)))
+
     def replaced_by(self, rule: Rule) -> frozenset[str]:
         """Return the ids of all rules that `rule` speaks for, directly or through another."""
         found: set[str] = set()
