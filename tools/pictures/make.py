@@ -1,0 +1,86 @@
+"""Makes the README's pictures: the report's first page, a deck in the report, the labelling screen."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from PIL import Image
+
+HERE = Path(__file__).resolve().parent
+FLAGS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync", "--hide-scrollbars",
+)  # fmt: skip
+
+
+def shoot(page: str, target: Path, width: int, height: int) -> None:
+    """Take a picture of a page with chromium."""
+    browser = shutil.which("chromium") or sys.exit("chromium is not installed: apt-get install chromium")
+    with tempfile.TemporaryDirectory() as folder:
+        shot = Path(folder) / "shot.png"
+        subprocess.run(
+            [browser, *FLAGS, f"--user-data-dir={folder}/profile", f"--window-size={width},{height}",
+             f"--screenshot={shot}", page],
+            check=True, capture_output=True,
+        )  # fmt: skip
+        with Image.open(shot) as image:
+            image.convert("RGB").save(target, quality=82, optimize=True)
+
+
+async def labelling_screen(library_path: Path, target: Path) -> None:
+    """Draw the labelling screen with a photo, the grid and the machine's word."""
+    from triage.label.order import questions
+    from triage.library import Library
+    from triage.screens.ask import AskApp
+    from triage.screens.session import Session
+
+    with Library.open(library_path) as library:
+        asked = questions(library, by="ann", tags=["missing-hanger"])
+        hangers = [one for one in asked if "hanger" in one.photo.name] or asked
+        app = AskApp(Session(library, "ann", hangers))
+        async with app.run_test(size=(110, 34)) as pilot:
+            await pilot.pause(0.5)
+            for key in ("g", "m"):
+                await pilot.press(key)
+                await pilot.pause(0.3)
+            target.write_text(app.export_screenshot(title="deck-triage label ask"))
+
+
+def main(out: Path) -> None:
+    """Make all pictures."""
+    if not (out / "report" / "report.html").exists():
+        sys.exit(f"There is no report in {out}: run tools/demo first.")
+    report = (out / "report" / "report.html").resolve().as_uri()
+    shoot(report, HERE / "report-first-page.jpg", 1000, 1180)
+    with tempfile.TemporaryDirectory() as folder:
+        page = worst_labelled_deck(out / "library", Path(folder))
+        shoot(page.as_uri(), HERE / "report-deck.jpg", 1000, 2600)
+    os.environ.setdefault("COLORTERM", "truecolor")
+    with tempfile.TemporaryDirectory() as folder:
+        svg = Path(folder) / "screen.svg"
+        asyncio.run(labelling_screen(out / "library", svg))
+        shoot(svg.as_uri(), HERE / "labelling-screen.jpg", 1360, 900)
+    print("\n".join(str(path) for path in sorted(HERE.glob("*.jpg"))))
+
+
+def worst_labelled_deck(library_path: Path, folder: Path) -> Path:
+    """Write the page of the worst deck that a person has labelled, and return it."""
+    from triage.assess import assess_library
+    from triage.library import Library
+    from triage.report import write_report
+
+    with Library.open(library_path) as library:
+        labelled = {photo.deck for photo in library.photos() if library.labels(photo=photo.sha)}
+        worst = next(one for one in assess_library(library) if one.deck in labelled)
+        files = write_report(library, [worst], folder, per_deck=True)
+    return next(file for file in files if file.suffix == ".html" and worst.deck in file.name)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
