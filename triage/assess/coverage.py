@@ -29,6 +29,7 @@ LOOK_AGAIN_MONTHS = 12
 HANGERS_A_PHOTO = 3
 """Taken for a photo of hangers that nobody counted (common practice: two to four joists a photo)."""
 LEDGER_FT_A_LOOK = 8.0
+_FLAW_WORDS = {"far": "too far off, or too few pixels to show a nail head"}
 
 
 @dataclass(frozen=True)
@@ -201,7 +202,7 @@ def _well_words(
 
 
 def _poor_words(visits: Sequence[DeckEvidence], looks: Sequence[Look]) -> str:
-    flaws = sorted({flaw for look in looks for flaw in look.flaws})
+    flaws = sorted({_FLAW_WORDS.get(flaw, flaw) for look in looks for flaw in look.flaws})
     old = [look for look in looks if look.well]
     if old:
         return f"last seen well on {visits[max(look.visit for look in old)].visit or 'an undated visit'}"

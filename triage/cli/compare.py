@@ -21,7 +21,7 @@ def command(deck: str, visits: tuple[str, str] | None, library_path: Path | None
 
     Examples:
     deck-triage compare D-17
-    deck-triage compare D-17 --visits 2026-05-04 2026-10-11 --json
+    deck-triage compare D-17 --visits 2026-05-04 2026-09-01 --json
     """
     from triage.assess.compare import compare
     from triage.ingest import check_visit
