@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -17,14 +18,14 @@ import numpy as np
 from . import decks, exif
 from .build import build
 from .errors import RenderError
-from .layout import Layout
+from .layout import Layout, layout
 from .looks import add_looks
 from .meshes import Scene
 from .params import DeckParams
-from .phone import PHONES, Exposure, develop, iso_gain
+from .phone import PHONES, Exposure, Phone, develop, iso_gain
 from .shots import FIRST, SECOND, Shot, began, place_of, schedule, second_visit, shots
-from .truth import photo_truth
-from .views import make_view
+from .truth import PhotoTruth, photo_truth
+from .views import View, make_view
 
 FULL_SIZE, SMALL_SIZE = (1024, 768), (320, 240)
 #: Disk that a whole run needs, with its largest temporary file.
@@ -121,6 +122,35 @@ def run(
                 f"processor {time.process_time() - cpu:.1f} s"
             )
     return taken
+
+
+def shoot(
+    deck: DeckParams,
+    scene: Scene,
+    view: View,
+    phone: Phone,
+    exposure: Exposure | None = None,
+    *,
+    samples: int = 4,
+    seed: int = 0,
+    threads: int = 2,
+) -> tuple[np.ndarray, PhotoTruth]:
+    """One picture (h, w, 3) of any scene with its truth, for tests of other parts; nothing is written.
+
+    Raises:
+        RenderError: the renderer is not installed.
+    """
+    need_renderer()
+    from .cycles import Stage
+
+    stage = Stage(deck, scene, threads)
+    stage.show(view.hidden)
+    with TemporaryDirectory() as folder:
+        radiance, ids = stage.shoot(view.camera, view.light, Path(folder), samples)
+    how = exposure or Exposure(iso=iso_gain(radiance, view.light.flash > 0))
+    picture = develop(radiance, view.camera, phone, how, np.random.default_rng(seed))
+    bent = view.camera.bend_ids(ids)
+    return picture, photo_truth(scene, deck, layout(deck), view.camera, bent, stage.names, how.shake_px)
 
 
 def paths_for(view: str) -> int:

@@ -389,6 +389,8 @@ _PLAIN: dict[str, dict[str, object]] = {
         "relief_m": 0.0004,
         "grime": 0.3,
     },
+    "paper": {"colour": (0.78, 0.78, 0.76), "rough": 0.75, "vary": 0.03, "grime": 0.06},
+    "ink": {"colour": (0.018, 0.018, 0.019), "rough": 0.55, "vary": 0.1, "grime": 0.0},
     "web": {"colour": (0.75, 0.75, 0.73), "rough": 0.7, "grime": 0.0},
     "rubber": {"colour": (0.025, 0.025, 0.025), "rough": 0.85},
     "car-paint": {
