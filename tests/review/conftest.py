@@ -1,0 +1,19 @@
+from __future__ import annotations
+
+import pytest
+
+from tests.review.browserless import Client
+from triage.review.server import Running
+
+
+@pytest.fixture
+def running(library, tmp_path):
+    """A page over the folder that holds the small library of two decks."""
+    with Running(tmp_path) as page:
+        yield page
+
+
+@pytest.fixture
+def page(running):
+    """A browser that was let in and speaks as ann."""
+    return Client(running).enter().name("ann")

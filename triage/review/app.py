@@ -1,0 +1,68 @@
+"""The application: every address of the page in one list, behind one gate."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from triage.review.ask import NotThere, route
+from triage.review.guard import Guard
+from triage.review.pages import deck, decks, home, photo, pictures
+from triage.review.render import KINDS, static_files
+
+if TYPE_CHECKING:
+    from triage.review.ask import Ask
+    from triage.review.guard import App
+    from triage.review.site import Site
+
+
+def routes() -> list[Route]:
+    """Return every address."""
+    lib = "/l/{lib}"
+    return [
+        Route("/static/{file}", static, methods=["GET"]),
+        route("/", home.show),
+        route("/who", home.who, posts=True),
+        route("/new", home.new, posts=True),
+        route("/invite", home.invite, posts=True),
+        route("/stop", home.stop, posts=True),
+        route(f"{lib}/", decks.show),
+        route(f"{lib}/order", decks.order),
+        route(f"{lib}/deck", deck.sheet),
+        route(f"{lib}/deck/summary", deck.summary),
+        route(f"{lib}/deck/history", deck.history),
+        route(f"{lib}/standing", deck.standing, json=True),
+        route(f"{lib}/thumb/{{sha}}", pictures.thumb),
+        route(f"{lib}/picture/{{sha}}", pictures.picture),
+        route(f"{lib}/full/{{sha}}", pictures.full),
+        route(f"{lib}/photo/{{sha}}", photo.show),
+        route(f"{lib}/item/{{sha}}", photo.item, json=True),
+        route(f"{lib}/answer", photo.answer, posts=True, json=True),
+        route(f"{lib}/undo", photo.undo, posts=True, json=True),
+    ]
+
+
+async def static(request: Request) -> Response:
+    """Serve a style sheet or script out of the package, by its exact name."""
+    name = request.path_params["file"]
+    data = static_files().get(name)
+    if data is None:
+        return PlainTextResponse("There is no such file.\n", status_code=404)
+    headers = {"cache-control": "private, max-age=31536000, immutable"}
+    return Response(data, media_type=KINDS[name.rsplit(".", 1)[-1]], headers=headers)
+
+
+def _nothing(_ask: Ask) -> Response:
+    raise NotThere("There is no page at this address.", "Go back to the list of decks.")
+
+
+def build(site: Site) -> App:
+    """Return the whole application for a site."""
+    app = Starlette(routes=[*routes(), route("/{path:path}", _nothing)])
+    app.state.site = site
+    app.router.redirect_slashes = False
+    return Guard(app, site.sessions, site.port)

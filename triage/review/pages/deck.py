@@ -1,0 +1,124 @@
+"""One deck: its contact sheet, its summary, its history."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+from starlette.responses import JSONResponse, Response
+
+from triage.library.records import Photo, Word
+from triage.report.gather import deck_record
+from triage.report.phrases import tag_words
+from triage.report.sayings import sayings
+from triage.review.ask import Ask
+from triage.review.items import answers_by_photo
+from triage.review.told import standing_json
+from triage.words.vocabulary import SHOWS
+
+
+def sheet(ask: Ask) -> Response:
+    """Show the contact sheet, the first screen of a deck."""
+    deck = ask.deck()
+    library = ask.library
+    photos = library.photos(deck)
+    answers = answers_by_photo(library.words(deck))
+    vocabulary = library.vocabulary()
+    return ask.site.show(
+        "sheet.html",
+        ask,
+        here="photos",
+        deck_name=deck,
+        groups=_groups(photos),
+        answers=answers,
+        elements=elements_of(ask, photos, answers),
+        core=vocabulary.core,
+        one=ask.site.standing(ask.name).of(deck),
+        marks={photo.sha: marks_of(answers.get(photo.sha, {}), vocabulary.core) for photo in photos},
+    )
+
+
+def _groups(photos: list[Photo]) -> list[tuple[str | None, list[Photo]]]:
+    groups: dict[str | None, list[Photo]] = defaultdict(list)
+    for photo in photos:
+        groups[photo.visit].append(photo)
+    return list(groups.items())
+
+
+def marks_of(answers: dict[str, Word], core: tuple[str, ...]) -> dict[str, Any]:
+    """Return what stands under a thumbnail: defects seen, how many core questions are answered, disputes."""
+    return {
+        "seen": [
+            tag_words(tag)
+            for tag, word in answers.items()
+            if word.value == "present" and not tag.startswith(SHOWS)
+        ],
+        "shows": [
+            tag.removeprefix(SHOWS)
+            for tag, word in answers.items()
+            if tag.startswith(SHOWS) and word.value != "absent"
+        ],
+        "answered": sum(1 for tag in core if tag in answers and answers[tag].value != "unclear"),
+        "unclear": sum(1 for tag in core if tag in answers and answers[tag].value == "unclear"),
+        "disputed": any(word.disputed for word in answers.values()),
+    }
+
+
+def elements_of(ask: Ask, photos: list[Photo], answers: dict[str, dict[str, Word]]) -> list[dict[str, Any]]:
+    """Return the elements in walking order with how far each is answered on this deck."""
+    vocabulary = ask.library.vocabulary()
+    rows = []
+    for element in vocabulary.elements:
+        shows = SHOWS + element
+        words = [answers.get(photo.sha, {}).get(shows) for photo in photos]
+        tags = [tag for tag in vocabulary.core if vocabulary.tags[tag].element == element]
+        still_open = sum(
+            1
+            for photo in photos
+            for tag in tags
+            if (word := answers.get(photo.sha, {}).get(tag)) is None or word.value == "unclear"
+        )
+        rows.append(
+            {
+                "element": element,
+                "words": tag_words(element),
+                "shown": sum(1 for word in words if word and word.value == "present"),
+                "poorly": sum(1 for word in words if word and word.value == "unclear"),
+                "unanswered": sum(1 for word in words if word is None),
+                "tags": tags,
+                "open": still_open,
+            }
+        )
+    return rows
+
+
+def summary(ask: Ask) -> Response:
+    """Show concerns with their evidence, coverage, what to go back for, and how the deck stands."""
+    deck = ask.deck()
+    one = ask.site.standing(ask.name).of(deck)
+    photos = {photo.sha: photo for photo in ask.library.photos(deck)}
+    return ask.site.show(
+        "summary.html",
+        ask,
+        here="summary",
+        deck_name=deck,
+        one=one,
+        photos=photos,
+        private=ask.library.deck_private(deck),
+    )
+
+
+def history(ask: Ask) -> Response:
+    """Show who said what and when."""
+    deck = ask.deck()
+    one = ask.site.standing(ask.name).of(deck)
+    rows = sayings(deck_record(ask.library, deck, one.visit))
+    return ask.site.show("history.html", ask, here="history", deck_name=deck, rows=rows[::-1], one=one)
+
+
+def standing(ask: Ask) -> Response:
+    """Return how a deck stands now, and what changed since it was last shown."""
+    deck = ask.deck()
+    kept = ask.site.standing(ask.name)
+    before = kept.last(deck)
+    return JSONResponse(standing_json(kept.of(deck), before))

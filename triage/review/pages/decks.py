@@ -1,0 +1,71 @@
+"""All decks, worst first, with gaps beside tiers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.responses import Response
+
+from triage.assess.records import DeckSummary
+from triage.library.counts import deck_counts
+from triage.review.ask import Ask
+from triage.review.standing import Standing
+
+SHOWN = 100
+"""Decks on one screen."""
+_WAIT_S = 0.35
+
+
+def show(ask: Ask) -> Response:
+    """Show the list, or what is known of it while the decks are being assessed."""
+    standing = ask.site.standing(ask.name)
+    if not standing.ready:
+        standing.start()
+        standing.wait(_WAIT_S)
+    return ask.site.show("decks.html", ask, here="decks", **_table(ask, standing))
+
+
+def order(ask: Ask) -> Response:
+    """Return the table alone, once every deck is assessed (waits a while for it)."""
+    standing = ask.site.standing(ask.name)
+    if not standing.ready:
+        standing.start()
+        standing.wait(20.0)
+    return ask.site.show("decks_table.html", ask, **_table(ask, standing))
+
+
+def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
+    from triage.assess.order import rank
+
+    ready = standing.ready
+    known = standing.all() if ready else rank(standing.kept().values())
+    counts = deck_counts(ask.library)
+    rows = [_row(number, one, counts) for number, one in enumerate(known, 1)]
+    named = {one.deck for one in known}
+    rows += [
+        {"number": None, "deck": deck, "one": None, "photos": photos, "labelled": labelled}
+        for deck, (photos, labelled) in sorted(counts.items())
+        if deck not in named
+    ]
+    page = max(1, int(ask.query["page"])) if ask.query.get("page", "").isdigit() else 1
+    pages = max(1, -(-len(rows) // SHOWN))
+    page = min(page, pages)
+    return {
+        "rows": rows[(page - 1) * SHOWN : page * SHOWN],
+        "ready": ready,
+        "failed": str(standing.failed) if standing.failed else "",
+        "page": page,
+        "pages": pages,
+        "decks": len(rows),
+        "photos": sum(photos for photos, _ in counts.values()),
+        "unreviewed": sum(one.unreviewed for one in known),
+    }
+
+
+def _row(number: int, one: DeckSummary, counts: dict[str, tuple[int, int]]) -> dict[str, Any]:
+    photos, labelled = counts.get(one.deck, (0, 0))
+    best = next((concern for concern in one.concerns if concern.is_open and concern.photos), None)
+    return {
+        "number": number, "deck": one.deck, "one": one, "photos": photos, "labelled": labelled,
+        "best": best.photos[0] if best else None, "best_tag": (best.tag or "") if best else "",
+    }  # fmt: skip

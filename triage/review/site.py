@@ -1,0 +1,70 @@
+"""What one running page holds: the home folder, who was let in, assessments kept ready, jobs."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from starlette.responses import HTMLResponse
+
+from triage.review.homes import Home
+from triage.review.render import render
+from triage.review.sessions import Sessions
+from triage.review.standing import Standing
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.review.ask import Ask
+
+
+class Site:
+    """Everything that lives as long as the server."""
+
+    def __init__(self, home: Path, port: int, *, first: str | None = None) -> None:
+        self.home = Home(home)
+        self.port = port
+        self.first = first
+        self.sessions = Sessions()
+        self.stop: Callable[[], None] = lambda: None
+        self._lock = threading.Lock()
+        self._standing: dict[str, Standing] = {}
+
+    def entrance(self) -> str:
+        """Return an address that lets one browser in."""
+        return f"http://127.0.0.1:{self.port}/?token={self.sessions.new_token()}"
+
+    def standing(self, name: str) -> Standing:
+        """Return the assessments of a library. Raises NoLibrary."""
+        library = self.home.library(name)
+        with self._lock:
+            found = self._standing.get(name)
+            if found is None or found.library is not library:
+                found = self._standing[name] = Standing(library)
+            return found
+
+    def show(self, template: str, ask: Ask, *, status: int = 200, **words: Any) -> HTMLResponse:
+        """Return a page with what every page carries."""
+        library = _open(ask)
+        shared: dict[str, Any] = {
+            "ask": ask,
+            "by": ask.session.by,
+            "lib": ask.name if library is not None else "",
+            "deck_name": "",
+            "here": "",
+        }
+        return HTMLResponse(render(template, **{**shared, **words}), status_code=status)
+
+    def close(self) -> None:
+        """Let go of every library."""
+        self.home.close()
+
+
+def _open(ask: Ask) -> Library | None:
+    from triage.errors import TriageError
+
+    try:
+        return ask.library if ask.name else None
+    except TriageError:
+        return None
