@@ -7,7 +7,7 @@ import pytest
 
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import COLUMNS, read_csv_rows
-from triage.label.rows import give_labels, give_many, labels_file, settle, store_rows
+from triage.label.rows import Where, give_labels, give_many, labels_file, settle, store_rows
 from triage.label.tags import add_tags
 from triage.library import present
 
@@ -157,3 +157,17 @@ def test_own_tags_are_added_once_and_a_differing_one_is_refused(library, tmp_pat
     own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "Something else."\n')
     with pytest.raises(BadInput, match="another definition"):
         add_tags(library, own)
+
+
+def test_places_of_several_answers_are_one_act(library):
+    one, two, three = library.photos("D-17")
+    where = {(two.sha, "missing-hanger"): Where(((0.5, 0.5, 0.0, 0.0),), "joist 4 of 14", 2)}
+    answers = [(one, {"missing-hanger": "absent"}), (two, {"missing-hanger": "present"})]
+    labels = give_many(library, [*answers, (three, {"missing-hanger": "absent"})], by="ann", where_of=where)
+    assert [label.boxes for label in labels] == [(), ((0.5, 0.5, 0.0, 0.0),), ()]
+    stored = {label.photo: label for label in library.labels()}
+    two_now = stored[two.sha]
+    assert (two_now.boxes, two_now.place, two_now.count) == (labels[1].boxes, "joist 4 of 14", 2)
+    assert stored[one.sha].place is None
+    library.undo("ann")
+    assert library.labels() == []

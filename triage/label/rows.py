@@ -23,6 +23,15 @@ def check_value(value: str) -> str:
     return value
 
 
+@dataclass(frozen=True)
+class Where:
+    """Where on a photo (boxes in fractions) and on the deck (words) something is, and how many of it."""
+
+    boxes: tuple[Sequence[float], ...] = ()
+    place: str | None = None
+    count: int | None = None
+
+
 def give_labels(
     library: Library,
     photo: Photo,
@@ -53,6 +62,7 @@ def give_many(
     *,
     by: str,
     boxes: Sequence[Sequence[float]] = (),
+    where_of: Mapping[tuple[str, str], Where] | None = None,
     place: str | None = None,
     count: int | None = None,
     asked_by: str = "taken",
@@ -60,37 +70,44 @@ def give_many(
     note: str | None = None,
     at: str | None = None,
 ) -> list[Label]:
-    """Give one person's words on several photos as one act, which `undo` takes back as a whole."""
-    if boxes and sum(len(answers) for _, answers in answers_of) != 1:
+    """Give one person's words on several photos as one act, which `undo` takes back as a whole.
+
+    `boxes`, `place` and `count` hold for every answer, boxes for one only; `where_of` holds them by
+    (photo, tag) and goes first. Raises WrongUsage for an unknown tag, answer or way of asking, or a box that does not fit.
+    """
+    pairs = [(photo, tag, value) for photo, answers in answers_of for tag, value in answers.items()]
+    if boxes and len(pairs) != 1:
         raise WrongUsage(
             "A box belongs to one tag of one photo.", "Give the tags one at a time when there is a box."
         )
     if asked_by not in ASKED_BY:
         raise WrongUsage(f"{asked_by!r} is no way of asking.", f"Ways: {', '.join(ASKED_BY)}.")
     vocabulary = library.vocabulary()
-    checked = [_four(box) for box in boxes]
-    said = []
-    for photo, answers in answers_of:
-        for tag, value in answers.items():
-            payload: dict[str, Any] = {
-                "photo": photo.sha,
-                "tag": known_tag(vocabulary, tag),
-                "value": check_value(value),
-                "boxes": [list(box) for box in checked],
-                "asked_by": asked_by,
-                "saw_machine": saw_machine,
-            }
-            if count is not None:
-                payload["count"] = count
-            said.append(Said("label", payload, by, at, _private(place, note)))
+    everywhere = Where(tuple(boxes), place, count)
+    said, checked = [], []
+    for photo, tag, value in pairs:
+        one = (where_of or {}).get((photo.sha, tag), everywhere)
+        one = replace(one, boxes=tuple(_four(box) for box in one.boxes))
+        checked.append(one)
+        payload: dict[str, Any] = {
+            "photo": photo.sha,
+            "tag": known_tag(vocabulary, tag),
+            "value": check_value(value),
+            "boxes": [list(box) for box in one.boxes],
+            "asked_by": asked_by,
+            "saw_machine": saw_machine,
+        }
+        if one.count is not None:
+            payload["count"] = one.count
+        said.append(Said("label", payload, by, at, _private(one.place, note)))
     events = library.say_many(said)
     return [
         Label(
             photo=event.payload["photo"], tag=event.payload["tag"], value=event.payload["value"], by=by,
-            at=event.at, boxes=tuple(checked), place=place, count=count,
+            at=event.at, boxes=tuple(_four(box) for box in one.boxes), place=one.place, count=one.count,
             asked_by=asked_by, saw_machine=saw_machine, note=note, event=event.hash,
         )
-        for event in events
+        for event, one in zip(events, checked, strict=True)
     ]  # fmt: skip
 
 
