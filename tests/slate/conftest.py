@@ -1,15 +1,11 @@
-"""The made views and walks of tools/bench, for the tests of this room."""
+"""What the tests of this room share."""
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
+import numpy as np
+import pytest
 
-sys.path.append(str(Path(__file__).parents[2] / "tools" / "bench"))
-
-import numpy as np  # noqa: E402
-import pytest  # noqa: E402
-import slate_views  # noqa: E402
+from tools.bench import slate_views
 
 
 @pytest.fixture(scope="session")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import slate_views as sv
 
+from tools.bench import slate_views as sv
 from triage.slate.card import Card
 from triage.slate.read import CardSeen, read_card
 

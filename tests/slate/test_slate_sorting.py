@@ -6,8 +6,8 @@ import random
 from datetime import datetime, timedelta
 
 import pytest
-import slate_walks
 
+from tools.bench import slate_walks
 from triage.slate.card import Card
 from triage.slate.sorting import Placed, WalkPhoto, sort_walk
 

@@ -17,7 +17,7 @@ from triage.errors import TriageError, WrongUsage
 from triage.slate.layout import MM_PER_IN
 from triage.slate.lengths import CLICK_SD_OF_LONG_SIDE, Length, length_between
 from triage.slate.markers import Pixels, grey_of, side_points
-from triage.slate.plane import PlaneFit, fit_plane, frame_of
+from triage.slate.plane import Frame, PlaneFit, fit_plane, frame_of
 from triage.slate.read import CardSeen, read_card
 from triage.slate.sheet import PrintedScale, printed_scale
 from triage.slate.straight import convergence_deg
@@ -56,14 +56,18 @@ class Measurable:
         """Width and height of the photo in pixels."""
         return np.array([self.fit.frame.width, self.fit.frame.height], dtype=np.float64)
 
+    def pixels(self, points: Sequence[tuple[float, float]]) -> Floats:
+        """Pixels of points of the photo, shape (n, 2)."""
+        return np.asarray(np.array(points, dtype=np.float64) * self.size - 0.5 - self.fit.frame.corner)
+
     def to_inches(self, points: Sequence[tuple[float, float]]) -> Floats:
         """Places on the plane in inches from the card's middle, x right and y down, shape (n, 2)."""
-        pixels = np.array(points, dtype=np.float64) * self.size - 0.5
-        return self.fit.to_plane(pixels) * self.scale / MM_PER_IN
+        return self.fit.to_plane(self.pixels(points)) * self.scale / MM_PER_IN
 
     def to_photo(self, inches: Floats) -> Floats:
         """Fractions of the photo for places on the plane in inches, shape (n, 2)."""
-        return (self.fit.to_pixels(inches * MM_PER_IN / self.scale) + 0.5) / self.size
+        pixels = self.fit.to_pixels(inches * MM_PER_IN / self.scale)
+        return np.asarray((pixels + self.fit.frame.corner + 0.5) / self.size)
 
 
 def measurable(
@@ -77,6 +81,13 @@ def measurable(
     `focal_35mm` is EXIF's FocalLengthIn35mmFilm where there is one; `ruler_in` what the card's ruler line
     really measures, where the printer scaled it. Raises CannotMeasure with the reason.
     """
+    return measurable_in(rgb, frame_of(rgb.shape[1], rgb.shape[0], focal_35mm), library_id, ruler_in)
+
+
+def measurable_in(
+    rgb: Pixels, frame: Frame, library_id: str | None = None, ruler_in: float | None = None
+) -> Measurable:
+    """Do the same for a picture whose frame is known, which may be a part of a larger one."""
     seen = read_card(rgb, library_id)
     if seen is None:
         raise CannotMeasure(
@@ -85,7 +96,6 @@ def measurable(
     _refuse_problem(seen)
     grey = grey_of(rgb)
     layout = seen.markers[0].layout
-    frame = frame_of(grey.shape[1], grey.shape[0], focal_35mm)
     fit = fit_plane(layout, list(seen.markers), side_points(grey, list(seen.markers)), frame)
     _refuse_fit(fit, float(np.median([marker.side_px for marker in seen.markers])))
     printed = printed_scale(grey, fit)
@@ -110,10 +120,11 @@ def lengths(found: Measurable, points: Sequence[tuple[float, float]]) -> list[Le
             raise WrongUsage(
                 f"The point {x:g},{y:g} is not in the photo.", "Points are fractions between 0 and 1."
             )
-    return [_length(found, a, b) for a, b in zip(points, points[1:], strict=False)]
+    return [length(found, a, b) for a, b in zip(points, points[1:], strict=False)]
 
 
-def _length(found: Measurable, start: tuple[float, float], end: tuple[float, float]) -> Length:
+def length(found: Measurable, start: tuple[float, float], end: tuple[float, float]) -> Length:
+    """Return the length between two points, fractions of the photo. Raises CannotMeasure."""
     places = found.to_inches([start, end])
     if np.isnan(places).any():
         raise CannotMeasure(
@@ -125,8 +136,8 @@ def _length(found: Measurable, start: tuple[float, float], end: tuple[float, flo
             f"A point would lie {reach / 12:.0f} ft from the card.",
             "Put the card nearer to what is measured.",
         )
-    pixels = np.array([start, end]) * found.size - 0.5
-    one = length_between(found.fit, pixels[0], pixels[1], CLICK_SD_OF_LONG_SIDE * float(found.size.max()))
+    first, second = found.pixels([start, end])
+    one = length_between(found.fit, first, second, CLICK_SD_OF_LONG_SIDE * float(found.size.max()))
     if one.relative > MOST_RELATIVE:
         raise CannotMeasure(
             f"The length cannot be told better than {one.relative:.0%} either way.",
@@ -175,7 +186,7 @@ def _scale(fit: PlaneFit, printed: PrintedScale | None, ruler_in: float | None) 
     if printed is not None and not printed.full_size:
         raise CannotMeasure(
             f"The card was printed at {printed.scale:.0%}, not at full size.",
-            f"Print it at 100 %, or say what its {nominal} in ruler line really measures with --ruler INCHES.",
+            f"Print it at 100 %, or say what its {nominal} in ruler line measures with --ruler INCHES.",
         )
     return 1.0
 

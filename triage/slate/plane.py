@@ -49,17 +49,21 @@ FREE_PARAMETERS = 9
 
 @dataclass(frozen=True)
 class Frame:
-    """Size of the upright picture in pixels and what is known of its focal length."""
+    """Size of the upright picture in pixels and what is known of its focal length.
+
+    `corner` is where a part that was cut out of the whole picture begins: pixels are then the part's.
+    """
 
     width: int
     height: int
     focal_px: float
     focal_sd: float
+    corner: tuple[int, int] = (0, 0)
 
     @property
     def middle(self) -> Floats:
-        """The picture's middle in pixels."""
-        return np.array([(self.width - 1) / 2, (self.height - 1) / 2])
+        """The whole picture's middle in pixels."""
+        return np.array([(self.width - 1) / 2, (self.height - 1) / 2]) - self.corner
 
 
 def frame_of(width: int, height: int, focal_35mm: float | None) -> Frame:

@@ -159,18 +159,15 @@ def _card_of(grey: Pixels, group: list[Marker]) -> Card | None:
     import cv2
 
     near = [marker for marker in group if marker.place in _NEAR_CODE]
-    for markers in (near, group):
-        if len(markers) < 1:
-            continue
-        across = card_homography(markers)
-        for side in (480, 300, 720):
-            square = _code_square(grey, group[0].layout, across, side)
-            _, sharp = cv2.threshold(square, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
-            for picture in (square, np.asarray(sharp, np.uint8)):
-                text, *_ = cv2.QRCodeDetector().detectAndDecode(picture)
-                card = card_from_text(text or "")
-                if card is not None:
-                    return card
+    across = card_homography(near if len(near) > 1 else group)
+    for side in (480, 300):
+        square = _code_square(grey, group[0].layout, across, side)
+        _, sharp = cv2.threshold(square, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+        for picture in (square, np.asarray(sharp, np.uint8)):
+            text, *_ = cv2.QRCodeDetector().detectAndDecode(picture)
+            card = card_from_text(text or "")
+            if card is not None:
+                return card
     return None
 
 

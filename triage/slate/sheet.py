@@ -83,7 +83,7 @@ def _edge(grey: Pixels, fit: PlaneFit, axis: int, sign: int) -> float | None:
     flat = np.empty((_LINES, len(out), 2))
     flat[..., axis], flat[..., 1 - axis] = sign * out[None, :], along[:, None]
     pixels = project(fit.frame, fit.values, paper_points(fit.values, flat.reshape(-1, 2)))
-    inside = ((pixels >= 0) & (pixels < [fit.frame.width - 1, fit.frame.height - 1])).all(axis=1)
+    inside = ((pixels >= 0) & (pixels < [grey.shape[1] - 1, grey.shape[0] - 1])).all(axis=1)
     where = pixels.astype(np.float32).reshape(_LINES, len(out), 2)
     light = cv2.remap(grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR).astype(np.float64)
     light[~inside.reshape(_LINES, len(out))] = np.nan
