@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import ROOT, SAMPLES
+from common import ROOT, SAMPLES
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import json
 import zipfile
 from pathlib import Path
 
-from conftest import draw_photo
+from common import draw_photo
 
 from triage.ingest import ingest
 from triage.label.rows import give_labels

@@ -41,7 +41,7 @@ def ground(tmp_path_factory, labelled_library):
     """A library with labels, a card to take in, and how long each command takes."""
     folder = tmp_path_factory.mktemp("ground")
     shutil.copytree(labelled_library, folder / "library")
-    from conftest import draw_photo
+    from common import draw_photo
 
     for number in range(24):
         draw_photo(

@@ -10,7 +10,7 @@ import random
 
 import pillow_heif
 import pytest
-from conftest import SHARED, draw_photo
+from common import SHARED, draw_photo
 from PIL import Image
 
 from triage.imaging import examine, open_upright

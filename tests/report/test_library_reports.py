@@ -13,7 +13,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
-from conftest import draw_photo
+from common import draw_photo
 from test_compare import MUTATIONS
 
 from triage.assess import assess_library

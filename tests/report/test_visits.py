@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from conftest import draw_photo
+from common import draw_photo
 
 from triage.assess import assess_library
 from triage.assess.said import close, lift, warn

@@ -1,0 +1,44 @@
+"""What tests of several rooms share: where things lie, and drawn photos."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+ROOT = Path(__file__).resolve().parent.parent
+SAMPLES = ROOT / "sample_photos"
+SHARED = Path(os.environ.get("DECK_TRIAGE_SHARED", ROOT.parent / "shared"))
+
+
+def draw_photo(
+    path: Path, *, seed: int, size: tuple[int, int] = (320, 240), exif: dict | None = None
+) -> Path:
+    """Draw a photo-like picture: smooth noise with a few shapes, different for each seed."""
+    rng = np.random.default_rng(seed)
+    coarse = rng.integers(40, 215, (6, 8, 3), dtype=np.uint8)
+    picture = Image.fromarray(coarse).resize(size, Image.Resampling.BICUBIC)
+    grain = rng.normal(0, 6, (size[1], size[0], 3))
+    pixels = np.clip(np.asarray(picture) + grain, 0, 255).astype(np.uint8)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    out = Image.fromarray(pixels)
+    block = Image.Exif()
+    for tag, value in (exif or {}).items():
+        if tag == "taken_at":
+            block.get_ifd(0x8769)[0x9003] = value
+        elif tag == "offset":
+            block.get_ifd(0x8769)[0x9011] = value
+        elif tag == "gps":
+            north, east = value
+            block.get_ifd(0x8825).update({1: "N" if north >= 0 else "S", 2: _dms(north), 3: "E" if east >= 0 else "W", 4: _dms(east)})  # fmt: skip # noqa: E501
+        else:
+            block[tag] = value
+    out.save(path, quality=88, exif=block)
+    return path
+
+
+def _dms(value: float) -> tuple[float, float, float]:
+    value = abs(value)
+    return (float(int(value)), float(int(value * 60 % 60)), round(value * 3600 % 60, 4))
