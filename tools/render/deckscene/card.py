@@ -20,9 +20,9 @@ def stick(
 ) -> np.ndarray:
     """Put a card of `dark` bits (rows, columns; row 0 on top) with its lower left corner at `corner_m`.
 
-    `right` and `up` are unit vectors in its plane, its face looks along right x up. Gives back its corners (4, 3)
-    in metres: lower left, lower right, upper right, upper left. A picture of one bit a pixel, as a marker library
-    gives it, can be put in as it is.
+    `right` and `up` are unit vectors in its plane, its face along right x up. Gives back its corners (4, 3)
+    in metres: lower left, lower right, upper right, upper left. A picture of one bit a pixel, as a marker
+    library gives it, can be put in as it is.
 
     Raises:
         RenderError: the bits are no matrix, or the two directions are not square to each other.

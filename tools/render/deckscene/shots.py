@@ -191,7 +191,6 @@ def schedule() -> list[tuple[int, str]]:
     late = [i for i in range(design.DECKS) if i not in early]
     return [
         *((i, FIRST) for i in early),
-        (FULL_ROUNDS[1], FIRST),
         *((i, SECOND) for i in SECOND_VISITS),
-        *((i, FIRST) for i in late if i != FULL_ROUNDS[1]),
+        *((i, FIRST) for i in late),
     ]
