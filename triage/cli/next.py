@@ -7,29 +7,28 @@ from typing import Any
 
 import click
 
-from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
+from triage.cli._common import emit, json_option, library_option, named, open_library, say
 
 
 @named("next")
-@click.option("--n", default=10, show_default=True, type=click.IntRange(1, 1000), help="How many.")
+@click.option("--n", "count", type=click.IntRange(1, 1000), default=10, show_default=True, help="How many.")
 @library_option
 @json_option
-def command(n: int, library_path: Path | None, as_json: bool) -> Any:
-    """Say what to find out next: the label, fact or photo that would most change the order of decks.
+def command(count: int, library_path: Path | None, as_json: bool) -> Any:
+    """Say which one photo, label or fact would most likely change the order of the decks.
 
     Examples:
-    deck-triage next
-    deck-triage next --n 3 --json
+    deck-triage next --n 5
     """
-    from triage.assess.next_look import next_best_of_library
+    from triage.assess.next_look import next_best
 
     with open_library(library_path) as library:
-        looks = next_best_of_library(library, n)
+        looks = next_best(library, count)
     if as_json:
-        emit([one.to_json() for one in looks])
+        emit([{"deck": one.deck, "kind": one.kind, "what": one.what, "why": one.why} for one in looks])
         return
     for number, one in enumerate(looks, 1):
-        say(f"{number}. {one.deck}, {one.kind}: {one.what}")
+        say(f"{number}. {one.deck}: {one.kind}: {one.what}")
         say(f"   {one.why}")
     if not looks:
-        advise("Nothing that can be asked for would change the order now.")
+        say("Nothing that could be asked would change the order.")
