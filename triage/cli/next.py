@@ -20,10 +20,10 @@ def command(count: int, library_path: Path | None, as_json: bool) -> Any:
     Examples:
     deck-triage next --n 5
     """
-    from triage.assess.next_look import next_best
+    from triage.assess.next_look import next_best_of_library
 
     with open_library(library_path) as library:
-        looks = next_best(library, count)
+        looks = next_best_of_library(library, count)
     if as_json:
         emit([{"deck": one.deck, "kind": one.kind, "what": one.what, "why": one.why} for one in looks])
         return
