@@ -73,7 +73,8 @@ def give_many(
     """Give one person's words on several photos as one act, which `undo` takes back as a whole.
 
     `boxes`, `place` and `count` hold for every answer, boxes for one only; `where_of` holds them by
-    (photo, tag) and goes first. Raises WrongUsage for an unknown tag, answer or way of asking, or a box that does not fit.
+    (photo, tag) and goes first. Raises WrongUsage for an unknown tag, answer or way of asking, or a box
+    that does not fit.
     """
     pairs = [(photo, tag, value) for photo, answers in answers_of for tag, value in answers.items()]
     if boxes and len(pairs) != 1:

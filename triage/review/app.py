@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from triage.review.ask import NotThere, route
 from triage.review.guard import Guard
-from triage.review.pages import deck, decks, home, photo, pictures
+from triage.review.pages import deck, decks, home, look, photo, pictures
 from triage.review.render import KINDS, static_files
 
 if TYPE_CHECKING:
@@ -35,6 +35,10 @@ def routes() -> list[Route]:
         route(f"{lib}/deck", deck.sheet),
         route(f"{lib}/deck/summary", deck.summary),
         route(f"{lib}/deck/history", deck.history),
+        route(f"{lib}/parts", look.parts, posts=True, json=True),
+        route(f"{lib}/parts/rest", look.rest, posts=True, json=True),
+        route(f"{lib}/look", look.closely),
+        route(f"{lib}/looked", look.looked, posts=True, json=True),
         route(f"{lib}/standing", deck.standing, json=True),
         route(f"{lib}/thumb/{{sha}}", pictures.thumb),
         route(f"{lib}/picture/{{sha}}", pictures.picture),

@@ -57,7 +57,7 @@ class Running:
             ws="none",
             loop="asyncio",
             lifespan="off",
-            log_level="critical",
+            log_level="error",
             access_log=False,
             server_header=False,
             date_header=True,

@@ -20,22 +20,30 @@ from triage.words.vocabulary import SHOWS
 def sheet(ask: Ask) -> Response:
     """Show the contact sheet, the first screen of a deck."""
     deck = ask.deck()
+    return ask.site.show("sheet.html", ask, here="photos", deck_name=deck, **panel_words(ask, deck))
+
+
+def panel_words(ask: Ask, deck: str) -> dict[str, Any]:
+    """Return what the contact sheet and its panel show."""
+    from triage.review.pages.look import elements_asked, steps
+
     library = ask.library
     photos = library.photos(deck)
     answers = answers_by_photo(library.words(deck))
     vocabulary = library.vocabulary()
-    return ask.site.show(
-        "sheet.html",
-        ask,
-        here="photos",
-        deck_name=deck,
-        groups=_groups(photos),
-        answers=answers,
-        elements=elements_of(ask, photos, answers),
-        core=vocabulary.core,
-        one=ask.site.standing(ask.name).of(deck),
-        marks={photo.sha: marks_of(answers.get(photo.sha, {}), vocabulary.core) for photo in photos},
-    )
+    asked = elements_asked(ask, deck, answers)
+    rows = elements_of(ask, photos, answers)
+    return {
+        "groups": _groups(photos),
+        "photo_count": len(photos),
+        "marks": {photo.sha: marks_of(answers.get(photo.sha, {}), vocabulary.core) for photo in photos},
+        "core": vocabulary.core,
+        "one": ask.site.standing(ask.name).of(deck),
+        "asked": [row for row in rows if row["element"] in asked],
+        "unasked": [row for row in rows if row["element"] not in asked],
+        "steps": steps(ask, photos, answers),
+        "unmarked": sum(row["unanswered"] for row in rows if row["element"] in asked),
+    }
 
 
 def _groups(photos: list[Photo]) -> list[tuple[str | None, list[Photo]]]:
@@ -65,19 +73,10 @@ def marks_of(answers: dict[str, Word], core: tuple[str, ...]) -> dict[str, Any]:
 
 
 def elements_of(ask: Ask, photos: list[Photo], answers: dict[str, dict[str, Word]]) -> list[dict[str, Any]]:
-    """Return the elements in walking order with how far each is answered on this deck."""
-    vocabulary = ask.library.vocabulary()
+    """Return the elements along the load path with how far each is marked on this deck."""
     rows = []
-    for element in vocabulary.elements:
-        shows = SHOWS + element
-        words = [answers.get(photo.sha, {}).get(shows) for photo in photos]
-        tags = [tag for tag in vocabulary.core if vocabulary.tags[tag].element == element]
-        still_open = sum(
-            1
-            for photo in photos
-            for tag in tags
-            if (word := answers.get(photo.sha, {}).get(tag)) is None or word.value == "unclear"
-        )
+    for element in ask.library.vocabulary().elements:
+        words = [answers.get(photo.sha, {}).get(SHOWS + element) for photo in photos]
         rows.append(
             {
                 "element": element,
@@ -85,8 +84,6 @@ def elements_of(ask: Ask, photos: list[Photo], answers: dict[str, dict[str, Word
                 "shown": sum(1 for word in words if word and word.value == "present"),
                 "poorly": sum(1 for word in words if word and word.value == "unclear"),
                 "unanswered": sum(1 for word in words if word is None),
-                "tags": tags,
-                "open": still_open,
             }
         )
     return rows
