@@ -218,7 +218,7 @@ look = st.tuples(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     st.lists(look, min_size=1, max_size=12),
     st.sampled_from([None, 5.0, 14.0, 40.0]),

@@ -15,7 +15,7 @@ from triage.words.vocabulary import load_vocabulary
 VOCABULARY = load_vocabulary()
 BOOK = load_rule_book(None, VOCABULARY)
 SHOTS = [made.photo(f"{n}.jpg", burst=1 if n in (1, 2) else None) for n in range(6)]
-SOME = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SOME = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 defects = st.sampled_from(VOCABULARY.defects)
 shown = st.sampled_from([f"shows-{element}" for element in VOCABULARY.elements])

@@ -14,7 +14,8 @@ from datetime import date
 from functools import cache
 from typing import Any
 
-from triage.assess.conditions import Condition, Known, parse
+from triage.assess.conditions import Condition
+from triage.assess.parsing import Known, parse
 from triage.assess.places import STRETCHES, stretches
 from triage.assess.records import DeckEvidence, Seen
 from triage.assess.rules import known_facts

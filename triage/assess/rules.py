@@ -16,7 +16,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
-from triage.assess.conditions import Condition, Known, Refused, parse
+from triage.assess.conditions import Condition
+from triage.assess.parsing import Known, Refused, parse
 from triage.errors import BadInput
 from triage.structure import CHECK_IDS
 from triage.words.tiers import tier_rank
