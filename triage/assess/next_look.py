@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 COST: Mapping[str, float] = {"label": 1.0, "fact": 2.0, "photo": 4.0}
 """What finding out costs, in labels: a fact is measured on site, a photo needs another way there."""
 FACT_CHANCE = 0.25
-"""Taken for the worse of what a fact may turn out to be."""
+"""Taken for a fact to turn out as something that changes how urgent the deck is."""
 AGAIN = 0.5
 """What a second request for the same deck is worth against the first."""
 
@@ -179,12 +179,13 @@ def _facts(evidence: DeckEvidence, view: DeckView, book: RuleBook) -> Iterator[N
         for leaf in rule.when.leaves("fact"):
             if view.fact(leaf.name) is None:
                 values.setdefault(leaf.name, set()).update(_either_side(leaf.tests))
+    now = weight(view, book)
     for key, options in sorted(values.items()):
         weights = [
             weight(replace(view, facts={**view.facts, key: value}), book)
             for value in sorted(options, key=repr)
         ]
-        spread = max(weights, default=0.0) - min([*weights, weight(view, book)])
+        spread = sum(abs(one - now) for one in weights) / len(weights)
         element = fact_elements().get(key, "whole-deck").replace("-", " ")
         why = f"What is found at the {element} decides how urgent the deck is; '{key}' is not known."
         yield NextLook(evidence.deck, "fact", key, why, FACT_CHANCE * spread / COST["fact"])
