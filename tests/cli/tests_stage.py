@@ -7,10 +7,12 @@ import zipfile
 from pathlib import Path
 
 from common import draw_photo
+from flat_card import card_photo, save_photo
 
 from triage.ingest import ingest
 from triage.label.rows import give_labels
 from triage.library import Library
+from triage.slate.card import Card, library_code
 
 FACTS = """
 [decks."D-17"]
@@ -50,6 +52,8 @@ def _card(folder: Path) -> None:
 
 
 def _second_visit(library: Library, folder: Path) -> None:
+    shown = card_photo(Card(library_code(library.id), "D-17"))
+    save_photo(folder / "again" / "IMG_0440.jpg", shown, "2026:09:01 09:30:00")
     for name, seed in (("after", 777), ("b", 778)):
         draw_photo(folder / "again" / f"{name}.jpg", seed=seed, exif={"taken_at": "2026:09:01 09:00:00"})
     ingest(library, [folder / "again"], by="ann", deck="D-17", engine="here")

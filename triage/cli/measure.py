@@ -48,9 +48,9 @@ def command(
     for you to look at; they are no facts by themselves.
 
     Examples:
-    deck-triage measure D-17/IMG_0412.jpg --points 0.21,0.40 --points 0.35,0.41
-    deck-triage measure D-17/IMG_0412.jpg --points "0.2,0.4 0.3,0.4" --fact ledger_edge_in --by ann
-    deck-triage measure D-17/IMG_0412.jpg
+    deck-triage measure D-17/IMG_0440.jpg --points 0.21,0.40 --points 0.35,0.41
+    deck-triage measure D-17/IMG_0440.jpg --points "0.2,0.4 0.3,0.4" --fact ledger_edge_in --by ann
+    deck-triage measure D-17/IMG_0440.jpg
     """
     from triage.slate.bolts import rounds
     from triage.slate.facts import keep_length
