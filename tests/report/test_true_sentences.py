@@ -165,3 +165,11 @@ def test_who_said_what_is_in_the_order_of_time() -> None:
     text = " ".join(plain(part).split())
     assert "missing-hanger: present" in text
     assert "Ben Sample" in text
+
+
+def test_what_was_said_without_a_photo_is_not_called_seen_in_one() -> None:
+    said = page_of(summary("d", concern(photos=()), tier="watch", tier_if_true="watch"))
+    assert "said by a person as a fact or a finding, without a photo" in said
+    assert "seen by a person in a photo" not in said
+    seen = page_of(summary("d", concern(photos=("a" * 64,)), tier="watch", tier_if_true="watch"))
+    assert "seen by a person in a photo" in seen

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 from triage.library.records import Closing
 from triage.report.look import shape_key
-from triage.report.phrases import KIND_WORDS, STANDING_WORDS, STATUS_WORDS, tag_words, tier_words
+from triage.report.phrases import (
+    KIND_WORDS,
+    SAID_WITHOUT_PHOTO,
+    STANDING_WORDS,
+    STATUS_WORDS,
+    tag_words,
+    tier_words,
+)
 from triage.report.pictures import Picture, Pictures
 from triage.report.source import DeckRecord, Options
 from triage.report.text import clean, clock, moment
@@ -96,7 +103,7 @@ def concern_view(
         shape=shape_key(one.tier),
         title=clean(one.concluded or tag_words(one.tag) or tag_words(one.rule)),
         tier=tier_words(one.tier),
-        standing=STANDING_WORDS[one.standing],
+        standing=_standing(one),
         status=STATUS_WORDS.get(one.status or "", ""),
         kind=KIND_WORDS[one.kind],
         rows=tuple((name, text) for name, text in rows if text),
@@ -106,6 +113,13 @@ def concern_view(
         possible=one.standing == "possible",
         repaired=one.status == "repaired",
     )
+
+
+def _standing(one: Concern) -> str:
+    """Return the standing in words; what a person said without a photo is not called seen in one."""
+    if one.standing == "seen-by-person" and not one.photos:
+        return SAID_WITHOUT_PHOTO
+    return STANDING_WORDS[one.standing]
 
 
 def _closing(one: Concern, record: DeckRecord) -> Closing | None:

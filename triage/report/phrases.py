@@ -15,6 +15,8 @@ STANDING_WORDS: dict[str, str] = {
     "disputed": "disputed: people disagree; counted as the worse until settled",
 }
 
+SAID_WITHOUT_PHOTO = "said by a person as a fact or a finding, without a photo"
+
 STATUS_WORDS: dict[str, str] = {
     "new": "new at this visit",
     "still-there": "still there",

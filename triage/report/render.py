@@ -26,7 +26,7 @@ from triage.words.tiers import CAUTION, TIERS
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
 
-BRIEF = 6
+BRIEF = 5
 """So many decks stand with a photo on the first page."""
 
 DECK_COLUMNS = (
