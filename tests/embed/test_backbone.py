@@ -13,7 +13,13 @@ import pytest
 import skimage.data
 
 from triage.embed import models_dir
-from triage.embed.backbone import Backbone, cell_view_px, round_to_stride, square_view_px
+from triage.embed.backbone import (
+    Backbone,
+    cell_view_px,
+    multiplies_bytes_exactly,
+    round_to_stride,
+    square_view_px,
+)
 from triage.embed.models import read_card, read_checked
 from triage.errors import Damaged
 from triage.imaging.decode import resample
@@ -71,7 +77,7 @@ def test_espresso_and_cat_are_recognised(photo: str, expected: set[int]) -> None
 def test_opencv_agrees(size: tuple[int, int]) -> None:
     height, width = size
     rgb = resample(np.asarray(skimage.data.coffee()), width, height)
-    ours = Backbone(NAME).maps(rgb, earlier=True)
+    ours = Backbone(NAME).maps(rgb)
     network = cv2.dnn.readNetFromONNX(str(models_dir() / NAME))
     network.setInput(cv2.dnn.blobFromImage(rgb, 1 / 128, mean=(127, 127, 127)))
     theirs = dict(
@@ -88,13 +94,32 @@ def test_opencv_agrees(size: tuple[int, int]) -> None:
 
 
 def test_maps_are_relu6() -> None:
-    last, earlier = Backbone(NAME).maps(
-        central_square(np.asarray(skimage.data.astronaut()), 64), earlier=True
-    )
+    last, earlier = Backbone(NAME).maps(central_square(np.asarray(skimage.data.astronaut()), 64))
     for found in (last, earlier):
         assert found.min() >= 0
         assert found.max() <= 6
         assert found.max() > 0
+
+
+def test_the_8_bit_network_is_the_same_on_processors_without_vnni() -> None:
+    """The exact way that such processors take (unsigned by unsigned bytes) gives the same numbers."""
+    rgb = resample(np.asarray(skimage.data.astronaut()), 224, 224)
+    name = "efficientnet-lite0-int8.onnx"
+    fast, exact = Backbone(name, exact=False).maps(rgb), Backbone(name, exact=True).maps(rgb)
+    if not multiplies_bytes_exactly():
+        pytest.skip("this processor has only the exact way")
+    for one, other in zip(fast, exact, strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+def test_8_bits_stay_near_32() -> None:
+    rgb = resample(np.asarray(skimage.data.coffee()), 224, 224)
+    names = ("efficientnet-lite0-int8.onnx", NAME)
+    small, full = (Backbone(name).maps(rgb) for name in names)
+    for one, other in zip(small, full, strict=True):
+        assert (one * other).sum() / np.linalg.norm(one) / np.linalg.norm(other) > 0.97
+    assert read_card(names[0])["source_sha256"] == read_card(NAME)["sha256"]
+    assert read_card(names[0])["bytes"] < 4_000_000
 
 
 def test_whole_views_are_never_enlarged() -> None:

@@ -12,7 +12,7 @@ from embed_photos import jpeg
 from PIL import Image
 
 from triage.embed import Embedder, PhotoVectors, default_recipe, make_recipe
-from triage.embed.pooling import joined_cells
+from triage.embed.pooling import joined_cells, whole_vector
 from triage.embed.projection import Projection
 from triage.errors import BadPhoto
 
@@ -86,13 +86,35 @@ def test_orientation_is_obeyed(embedder: Embedder) -> None:
     assert embedder.embed(turned).whole @ straight.whole > 0.97 * straight.whole @ straight.whole
 
 
-def test_a_photo_below_the_small_view_repeats_its_blocks(
-    embedder: Embedder, photos: dict[str, bytes]
-) -> None:
-    # 160 pixels: both whole views are 160 x 160, since nothing is enlarged
-    blocks = np.split(embedder.embed(photos["coffee"]).whole, len(embedder.recipe.whole_blocks))
-    np.testing.assert_array_equal(blocks[0], blocks[2])
-    np.testing.assert_array_equal(blocks[1], blocks[3])
+def test_whole_vector_by_its_definition() -> None:
+    rng = np.random.default_rng(8)
+
+    def maps(rows: int) -> tuple[np.ndarray, np.ndarray]:
+        return rng.random((5, rows, 3), np.float32), rng.random((4, 2 * rows, 6), np.float32)
+
+    small, large, cells = maps(2), maps(3), maps(4)
+    unit = lambda v: v / np.linalg.norm(v)  # noqa: E731
+    mean = lambda m: unit(m.mean(axis=(1, 2)))  # noqa: E731
+    top = lambda m: m.max(axis=(1, 2))  # noqa: E731
+    expected = [
+        mean(small[0]) + mean(large[0]) + mean(cells[0]),
+        np.maximum(top(small[0]), top(large[0])),
+        top(cells[0]),
+        mean(large[1]) + mean(cells[1]),
+        np.maximum(top(large[1]), top(cells[1])),
+    ]
+    whole = whole_vector([small, large], cells)
+    np.testing.assert_allclose(whole, np.concatenate([unit(block) for block in expected]), rtol=1e-5)
+
+
+def test_recipes_of_8_and_32_bits_are_near_and_never_mixed(photos: dict[str, bytes]) -> None:
+    exact = make_recipe("efficientnet-lite0.onnx", "cell-projection.npz")
+    small = default_recipe()
+    assert exact.sha != small.sha
+    first, second = Embedder(exact).embed(photos["astronaut"]), Embedder(small).embed(photos["astronaut"])
+    cosine = first.whole @ second.whole / np.linalg.norm(first.whole) / np.linalg.norm(second.whole)
+    assert 0.97 < cosine < 1
+    assert first.recipe_sha != second.recipe_sha
 
 
 @pytest.mark.parametrize("size", [(1, 1), (3, 200), (33, 31)])

@@ -1,4 +1,4 @@
-"""How fast photos become vectors: the line against a bare loop, and against full decode with OpenCV's network.
+"""How fast photos become vectors: against a bare loop, and against full decode with OpenCV's network.
 
 python -m tools.bench.speed --photos 100 writes JSON to stdout. Every figure is a ratio within one run on
 one machine, since seconds depend on the machine. The photos are the invented ones of sample_photos/,
@@ -65,9 +65,9 @@ def seconds_bare(photos: list[tuple[str, Path]], workers: int) -> float:
 
     def one(item: tuple[str, Path]) -> None:
         picture = cv2.imread(str(item[1]), cv2.IMREAD_REDUCED_COLOR_2)
-        for number, size in enumerate(sizes):
+        for size in sizes:
             view = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-            backbone.maps(view, earlier=number == len(sizes) - 1)
+            backbone.maps(view)
 
     one(photos[0])
     start = time.perf_counter()

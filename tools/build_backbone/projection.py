@@ -24,7 +24,7 @@ from triage.imaging.decode import resample
 MODELS = Path(__file__).resolve().parents[2] / "models"
 CELLS_PER_PICTURE = 400
 LONG_SIDE_PX = 1344
-BLOCKS = ((0, 1280, 64), (1280, 1952, 64))  # first and last input, components kept
+COMPONENTS = 128
 CLIP = 0.0005
 
 
@@ -37,7 +37,7 @@ def gather_cells(backbone: Backbone, renders: Path | None) -> tuple[NDArray[np.f
         rgb = open_upright(data).rgb
         width, height = cell_view_px(LONG_SIDE_PX, rgb.shape[1], rgb.shape[0])
         for view in variations(resample(rgb, width, height)):
-            cells = joined_cells(*backbone.maps(view, earlier=True))
+            cells = joined_cells(*backbone.maps(view))
             rows.append(cells[rng.permutation(len(cells))[: CELLS_PER_PICTURE // 2]])
     return np.concatenate(rows), digest.hexdigest()
 
@@ -46,17 +46,12 @@ def fit(cells: NDArray[np.float32]) -> dict[str, NDArray[np.float32]]:
     """Return mean, matrix (1952, C) and the 8-bit scale and offset of each projected number."""
     exact = cells.astype(np.float64)
     mean = exact.mean(axis=0)
-    matrix = np.zeros((cells.shape[1], sum(kept for _, _, kept in BLOCKS)))
-    column = 0
-    for first, last, kept in BLOCKS:
-        centred = exact[:, first:last] - mean[first:last]
-        _values, vectors = np.linalg.eigh(centred.T @ centred / len(centred))
-        components = vectors[:, ::-1][:, :kept]
-        components *= np.sign(components[np.abs(components).argmax(axis=0), np.arange(kept)])
-        matrix[first:last, column : column + kept] = components
-        column += kept
-    matrix = matrix.astype(np.float32)
-    projected = (exact - mean) @ matrix
+    centred = exact - mean
+    _values, vectors = np.linalg.eigh(centred.T @ centred / len(centred))
+    components = vectors[:, ::-1][:, :COMPONENTS]
+    components = components * np.sign(components[np.abs(components).argmax(axis=0), np.arange(COMPONENTS)])
+    matrix = np.ascontiguousarray(components, np.float32)
+    projected = centred @ matrix
     low, high = np.quantile(projected, [CLIP, 1 - CLIP], axis=0)
     return {
         "mean": mean.astype(np.float32),
@@ -72,14 +67,14 @@ file = "{name}"
 sha256 = "{digest}"
 bytes = {size}
 cell_dim = {cell_dim}
-what = "Projection of a cell (last map 1280 and earlier map 672 numbers, each of unit length) to 64 + 64 \
+what = "Projection of a cell (last map 1280 and earlier map 672 numbers, each of unit length) to 128 \
 principal components, and the 8-bit scale of each"
 backbone_sha256 = "{backbone}"
 fitted_on = "{count} cells of the sample photos that scikit-image and scikit-learn ship and of the 147 rendered \
 photos of invented decks of this project's commit {commit}, each with its mirror image; no labels; none of the real \
 photos of the bench"
 pictures_sha256 = "{pictures}"
-variance_kept = [{variance}]
+variance_kept = {variance:.3f}
 licence = "Apache-2.0"
 """
 
@@ -100,10 +95,8 @@ def main() -> int:
     np.savez(buffer, **arrays)
     data, target = buffer.getvalue(), MODELS / arguments.out
     target.write_bytes(data)
-    kept = []
-    for first, last, _count in BLOCKS:
-        centred = cells[:, first:last] - arrays["mean"][first:last]
-        kept.append(float(np.square(centred @ arrays["matrix"][first:last]).sum() / np.square(centred).sum()))
+    centred = cells - arrays["mean"]
+    kept = float(np.square(centred @ arrays["matrix"]).sum() / np.square(centred).sum())
     target.with_suffix(".toml").write_text(
         CARD.format(
             name=target.name,
@@ -114,7 +107,7 @@ def main() -> int:
             count=len(cells),
             commit=RENDERS_COMMIT,
             pictures=pictures_digest,
-            variance=", ".join(f"{share:.3f}" for share in kept),
+            variance=kept,
         ),
         encoding="utf-8",
     )

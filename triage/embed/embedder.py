@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from triage.embed.backbone import Backbone, cell_view_px, square_view_px
-from triage.embed.pooling import whole_blocks
+from triage.embed.pooling import whole_vector
 from triage.embed.projection import load_projection
 from triage.embed.vectors import PhotoVectors
 from triage.imaging import open_upright
@@ -71,17 +71,15 @@ class Embedder:
     def embed_image(self, image: UprightImage) -> PhotoVectors:
         """Return the vectors of a photo that is already decoded at ``recipe.cell_long_side_px`` or more."""
         views = make_views(image, self.recipe)
-        blocks: list[NDArray[np.float32]] = []
-        seen: dict[int, list[NDArray[np.float32]]] = {}
+        seen: dict[int, tuple[NDArray[np.float32], NDArray[np.float32]]] = {}
         for picture in views.whole:
-            side = picture.shape[0]
-            if side not in seen:
-                seen[side] = whole_blocks(self._backbone.maps(picture)[0])
-            blocks += seen[side]
-        last, earlier = self._backbone.maps(views.cells, earlier=True)
+            if picture.shape[0] not in seen:
+                seen[picture.shape[0]] = self._backbone.maps(picture)
+        cells = self._backbone.maps(views.cells)
+        whole = whole_vector([seen[picture.shape[0]] for picture in views.whole], cells)
         return PhotoVectors(
-            whole=np.concatenate(blocks).astype(np.float16).astype(np.float32),
-            cells=self._projection.cells(last, earlier),
+            whole=whole.astype(np.float16).astype(np.float32),
+            cells=self._projection.cells(*cells),
             cell_scale=self._projection.scale,
             cell_offset=self._projection.offset,
             recipe_sha=self.recipe.sha,

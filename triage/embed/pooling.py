@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,10 +20,31 @@ def unit(vectors: NDArray[np.float32]) -> NDArray[np.float32]:
     return scaled
 
 
-def whole_blocks(last_map: NDArray[np.float32]) -> list[NDArray[np.float32]]:
-    """Return the mean and the maximum of a (channels, rows, cols) map, each of unit length."""
-    flat = last_map.reshape(last_map.shape[0], -1)
-    return [unit(flat.mean(axis=1)), unit(flat.max(axis=1))]
+def mean_and_max(feature_map: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return the mean, scaled to unit length, and the maximum over places of a (channels, rows, cols) map."""
+    flat = feature_map.reshape(feature_map.shape[0], -1)
+    return unit(flat.mean(axis=1)), flat.max(axis=1)
+
+
+def whole_vector(
+    views: Sequence[tuple[NDArray[np.float32], NDArray[np.float32]]],
+    cells: tuple[NDArray[np.float32], NDArray[np.float32]],
+) -> NDArray[np.float32]:
+    """Return (D,), five blocks of unit length, from the (last, earlier) maps of whole views and of the cells.
+
+    Blocks: mean of the last map, summed over all; its maximum over the whole views; its maximum over the
+    cells; mean of the earlier map, summed over the largest view and the cells; its maximum over these two.
+    """
+    pooled = [mean_and_max(last) for last, _earlier in (*views, cells)]
+    textures = [mean_and_max(views[-1][1]), mean_and_max(cells[1])]
+    blocks = [
+        np.sum([mean for mean, _largest in pooled], axis=0),
+        np.max([largest for _mean, largest in pooled[:-1]], axis=0),
+        pooled[-1][1],
+        np.sum([mean for mean, _largest in textures], axis=0),
+        np.max([largest for _mean, largest in textures], axis=0),
+    ]
+    return np.concatenate([unit(block) for block in blocks]).astype(np.float32, copy=False)
 
 
 def pool_to_grid(earlier_map: NDArray[np.float32]) -> NDArray[np.float32]:

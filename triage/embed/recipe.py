@@ -9,15 +9,16 @@ from hashlib import sha256
 from triage.embed.models import read_card
 from triage.embed.vectors import Recipe
 
-GEOMETRY_VERSION = 1  # raised whenever decoding, resizing, pooling or rounding changes a number
+GEOMETRY_VERSION = 2  # raised whenever decoding, resizing, pooling or rounding changes a number
 CELL_LONG_SIDE_PX = 1344
 VIEWS_PX = (224, 448)
-BLOCK = 1280
+BLOCKS = (1280, 1280, 1280, 672, 672)
+"""See `triage.embed.pooling.whole_vector`."""
 
 
 def make_recipe(
-    backbone: str = "efficientnet-lite0.onnx",
-    projection: str = "cell-projection.npz",
+    backbone: str = "efficientnet-lite0-int8.onnx",
+    projection: str = "cell-projection-int8.npz",
     views: tuple[int, ...] = VIEWS_PX,
     cell_long_side_px: int = CELL_LONG_SIDE_PX,
 ) -> Recipe:
@@ -36,15 +37,14 @@ def make_recipe(
         "views": list(views),
         "cell_long_side_px": cell_long_side_px,
     }
-    blocks = (BLOCK,) * (2 * len(views))
     return Recipe(
         sha=sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest(),
         backbone=backbone,
         views=views,
         projection=projection,
         cell_long_side_px=cell_long_side_px,
-        whole_dim=sum(blocks),
-        whole_blocks=blocks,
+        whole_dim=sum(BLOCKS),
+        whole_blocks=BLOCKS,
         cell_dim=int(cards[1]["cell_dim"]),
     )
 
