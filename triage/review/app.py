@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from triage.review.ask import NotThere, route
 from triage.review.guard import Guard
-from triage.review.pages import deck, decks, home, look, photo, pictures
+from triage.review.pages import add, deck, decks, home, look, photo, pictures, work
 from triage.review.render import KINDS, static_files
 
 if TYPE_CHECKING:
@@ -46,6 +46,18 @@ def routes() -> list[Route]:
         route(f"{lib}/photo/{{sha}}", photo.show),
         route(f"{lib}/item/{{sha}}", photo.item, json=True),
         route(f"{lib}/answer", photo.answer, posts=True, json=True),
+        route(f"{lib}/add", add.show),
+        route(f"{lib}/add/begin", add.begin, posts=True, json=True),
+        add.file_route(f"{lib}/add/{{upload}}/file"),
+        route(f"{lib}/add/take", add.take_in, posts=True, json=True),
+        route(f"{lib}/add/settle", add.settle_question, posts=True),
+        route(f"{lib}/add/again", add.again, posts=True),
+        route(f"{lib}/work", work.show),
+        route(f"{lib}/work/start", work.start, posts=True),
+        route(f"{lib}/work/drop", work.drop, posts=True),
+        route(f"{lib}/work/stop", work.stop, posts=True, json=True),
+        work.events_route(f"{lib}/work/events"),
+        route(f"{lib}/reports/{{folder}}/{{file}}", work.file),
         route(f"{lib}/undo", photo.undo, posts=True, json=True),
     ]
 

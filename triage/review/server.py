@@ -79,6 +79,7 @@ class Running:
 
     def ask_to_stop(self) -> None:
         """End the server once what is under way is answered."""
+        self.site.jobs.stopping = True
         self.server.should_exit = True
 
     def run(self) -> None:

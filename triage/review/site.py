@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from starlette.responses import HTMLResponse
 
 from triage.review.homes import Home
+from triage.review.jobs import Jobs
 from triage.review.render import render
 from triage.review.sessions import Sessions
 from triage.review.standing import Standing
@@ -27,6 +28,7 @@ class Site:
         self.port = port
         self.first = first
         self.sessions = Sessions()
+        self.jobs = Jobs()
         self.stop: Callable[[], None] = lambda: None
         self._lock = threading.Lock()
         self._standing: dict[str, Standing] = {}
@@ -53,11 +55,13 @@ class Site:
             "lib": ask.name if library is not None else "",
             "deck_name": "",
             "here": "",
+            "running": self.jobs.running(ask.name) if library is not None else None,
         }
         return HTMLResponse(render(template, **{**shared, **words}), status_code=status)
 
     def close(self) -> None:
-        """Let go of every library."""
+        """Stop the jobs and let go of every library."""
+        self.jobs.stop_all()
         self.home.close()
 
 
