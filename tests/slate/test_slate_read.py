@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from tools.bench import slate_views as sv
+from triage.imaging import open_upright
 from triage.slate.card import Card
 from triage.slate.read import CardSeen, read_card
 
@@ -104,3 +107,20 @@ def test_markers_that_do_not_fit_their_code_are_two_cards(wood: np.ndarray) -> N
     )
     rgb = sv.render(view, (1300, 900, 2700, 2100), sv.card_texture(view.layout, view.check, view.text), wood)
     assert kind(read_card(rgb, LIBRARY)) == "two-cards"
+
+
+@pytest.mark.parametrize("shape", [(1, 1, 3), (3, 5, 3), (40, 3000, 3), (200, 300)])
+def test_no_picture_is_too_odd_to_be_looked_at(shape: tuple[int, ...]) -> None:
+    rng = np.random.default_rng(0)
+    for rgb in (
+        np.zeros(shape, np.uint8),
+        np.full(shape, 255, np.uint8),
+        rng.integers(0, 255, shape).astype(np.uint8),
+    ):
+        assert read_card(rgb, LIBRARY) is None
+
+
+def test_photos_of_real_screws_and_boards_show_no_card(real_photos: Path) -> None:
+    paths = sorted(real_photos.rglob("*.jpg"))[::12]
+    assert len(paths) > 20
+    assert [path.name for path in paths if read_card(open_upright(path, 1600).rgb, LIBRARY)] == []

@@ -114,6 +114,19 @@ def test_after_a_step_back_of_the_clock_nothing_follows_from_an_earlier_card() -
     assert "clock jumped" in placed[2].reason
 
 
+def test_two_phones_of_one_kind_in_one_folder_are_told_apart_by_their_counters() -> None:
+    def shot(name: str, minute: int, card: Card | None = None) -> WalkPhoto:
+        return WalkPhoto(name, "p", name, f"2026-05-04T10:{minute:02d}:00", card)
+
+    apart = [shot("IMG_0001.jpg", 0, A), shot("IMG_0002.jpg", 1), shot("IMG_0003.jpg", 3)]
+    apart += [shot("IMG_0900.jpg", 0, B), shot("IMG_0901.jpg", 2), shot("IMG_0902.jpg", 3)]
+    assert decks(sort_walk(apart)) == "AAABBB"
+    met = [*apart, shot("IMG_0002 (1).jpg", 9)]
+    placed = sort_walk(met)
+    assert decks(placed) == "A??B???"
+    assert "give each phone its own folder" in placed[1].reason
+
+
 def _two_phones(shift_s: float, second: list[tuple[float, Card | str | None]]) -> list[Placed]:
     steady = [(s, None) for s in range(1010, 2000, 30)]
     first = walk((0, A), (20, None), (1000, B), *steady, (2500, C), (2520, None), phone="p")

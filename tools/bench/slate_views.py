@@ -223,14 +223,17 @@ def _shade(
     view: View, box: tuple[int, int, int, int], fine: float, card: np.ndarray, wood: np.ndarray
 ) -> np.ndarray:
     ground, flat = _maps(view, box, fine)
-    where = (ground + 2600) * WOOD_PX_PER_MM
-    grey = cv2.remap(wood, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
-    half = np.array(view.sheet or (view.layout.width_mm, view.layout.height_mm)) / 2
-    on_card = (np.abs(flat * view.print_scale) <= half).all(-1)
+    x, y = ((ground[..., axis] + 2600) * np.float32(WOOD_PX_PER_MM) for axis in (0, 1))
+    grey = cv2.remap(wood, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    half = np.array(view.sheet or (view.layout.width_mm, view.layout.height_mm)) / 2 / view.print_scale
+    on_card = (np.abs(flat[..., 0]) <= half[0]) & (np.abs(flat[..., 1]) <= half[1])
     soft = 0.5 * mm_per_px(view) / fine * TEXTURE_PX_PER_MM
     face = cv2.GaussianBlur(card, (0, 0), soft) if soft > 0.3 else card
-    pick = flat * TEXTURE_PX_PER_MM + (np.array([card.shape[1], card.shape[0]], np.float32) / 2 - 0.5)
-    paper = cv2.remap(face, pick[..., 0], pick[..., 1], cv2.INTER_LINEAR, borderValue=0.92)
+    x, y = (
+        flat[..., axis] * np.float32(TEXTURE_PX_PER_MM) + np.float32(size / 2 - 0.5)
+        for axis, size in enumerate((card.shape[1], card.shape[0]))
+    )
+    paper = cv2.remap(face, x, y, cv2.INTER_LINEAR, borderValue=0.92)
     grey = np.where(on_card, paper, grey)
     for outline in view.hidden:
         grey = np.where(_inside(ground, outline), 0.22, grey)
@@ -352,7 +355,7 @@ def _sees(camera: Camera, plane: np.ndarray, pixels: np.ndarray) -> bool:
     return bool((rays[:, 2] > 0).all() and np.abs(back - plane).max() < 0.05)
 
 
-def card_box(view: View, margin: float = 0.25) -> tuple[int, int, int, int]:
+def card_box(view: View, margin: float = 0.13) -> tuple[int, int, int, int]:
     """The part of the picture around the card, x0, y0, x1, y1, for a quick rendering."""
     rim = view.camera.project(np.hstack([view.layout.outline, np.zeros((4, 1))]))
     low, high = rim.min(0), rim.max(0)

@@ -34,6 +34,7 @@ class Habits:
     clock_jumps: bool = False
     zoned: bool = False
     no_time: float = 0.0
+    one_folder: bool = False
 
 
 @dataclass
@@ -81,7 +82,9 @@ class _Phone:
         """Write this phone's photos as its own clock and counter saw them."""
         rng, habits = self.rng, self.habits
         wrong = rng.uniform(-1, 1) * rng.choice([30, 4000, 90000, 3e7]) if habits.wrong_clocks else 0.0
-        counted = habits.clock_jumps or rng.random() < 0.6
+        counted = habits.clock_jumps or habits.one_folder or rng.random() < 0.6
+        phone = "phones of one kind" if habits.one_folder else self.name
+        taken = {photo.name for photo in walk.photos if photo.phone == phone}
         counter = rng.choice([1, 412, 9985])
         jump_at = rng.randrange(len(self.shots) or 1) if habits.clock_jumps else -1
         zone = timezone(timedelta(hours=rng.choice([-7, 0, 2]))) if habits.zoned else None
@@ -93,9 +96,10 @@ class _Phone:
                 moment = moment.replace(tzinfo=UTC).astimezone(zone)
             number = (counter + place - 1) % 9999 + 1
             name = f"IMG_{number:04d}.jpg" if counted else f"{rng.getrandbits(64):016x}x.jpg"
+            name = name.replace(".jpg", " (1).jpg") if name in taken else name
             key = f"{self.name}/{place}"
             time = None if rng.random() < habits.no_time else moment.isoformat()
-            walk.photos.append(WalkPhoto(key, self.name, name, time, card, unclear))
+            walk.photos.append(WalkPhoto(key, phone, name, time, card, unclear))
             walk.truth[key] = deck
 
 
@@ -115,6 +119,7 @@ def draw_habits(rng: random.Random) -> Habits:
         clock_jumps=bad and rng.random() < 0.3,
         zoned=rng.random() < 0.3,
         no_time=rng.choice([0.0, 0.0, 0.02]) if bad else 0.0,
+        one_folder=rng.random() < 0.15,
     )
 
 

@@ -1,7 +1,8 @@
 """Sorting a batch of photos to decks by the cards that they show.
 
 What is taken for granted: going from one deck to the next takes a pause of at least `PAUSE_S` without a
-photo, or a card is shown in between; people who photograph together keep together to within `MARGIN_S`.
+photo, or a card is shown in between; people who photograph together keep together to within `MARGIN_S`;
+photos that count as one phone's are one phone's, or their names have a counter that shows that they are not.
 What follows from a card, then, is what hangs on it without a pause, and what lies between the START and
 the END card of one deck. All else is left open, with the reason, and a person moves it.
 """
@@ -37,8 +38,8 @@ def sort_walk(photos: Iterable[WalkPhoto], pause_s: float = PAUSE_S) -> list[Pla
     from triage.slate.together import place_by_others
 
     given = list(photos)
-    streams, timeless = streams_of(given, pause_s)
-    placed = {photo.key: _without_time(photo) for photo in timeless}
+    streams, left_out = streams_of(given, pause_s)
+    placed = {photo.key: _alone(photo, reason) for photo, reason in left_out}
     for stream in streams:
         for stretch in stream.stretches:
             placed.update(_by_own_cards(stretch))
@@ -46,10 +47,10 @@ def sort_walk(photos: Iterable[WalkPhoto], pause_s: float = PAUSE_S) -> list[Pla
     return [placed[photo.key] for photo in given]
 
 
-def _without_time(photo: WalkPhoto) -> Placed:
+def _alone(photo: WalkPhoto, reason: str) -> Placed:
     if photo.card is not None:
         return _card_itself(photo)
-    return Placed(photo.key, None, None, photo.unclear or "the photo has no capture time")
+    return Placed(photo.key, None, None, photo.unclear or reason)
 
 
 def _card_itself(photo: WalkPhoto) -> Placed:

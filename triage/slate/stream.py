@@ -98,27 +98,52 @@ def seconds_of(taken_at: str) -> tuple[bool, float] | None:
     return False, (moment - datetime(1970, 1, 1)).total_seconds()
 
 
-def streams_of(photos: Iterable[WalkPhoto], pause_s: float) -> tuple[list[Stream], list[WalkPhoto]]:
-    """Return the phones' streams, and the photos without a usable time. Times with a zone form their own."""
+NO_TIME = "the photo has no capture time"
+MIXED = "its folder holds photos of two phones with the same counters: give each phone its own folder"
+
+
+def streams_of(
+    photos: Iterable[WalkPhoto], pause_s: float
+) -> tuple[list[Stream], list[tuple[WalkPhoto, str]]]:
+    """Return the phones' streams, and the photos that have no place in one, with the reason.
+
+    Times with a zone and times without one form streams of their own.
+    """
     by_clock: dict[tuple[str, bool], list[Shot]] = {}
-    timeless = []
+    left_out = []
     for photo in photos:
         read = seconds_of(photo.taken_at) if photo.taken_at else None
         if read is None:
-            timeless.append(photo)
+            left_out.append((photo, NO_TIME))
         else:
             by_clock.setdefault((photo.phone, read[0]), []).append(Shot(photo, read[1]))
     streams = []
     for (phone, _), shots in sorted(by_clock.items()):
+        if _mixed(shots):
+            left_out += [(shot.photo, MIXED) for shot in shots]
+            continue
         ordered = _in_order(shots)
         streams.append(Stream(phone, tuple(ordered), tuple(_stretches(ordered, pause_s))))
-    return streams, timeless
+    return streams, left_out
 
 
 def _counter(name: str) -> tuple[str, int] | None:
-    """Return what stands before the counter of a camera's file name, and the counter."""
-    match = re.fullmatch(r"(\D*)(\d{3,6})", PurePosixPath(name).stem)
+    """Return what stands before the counter of a camera's file name, and the counter.
+
+    A short number behind it (`IMG_0412 (1)`, `IMG_0412-2`) was added when two files of one name met.
+    """
+    match = re.fullmatch(r"(\D*)(\d{3,6})(?:[ _-]?\(\d{1,2}\)|[ _-]\d)?", PurePosixPath(name).stem)
     return (match[1].lower().removesuffix("e"), int(match[2])) if match else None
+
+
+def _mixed(shots: Sequence[Shot]) -> bool:
+    """Whether one counter stands for photos of different times: then two cameras lie in one heap."""
+    times: dict[tuple[str, int], float] = {}
+    for shot in shots:
+        counter = _counter(shot.photo.name)
+        if counter is not None and abs(times.setdefault(counter, shot.at_s) - shot.at_s) > CLOCK_SLIP_S:
+            return True
+    return False
 
 
 def _in_order(shots: list[Shot]) -> list[Shot]:
