@@ -25,7 +25,7 @@ height_above_grade_ft = 6.5
 
 
 def build_stage(folder: Path) -> Path:
-    """Make card/, card.zip, a labelled and presorted library season-2026, and the files that examples name."""
+    """Make a card, a labelled and presorted library season-2026, and the files that examples name."""
     folder.mkdir(parents=True)
     _card(folder)
     with Library.create(folder / "season-2026") as library:
@@ -38,7 +38,7 @@ def build_stage(folder: Path) -> Path:
 
 
 def _card(folder: Path) -> None:
-    for deck, first in (("D-17", 10), ("D-18", 40)):
+    for deck, first in (("D-17", 10), ("D-18", 40), ("D-20", 70), ("D-21", 100)):
         for number in range(12, 18):
             draw_photo(
                 folder / "card" / deck / f"IMG_04{number}.jpg",
@@ -63,11 +63,13 @@ def _second_visit(library: Library, folder: Path) -> None:
 
 
 def _label(library: Library) -> None:
-    for deck in ("D-17", "D-18"):
+    for deck in ("D-17", "D-18", "D-20", "D-21"):
         for index, photo in enumerate(library.photos(deck)):
-            value = ("present", "absent")[index % 2]
+            repaired = photo.visit == "2026-09-01"
+            one, other = (("present", "absent"), ("absent", "present"))[1 if repaired else index % 2]
+            one = "present" if photo.name == "a.jpg" else one
             for by in ("ann", "ben"):
-                answers = {"missing-hanger": value, "shows-hanger": "present", "rusted-connector": "absent"}
+                answers = {"missing-hanger": one, "shows-hanger": "present", "rusted-connector": other}
                 give_labels(library, photo, answers, by=by)
 
 
