@@ -5,13 +5,13 @@ A word is 0 where nobody said anything, else 1 absent, 2 unclear, 3 present; the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Select, select
+from sqlalchemy import ColumnElement, Select, func, select
 
 from triage.library.log import Names
 from triage.library.tables import label, photo, placing, statement, suggestion
@@ -23,7 +23,8 @@ WORDS = ("", "absent", "unclear", "present")
 PILES = ("", "unlikely", "unsure", "likely")
 _WORD_CODE = {word: code for code, word in enumerate(WORDS)}
 _PILE_CODE = {pile: code for code, pile in enumerate(PILES)}
-_ROWS = 50_000
+_ROWS = 500
+_DIGITS = 16
 
 Ints = NDArray[np.int32]
 Bytes = NDArray[np.uint8]
@@ -36,18 +37,65 @@ class Codes:
         self.texts = list(known)
         self._code = {text: code for code, text in enumerate(self.texts)}
 
-    def of(self, texts: Sequence[str]) -> list[int]:
+    def of(self, texts: Sequence[str]) -> Ints:
         """Return the code of every text, making new ones."""
-        code = self._code
-        for text in set(texts).difference(code):
-            code[text] = len(self.texts)
-            self.texts.append(text)
-        return [code[text] for text in texts]
+        try:
+            return np.fromiter(map(self._code.__getitem__, texts), np.int32, len(texts))
+        except KeyError:
+            for text in dict.fromkeys(texts):
+                if text not in self._code:
+                    self._code[text] = len(self.texts)
+                    self.texts.append(text)
+            return self.of(texts)
 
-    def known(self, texts: Sequence[str]) -> list[int]:
+    def known(self, texts: Sequence[str]) -> Ints:
         """Return the code of every text, -1 where there is none."""
-        get = self._code.get
-        return [get(text, -1) for text in texts]
+        code = self._code
+        try:
+            return np.fromiter(map(code.__getitem__, texts), np.int32, len(texts))
+        except KeyError:
+            return np.fromiter((code.get(text, -1) for text in texts), np.int32, len(texts))
+
+
+class PhotoCodes:
+    """Codes of photos by the first digits of their hashes: short texts, looked up as sorted numbers.
+
+    `wanted(column)` is what to ask the database for, `of` turns the answers into codes.
+    """
+
+    def __init__(self, shas: Sequence[str]) -> None:
+        self.shas = list(shas)
+        keys = _keys(sha[:_DIGITS] for sha in shas)
+        self._order = np.argsort(keys, kind="stable") if keys is not None else np.zeros(0, np.intp)
+        self._sorted = keys[self._order] if keys is not None else np.zeros(0, np.uint64)
+        self.short = keys is not None and not (self._sorted[1:] == self._sorted[:-1]).any()
+        self._plain = Codes(shas)
+
+    def wanted(self, column: ColumnElement[Any]) -> ColumnElement[Any]:
+        """The hash, or as much of it as tells the photos apart."""
+        return func.substr(column, 1, _DIGITS) if self.short else column
+
+    def of(self, texts: Sequence[str]) -> Ints:
+        """Return the code of every photo, -1 where it is not placed."""
+        keys = _keys(texts) if self.short else None
+        if keys is None or not len(self._sorted):
+            return self._plain.known(texts)
+        places = np.minimum(np.searchsorted(self._sorted, keys), len(self._sorted) - 1)
+        return np.where(self._sorted[places] == keys, self._order[places], -1).astype(np.int32)
+
+
+def _keys(digits: Iterable[str]) -> NDArray[np.uint64] | None:
+    """One number for each text of sixteen ASCII characters, or nothing where one is no such text."""
+    texts = list(digits)
+    joined = "".join(texts)
+    if not joined.isascii() or set(map(len, texts)) != {_DIGITS}:
+        return None
+    halves = np.frombuffer(joined.encode(), dtype=np.uint64).reshape(-1, 2)
+    return np.asarray(halves[:, 0] * np.uint64(0x9E3779B97F4A7C15) ^ halves[:, 1])
+
+
+def _small(texts: Sequence[str], code: dict[str, int]) -> Bytes:
+    return np.fromiter(map(code.__getitem__, texts), np.uint8, len(texts))
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,14 +141,24 @@ class Columns:
         return words, disputed
 
 
+def _scanned(column: ColumnElement[Any], otherwise: Any) -> ColumnElement[Any]:
+    """A column whose index is of no use: nearly all rows are wanted, and one scan reads them in order."""
+    return func.coalesce(column, otherwise)
+
+
 def _partitions(connection: Any, query: Select[Any]) -> Iterator[list[tuple[Any, ...]]]:
-    """Rows of a query as columns, some ten thousand at a time."""
-    with connection.execution_options(yield_per=_ROWS).execute(query) as result:
-        for rows in result.partitions():
+    """Rows of a query as columns, some ten thousand at a time, straight from the driver."""
+    statement = query.compile(dialect=connection.dialect, compile_kwargs={"literal_binds": True})
+    cursor = connection.connection.cursor()
+    try:
+        cursor.execute(str(statement))
+        while rows := cursor.fetchmany(_ROWS):
             yield list(zip(*rows, strict=True))
+    finally:
+        cursor.close()
 
 
-def _placed(connection: Any) -> tuple[Codes, Codes, Ints]:
+def _placed(connection: Any) -> tuple[PhotoCodes, Codes, Ints]:
     """Placed photos, their decks, and the deck of each photo."""
     query = (
         select(placing.c.sha, placing.c.deck)
@@ -110,11 +168,11 @@ def _placed(connection: Any) -> tuple[Codes, Codes, Ints]:
     )
     shas: list[str] = []
     decks = Codes()
-    deck_of: list[int] = []
+    deck_of = [np.zeros(0, np.int32)]
     for sha_column, deck_column in _partitions(connection, query):
         shas.extend(sha_column)
-        deck_of.extend(decks.of(deck_column))
-    return Codes(shas), decks, np.array(deck_of, dtype=np.int32)
+        deck_of.append(decks.of(deck_column))
+    return PhotoCodes(shas), decks, np.concatenate(deck_of)
 
 
 Part = tuple[Ints, Ints, Ints, Bytes, NDArray[np.bool_]]
@@ -129,14 +187,14 @@ _NOTHING: Part = (
 
 def read_columns(library: Library, tags: Sequence[str] | None = None) -> Columns:
     """Read every current label of placed photos, of all tags or the named ones."""
-    query = select(label.c.photo, label.c.tag, label.c.by_ref, label.c.value, label.c.saw_machine).where(
-        label.c.current.is_(True), label.c.undone.is_(False)
-    )
-    if tags is not None:
-        query = query.where(label.c.tag.in_(list(tags)))
     tag_codes, refs = Codes(sorted(tags or ())), Codes()
     with library.read() as connection:
         shas, decks, deck_of = _placed(connection)
+        query = select(
+            shas.wanted(label.c.photo), label.c.tag, label.c.by_ref, label.c.value, label.c.saw_machine
+        ).where(_scanned(label.c.current, False).is_(True), label.c.undone.is_(False))
+        if tags is not None:
+            query = query.where(label.c.tag.in_(list(tags)))
         part = _read_labels(connection, query, shas, tag_codes, refs)
         names = Names(connection)
         persons = [names.get(ref) for ref in refs.texts]
@@ -152,22 +210,22 @@ def read_columns(library: Library, tags: Sequence[str] | None = None) -> Columns
     picture, tag, person, word, saw = part[0], part[1], code[part[2]], part[3], part[4]
     keep = _last_of_each(picture, tag, person) if len(people) < len(persons) else picture >= 0
     columns = Columns(
-        shas.texts, decks.texts, tag_codes.texts, people, deck_of, picture[keep], tag[keep], person[keep],
+        shas.shas, decks.texts, tag_codes.texts, people, deck_of, picture[keep], tag[keep], person[keep],
         word[keep], saw[keep],
     )  # fmt: skip
     columns.settled.update(_settlements(library, columns, settled))
     return columns
 
 
-def _read_labels(connection: Any, query: Select[Any], shas: Codes, tags: Codes, refs: Codes) -> Part:
+def _read_labels(connection: Any, query: Select[Any], shas: PhotoCodes, tags: Codes, refs: Codes) -> Part:
     """Label rows as codes; photos that are not placed get -1."""
     parts = [
         (
-            np.array(shas.known(column[0]), dtype=np.int32),
-            np.array(tags.of(column[1]), dtype=np.int32),
-            np.array(refs.of(column[2]), dtype=np.int32),
-            np.array([_WORD_CODE[word] for word in column[3]], dtype=np.uint8),
-            np.array(column[4], dtype=np.bool_),
+            shas.of(column[0]),
+            tags.of(column[1]),
+            refs.of(column[2]),
+            _small(column[3], _WORD_CODE),
+            np.fromiter(column[4], np.bool_, len(column[4])),
         )
         for column in _partitions(connection, query)
     ]
@@ -193,7 +251,7 @@ def _settlements(
     found: dict[tuple[int, int], int] = {}
     wanted: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for sha, tag in settled:
-        (place,), (code,) = pictures.known([sha]), tags.known([tag])
+        place, code = int(pictures.known([sha])[0]), int(tags.known([tag])[0])
         if place >= 0 and code >= 0:
             wanted.setdefault((columns.decks[columns.deck_of[place]], tag), []).append((sha, tag))
     for (deck, tag), pairs in wanted.items():
@@ -201,7 +259,8 @@ def _settlements(
         for sha, _ in pairs:
             word = words.get((sha, tag))
             if word is not None and word.settled:
-                found[tags.known([tag])[0], pictures.known([sha])[0]] = _WORD_CODE[word.value]
+                pair = (int(tags.known([tag])[0]), int(pictures.known([sha])[0]))
+                found[pair] = _WORD_CODE[word.value]
     return found
 
 
@@ -210,18 +269,14 @@ def read_piles(library: Library, model: str, columns: Columns) -> Bytes:
 
     Tags that no person has used yet are added to `columns.tags`.
     """
-    pictures, tags = Codes(columns.photos), Codes(columns.tags)
-    query = select(suggestion.c.photo, suggestion.c.tag, suggestion.c.pile).where(suggestion.c.model == model)
+    pictures, tags = PhotoCodes(columns.photos), Codes(columns.tags)
+    query = select(pictures.wanted(suggestion.c.photo), suggestion.c.tag, suggestion.c.pile).where(
+        _scanned(suggestion.c.model, "") == model
+    )
     parts = []
     with library.read() as connection:
         for column in _partitions(connection, query):
-            parts.append(
-                (
-                    np.array(pictures.known(column[0]), dtype=np.int32),
-                    np.array(tags.of(column[1]), dtype=np.int32),
-                    np.array([_PILE_CODE[pile] for pile in column[2]], dtype=np.uint8),
-                )
-            )
+            parts.append((pictures.of(column[0]), tags.of(column[1]), _small(column[2], _PILE_CODE)))
     columns.tags[:] = tags.texts
     piles = np.zeros((len(tags.texts), len(columns.photos)), dtype=np.uint8)
     for picture, tag, pile in parts:

@@ -22,7 +22,7 @@ Floats32 = NDArray[np.float32]
 FOLDS = 5
 COMPONENTS = 128
 """Principal directions that are kept of the vectors; measured: nearly free against all of them."""
-_SAMPLE = 2000
+_SAMPLE = 1000
 _BLOCK = 2048
 
 

@@ -1,0 +1,71 @@
+"""Words as columns: the same as the library's own words, whatever the hashes look like."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from small_libraries import add_labels, add_piles
+
+from triage.audit.columns import PILES, WORDS, PhotoCodes, read_columns, read_piles
+from triage.label.rows import settle
+from triage.library import Library
+
+TAGS = ("rusted-connector", "missing-hanger")
+
+
+@pytest.mark.parametrize(
+    "shas",
+    [
+        [],
+        ["ab" * 32],
+        [f"{one:064x}" for one in range(300)],
+        [f"{one * 7919:08x}" * 8 for one in range(300)],
+        ["short", "ä" * 64],
+    ],
+)
+def test_photos_are_found_by_their_hashes(shas: list[str]) -> None:
+    codes = PhotoCodes(shas)
+    asked = [sha[:16] if codes.short else sha for sha in reversed(shas)]
+    assert codes.of(asked).tolist() == list(reversed(range(len(shas))))
+    unknown = ["f" * (16 if codes.short else 64)] * 3
+    assert codes.of(unknown).tolist() == [-1] * 3
+
+
+def test_columns_are_the_librarys_words(library: Library, with_photos) -> None:
+    shas = with_photos(5, 8)
+    generator = np.random.default_rng(0)
+    for name in ("ann", "ben", "cy"):
+        rows = [
+            (sha, tag, str(generator.choice(["present", "absent", "unclear"])), name)
+            for sha in shas for tag in TAGS if generator.random() < 0.5
+        ]  # fmt: skip
+        add_labels(library, rows)
+    for place in (3, 9, 27):
+        settle(library, library.photo(shas[place]), TAGS[0], "absent", why="looked", by="dee")
+    add_labels(library, [(shas[9], TAGS[0], "present", "ann")])
+    library.undo("ben")
+    library.say("forgotten", {"sha": shas[5]}, by="ann")
+    columns = read_columns(library)
+    words, disputed = columns.put_together()
+    ours = {
+        (columns.photos[place], columns.tags[tag]): (WORDS[words[tag, place]], bool(disputed[tag, place]))
+        for tag, place in zip(*np.nonzero(words), strict=True)
+    }
+    theirs = {key: (one.value, one.disputed) for key, one in library.words().items() if key[0] != shas[5]}
+    assert ours == theirs
+    only = read_columns(library, [TAGS[1]])
+    assert only.tags == [TAGS[1]]
+    assert len(only.word) == sum(
+        label.tag == TAGS[1] and label.photo != shas[5] for label in library.labels()
+    )
+
+
+def test_piles_are_the_suggestions_of_one_model(library: Library, with_photos) -> None:
+    shas = with_photos(2, 5)
+    add_piles(library, "old", TAGS[0], [(sha, "likely") for sha in shas])
+    add_piles(library, "new", TAGS[0], [(sha, PILES[1 + place % 3]) for place, sha in enumerate(shas)])
+    columns = read_columns(library)
+    piles = read_piles(library, "new", columns)
+    assert columns.tags == [TAGS[0]]
+    got = {columns.photos[place]: PILES[piles[0, place]] for place in range(len(shas))}
+    assert got == {sha: one.pile for (sha, _), one in library.suggestions().items()}
