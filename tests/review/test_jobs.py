@@ -105,10 +105,23 @@ def test_folder_of_another_house_gets_a_name_of_its_own(page, library, jpeg):
 def test_path_traversal_in_an_uploaded_name_is_refused(page, library, tmp_path):
     upload = page.json("/l/library/add/begin", {}).json["upload"]
     names = (
-        "../../../evil.jpg", "/etc/evil.jpg", "a/../../evil.jpg", "..%2Fevil.jpg", "C:/evil.jpg", "C%3A%5Cevil.jpg",
-        "%5C%5Chost%5Cevil.jpg", "a%00.jpg/..", ".hidden.jpg", "a/.git/b.jpg", "x" * 200 + ".jpg", "", "evil.exe",
-        "a/b/c/d/e/f/g/h/i/j.jpg", "evil.jpg/", "evil.php%00.php",
-    )  # fmt: skip
+        "../../../evil.jpg",
+        "/etc/evil.jpg",
+        "a/../../evil.jpg",
+        "..%2Fevil.jpg",
+        "C:/evil.jpg",
+        "C%3A%5Cevil.jpg",
+        "%5C%5Chost%5Cevil.jpg",
+        "a%00.jpg/..",
+        ".hidden.jpg",
+        "a/.git/b.jpg",
+        "x" * 200 + ".jpg",
+        "",
+        "evil.exe",
+        "a/b/c/d/e/f/g/h/i/j.jpg",
+        "evil.jpg/",
+        "evil.php%00.php",
+    )
     for name in names:
         done = page.ask("POST", f"/l/library/add/{upload}/file?name={name}", b"x")
         if name != "evil.jpg/":  # a plain name once the closing stroke is gone
@@ -220,9 +233,14 @@ def test_work_that_was_cut_off_is_seen_and_goes_on(page, library, jpeg):
     page.ask("POST", f"/l/library/add/{upload}/file?name=card/D-50/a.jpg", jpeg(11))
     given = {"upload": upload, "deck": "", "visit": "", "only": ""}
     row = {
-        "id": "cut", "kind": "add photos", "state": "running", "done": 1, "total": 9, "started_at": now(),
+        "id": "cut",
+        "kind": "add photos",
+        "state": "running",
+        "done": 1,
+        "total": 9,
+        "started_at": now(),
         "detail": {"pid": 2**22 + 1, "words": "taking in 9 files", "given": given},
-    }  # fmt: skip
+    }
     with writing(library.engine) as connection:
         connection.execute(insert(job_table).values(**row))
     assert "was cut off" in page.get("/l/library/add").text

@@ -70,3 +70,13 @@ def pile_counts(library: Library) -> dict[str, int]:
     )
     with library.read() as connection:
         return {row.pile: row.n for row in connection.execute(query)}
+
+
+def disputed_pairs(library: Library) -> list[tuple[str, str]]:
+    """Return (photo, tag) where current words say both present and absent, settled ones among them."""
+    words = select(label.c.photo, label.c.tag).where(
+        label.c.current.is_(True), label.c.value.in_(("present", "absent"))
+    )
+    query = words.group_by(label.c.photo, label.c.tag).having(func.count(distinct(label.c.value)) > 1)
+    with library.read() as connection:
+        return sorted((row.photo, row.tag) for row in connection.execute(query))

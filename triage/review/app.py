@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from triage.review.ask import NotThere, route
 from triage.review.guard import Guard
-from triage.review.pages import add, deck, decks, home, look, photo, pictures, work
+from triage.review.pages import add, deck, decks, disputes, facts, home, look, photo, pictures, say, work
 from triage.review.render import KINDS, static_files
 
 if TYPE_CHECKING:
@@ -46,6 +46,17 @@ def routes() -> list[Route]:
         route(f"{lib}/photo/{{sha}}", photo.show),
         route(f"{lib}/item/{{sha}}", photo.item, json=True),
         route(f"{lib}/answer", photo.answer, posts=True, json=True),
+        route(f"{lib}/deck/facts", facts.show),
+        route(f"{lib}/deck/facts", facts.save, posts=True),
+        route(f"{lib}/deck/say", say.show),
+        *[
+            route(f"{lib}/deck/{act.__name__}", act, posts=True)
+            for act in (say.finding, say.tier, say.private, say.warn, say.lift, say.close)
+        ],
+        route(f"{lib}/deck/move", say.move_photos, posts=True),
+        route(f"{lib}/deck/forget", say.forget_photos, posts=True),
+        route(f"{lib}/disputes", disputes.show),
+        route(f"{lib}/disputes/settle", disputes.end, posts=True),
         route(f"{lib}/add", add.show),
         route(f"{lib}/add/begin", add.begin, posts=True, json=True),
         add.file_route(f"{lib}/add/{{upload}}/file"),

@@ -55,6 +55,11 @@ class Ask:
             raise NeedName("Nobody is named as the speaker.", "Say who you are first.")
         return self.session.by
 
+    def done(self, where: str, told: str) -> Response:
+        """Send the browser on after a form was taken; the page it comes to says what was done."""
+        self.session.told = told
+        return back(where)
+
     def url(self, where: str = "", **query: object) -> str:
         """Return the address of a page of this library."""
         return url(self.name, where, **query)

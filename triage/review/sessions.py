@@ -14,10 +14,14 @@ MAX_SESSIONS = 64
 
 @dataclass
 class Session:
-    """One browser that was let in. `by` is the name it speaks under, empty until somebody says one."""
+    """One browser that was let in.
+
+    `by` is the name it speaks under, empty until somebody says one; `told` is said on its next page.
+    """
 
     key: str
     by: str = ""
+    told: str = ""
     seen_at: float = field(default_factory=time.monotonic)
 
 

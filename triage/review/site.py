@@ -55,8 +55,10 @@ class Site:
             "lib": ask.name if library is not None else "",
             "deck_name": "",
             "here": "",
+            "told": ask.session.told,
             "running": self.jobs.running(ask.name) if library is not None else None,
         }
+        ask.session.told = ""
         return HTMLResponse(render(template, **{**shared, **words}), status_code=status)
 
     def close(self) -> None:

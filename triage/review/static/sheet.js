@@ -38,6 +38,14 @@ panel.addEventListener("click", (event) => {
   else if (button.dataset.undo) undo();
 });
 
+panel.addEventListener("submit", (event) => {
+  const form = event.target.closest("form[data-chosen]");
+  if (!form) return;
+  const photos = chosen().map((tick) => tick.value);
+  if (!photos.length) { event.preventDefault(); tell("Choose some photos first."); return; }
+  form.elements.photos.value = photos.join(",");
+});
+
 function choose(all) { for (const tick of ticks) tick.checked = all; count(); }
 
 function mark(element) {

@@ -1,0 +1,184 @@
+"""Facts, findings, acts, disputes, moves: every form stores what the command would store."""
+
+from __future__ import annotations
+
+import re
+
+from triage.structure import run_checks
+
+
+def test_facts_are_stored_with_units_and_checked(page, library):
+    done = page.form(
+        "/l/library/deck/facts",
+        **{
+            "deck": "D-17",
+            "fact.joist_size": "2x8",
+            "fact.joist_span_ft": "10 ft 6 in",
+            "fact.joist_spacing_in": "16",
+            "fact.species": "southern-pine",
+            "fact.attached": "true",
+            "fact.concealed": ["", "flashing", "ledger"],
+        },
+    )
+    assert done.status == 303
+    facts = {key: fact.value for key, fact in library.facts("D-17").items()}
+    assert facts["joist_span_ft"] == 10.5
+    assert facts["attached"] is True
+    assert list(facts["concealed"]) == ["flashing", "ledger"]
+    assert {fact.visit for fact in library.facts("D-17").values()} == {"2026-05-04"}
+    text = page.get("/l/library/deck/facts", d="D-17").text
+    assert "6 facts stored" in text
+    assert "6 facts stored" not in page.get("/l/library/deck/facts", d="D-17").text
+    span = next(check for check in run_checks(facts) if check.check == "joist-span")
+    assert f"joist span: {span.verdict}" in text
+    assert f"{span.demand:.4g} ft of {span.capacity:.4g} ft" in text
+
+
+def test_only_changed_facts_are_told_and_an_emptied_one_is_taken_away(page, library):
+    form = {"deck": "D-17", "fact.joist_size": "2x8", "fact.joist_span_ft": "10.5"}
+    page.form("/l/library/deck/facts", **form)
+    before = library.event_count()
+    page.form("/l/library/deck/facts", **form)
+    assert library.event_count() == before
+    page.form("/l/library/deck/facts", **{**form, "fact.joist_size": ""})
+    assert set(library.facts("D-17")) == {"joist_span_ft"}
+
+
+def test_wrong_fact_stores_nothing_and_keeps_what_was_typed(page, library):
+    before = library.head()
+    done = page.form(
+        "/l/library/deck/facts", **{"deck": "D-17", "fact.joist_size": "2x8", "fact.joist_span_ft": "lots"}
+    )
+    assert done.status == 400
+    assert "joist_span_ft" in done.text
+    assert 'value="lots"' in done.text
+    assert 'value="2x8"' in done.text
+    assert library.head() == before
+    assert page.form("/l/library/deck/facts", **{"deck": "D-17", "fact.nonsense": "1"}).status == 400
+
+
+def test_missing_facts_are_linked_to_their_fields(page):
+    page.form("/l/library/deck/facts", **{"deck": "D-17", "fact.joist_size": "2x8"})
+    text = page.get("/l/library/deck/facts", d="D-17").text
+    for key in re.findall(r'href="#f-([a-z_]+)"', text):
+        assert f'id="f-{key}"' in text or f'name="fact.{key}"' in text
+    assert "asked for" in text
+
+
+def test_finding_tier_private_and_warning(page, library):
+    one = library.photos("D-17")[0]
+    page.form(
+        "/l/library/deck/finding",
+        deck="D-17",
+        tier="stop-use",
+        text="ledger moves",
+        how="probed",
+        place="left",
+        photo=[one.sha],
+    )
+    (finding,) = library.findings("D-17")
+    assert (finding.tier, finding.text, finding.how, finding.photos, finding.by) == (
+        "stop-use",
+        "ledger moves",
+        "probed",
+        (one.sha,),
+        "ann",
+    )
+    page.form("/l/library/deck/tier", deck="D-17", tier="watch", why="propped")
+    assert library.person_tier("D-17").why == "propped"
+    page.form("/l/library/deck/private", deck="D-17", address="1 Invented Way", client="")
+    assert library.deck_private("D-17") == {"address": "1 Invented Way"}
+    page.form("/l/library/deck/warn", deck="D-17", who="the owner", how="by telephone", at="2026-05-04T16:30")
+    assert library.warnings("D-17")[0].told == "the owner"
+    page.form("/l/library/deck/lift", deck="D-17", why="new ledger", after=one.sha)
+    assert library.lifts("D-17")[0].after == one.sha
+    text = page.get("/l/library/deck/say", d="D-17").text
+    for words in ("ledger moves", "propped", "the owner", "new ledger"):
+        assert words in text
+    assert "1 Invented Way" not in page.get("/l/library/deck/summary", d="D-17").text
+
+
+def test_concern_is_closed_with_photos_before_and_after(page, library):
+    one, two, _ = library.photos("D-17")
+    page.json(
+        "/l/library/answer",
+        {"photo": one.sha, "tag": "missing-hanger", "value": "present", "place": "joist 4"},
+    )
+    text = page.get("/l/library/deck/say", d="D-17").text
+    rule = re.search(r'<select name="rule"><option value="([^"]+)"', text).group(1)
+    same = page.form(
+        "/l/library/deck/close",
+        deck="D-17",
+        rule=rule,
+        place="joist 4",
+        before=one.sha,
+        after=one.sha,
+        why="x",
+    )
+    assert same.status == 400
+    assert "same photo" in same.text
+    done = page.form(
+        "/l/library/deck/close",
+        deck="D-17",
+        rule=rule,
+        place="joist 4",
+        before=one.sha,
+        after=two.sha,
+        why="hung",
+    )
+    assert done.status == 303, done.text
+    assert library.closings("D-17")[0].rule == rule
+
+
+def test_forms_refuse_what_is_missing(page, library):
+    before = library.head()
+    one = library.photos("D-17")[0]
+    for act, fields in (
+        ("finding", {"tier": "watch"}),
+        ("finding", {"tier": "awful", "text": "x"}),
+        ("tier", {"tier": "watch"}),
+        ("warn", {"who": "x", "how": "y", "at": "yesterday"}),
+        ("lift", {"why": "x"}),
+        ("close", {"rule": "x"}),
+        ("finding", {"tier": "watch", "text": "x", "photo": "0" * 64}),
+        ("finding", {"tier": "watch", "text": "x" * 5000}),
+        ("lift", {"why": "x", "after": library.photos("D-18")[0].sha}),
+        ("move", {"to": "D-19"}),
+        ("forget", {"photos": one.sha}),
+        ("finding", {"tier": "watch", "text": "x", "visit": "May"}),
+    ):
+        assert page.form(f"/l/library/deck/{act}", deck="D-17", **fields).status in (400, 404), (act, fields)
+    assert library.head() == before
+
+
+def test_chosen_photos_are_moved_and_undone(page, library):
+    one, two, _ = (photo.sha for photo in library.photos("D-17"))
+    done = page.form("/l/library/deck/move", deck="D-17", to="D-19", photos=f"{one},{two}")
+    assert done.status == 303
+    assert {photo.sha for photo in library.photos("D-19")} == {one, two}
+    assert "2 photos moved to D-19" in page.get("/l/library/deck", d="D-17").text
+    page.json("/l/library/undo", {})
+    assert len(library.photos("D-17")) == 3
+
+
+def test_removing_needs_the_tick_and_is_for_good(page, library):
+    one = library.photos("D-17")[0].sha
+    page.form("/l/library/deck/forget", deck="D-17", photos=one, sure="yes")
+    assert one not in {photo.sha for photo in library.photos()}
+
+
+def test_dispute_is_listed_and_settled(page, library):
+    one = library.photos("D-17")[0].sha
+    assert "Nobody disagrees" in page.get("/l/library/disputes").text
+    library.say("label", {"photo": one, "tag": "missing-hanger", "value": "present"}, by="ben")
+    page.json("/l/library/answer", {"photo": one, "tag": "missing-hanger", "value": "absent"})
+    text = page.get("/l/library/disputes").text
+    assert "1 dispute" in text
+    assert "ben" in text
+    page.form(
+        "/l/library/disputes/settle", photo=one, tag="missing-hanger", value="present", why="toe nails only"
+    )
+    assert library.words()[one, "missing-hanger"].settled
+    assert "Nobody disagrees" in page.get("/l/library/disputes").text
+    page.json("/l/library/answer", {"photo": one, "tag": "missing-hanger", "value": "absent"})
+    assert "1 dispute" in page.get("/l/library/disputes").text
