@@ -29,6 +29,8 @@ FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 _ORIENTATION_TAG = 0x0112
 _CAMERA_FACTS, _DISTANCE_TAG, _FOCAL_TAG = 0x8769, 0x9206, 0xA405
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
+_REDUCIBLE = ("L", "LA", "RGB", "RGBA", "CMYK", "YCbCr")
+_STRIP_ROWS = 256
 _warnings_lock = threading.Lock()
 _ready = threading.Event()
 
@@ -178,20 +180,41 @@ def _on_white(image: Image.Image) -> Image.Image:
     return Image.alpha_composite(white, flat).convert("RGB")
 
 
+def _eight_bits(image: Image.Image) -> Image.Image:
+    """Return 16-bit and 32-bit grey as 8-bit grey, its highest byte; other pictures as they are."""
+    from PIL import Image
+
+    if not image.mode.startswith("I"):
+        return image
+    wide = np.asarray(image)
+    shift = 8 if wide.max(initial=0) > 255 else 0
+    grey = np.empty(wide.shape, np.uint8)
+    for first in range(0, wide.shape[0], _STRIP_ROWS):
+        strip = slice(first, first + _STRIP_ROWS)
+        np.clip(wide[strip] >> shift, 0, 255, out=grey[strip], casting="unsafe")
+    return Image.fromarray(grey)
+
+
 def _to_rgb(image: Image.Image) -> NDArray[np.uint8]:
     """Convert any Pillow mode to (height, width, 3) uint8; transparency lies on white."""
     mode = image.mode
     if mode == "F":
         raise BadPhoto("has floating-point pixels, which no camera photo has")
-    if mode.startswith("I"):
-        wide = np.asarray(image).astype(np.int64)
-        grey = (wide >> 8 if wide.max(initial=0) > 255 else wide).clip(0, 255).astype(np.uint8)
-        return np.repeat(grey[:, :, None], 3, axis=2)
     if mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in image.info:
         image = _on_white(image)
     elif mode != "RGB":
         image = image.convert("RGB")
     return np.asarray(image)
+
+
+def _reduced(image: Image.Image, long_side_px: int) -> Image.Image:
+    """Average whole blocks of a picture at least twice too large, so that later copies of it are small."""
+    factor = max(image.size) // long_side_px
+    if factor < 2:
+        return image
+    if image.mode in ("1", "P"):
+        image = image.convert("RGBA" if "transparency" in image.info else "RGB")
+    return image.reduce(factor) if image.mode in _REDUCIBLE else image
 
 
 def turn_upright(pixels: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
@@ -256,7 +279,8 @@ def open_upright(source: str | Path | bytes, long_side_px: int | None = None) ->
     if not tiff:
         exif = _read_exif(image)  # never before load(): a PNG's EXIF loads the pixels and hides their damage
     orientation = 1 if tiff else exif.orientation
-    pixels = _to_rgb(image)
+    image = _eight_bits(image)
+    pixels = _to_rgb(_reduced(image, long_side_px) if long_side_px else image)
     if long_side_px:
         pixels = shrink(pixels, long_side_px)
     width, height = full if orientation < 5 else full[::-1]
