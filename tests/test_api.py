@@ -7,7 +7,6 @@ import pytest
 
 import triage
 
-
 CODE = "import sys, triage; print([m for m in ('numpy', 'sklearn', 'sqlalchemy', 'cv2') if m in sys.modules])"
 
 
@@ -26,11 +25,9 @@ def test_import_loads_nothing_heavy():
 
 def test_the_line_in_python(tmp_path, card):
     with triage.Library.create(tmp_path / "library") as library:
-        triage.ingest(library, [card], by="ann", engine="here")
+        triage.ingest_photos(library, [card], by="ann", engine="here")
         photo = library.photo("D-17/IMG_0410.jpg")
-        triage.give_labels(
-            library, library.photo("D-17/IMG_0410.jpg"), {"nail-only-ledger": "present"}, by="ann"
-        )
+        triage.give_labels(library, photo, {"nail-only-ledger": "present"}, by="ann")
         triage.set_facts(library, "D-17", {"height_above_grade_ft": "6"}, by="ann")
         worst, other = triage.assess_library(library)
         assert worst.deck == "D-17"

@@ -4,7 +4,7 @@ Everything the commands do is a call here; names are imported when first used:
 
     import triage
     with triage.Library.open("season-2026") as library:
-        triage.ingest(library, ["card/"], by="ann")
+        triage.ingest_photos(library, ["card/"], by="ann")
         for deck in triage.assess_library(library):
             print(deck.deck, deck.tier, deck.gaps, deck.reason)
 """
@@ -14,10 +14,12 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from triage.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from triage.assess import assess_library
     from triage.exchange import export_library, merge_libraries
-    from triage.ingest.ingest import ingest
+    from triage.ingest.ingest import ingest as ingest_photos
     from triage.label.rows import give_labels, settle, store_rows
     from triage.library import Library
     from triage.presort.of_library import presort_library
@@ -26,14 +28,12 @@ if TYPE_CHECKING:
     from triage.structure.telling import read_facts, set_facts
     from triage.train.of_library import train_library
 
-__version__ = "0.1.0"
-
 _HOMES = {
     "Library": "triage.library",
     "assess_library": "triage.assess",
     "export_library": "triage.exchange",
     "give_labels": "triage.label.rows",
-    "ingest": "triage.ingest.ingest",
+    "ingest_photos": "triage.ingest",
     "merge_libraries": "triage.exchange",
     "presort_library": "triage.presort.of_library",
     "read_facts": "triage.structure.telling",
@@ -46,12 +46,15 @@ _HOMES = {
     "write_report": "triage.report",
 }
 
+_NAMES = {"ingest_photos": "ingest"}
+"""A name of a function that differs from ours, because a room has ours."""
+
 __all__ = [
     "Library",
     "assess_library",
     "export_library",
     "give_labels",
-    "ingest",
+    "ingest_photos",
     "merge_libraries",
     "presort_library",
     "read_facts",
@@ -68,4 +71,4 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'triage' has no attribute {name!r}")
-    return getattr(import_module(_HOMES[name]), name)
+    return getattr(import_module(_HOMES[name]), _NAMES.get(name, name))

@@ -14,9 +14,9 @@ from typing import Any
 
 import click
 
-from triage import __version__
 from triage.cli._common import LIBRARY_VARIABLE, advise
 from triage.errors import COULD_NOT, INTERRUPTED, WRONG_USAGE, TriageError
+from triage.version import __version__
 
 COMMANDS = {
     "status": "where the library stands and the one next thing to do",

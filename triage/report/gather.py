@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-import triage
 from triage.imaging.kept import rendition_of
 from triage.report.blackout import blackouts
 from triage.report.source import DeckRecord, RepairDone, Source
+from triage.version import __version__
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -92,7 +92,7 @@ def versions(lib: Library) -> dict[str, str]:
     from triage.assess.evidence import rule_book_of
 
     book = rule_book_of(lib)
-    return {"deck-triage": triage.__version__, "rule book": book.hash, "model": lib.model() or "none"}
+    return {"deck-triage": __version__, "rule book": book.hash, "model": lib.model() or "none"}
 
 
 def _positions(lib: Library, shas: Sequence[str]) -> dict[str, str]:

@@ -124,8 +124,8 @@ def _data_hash(
     import json
     from dataclasses import asdict
 
-    from triage import __version__
     from triage.embed.recipe import default_recipe
+    from triage.version import __version__
 
     rows = sorted(json.dumps(asdict(label), sort_keys=True) for label in labels if label.tag in tags)
     parts = [sorted(photos), rows, sorted(tags), promise_rate, default_recipe().sha, __version__]
