@@ -22,7 +22,7 @@ from triage.imaging.decode import resample
 Array = NDArray[Any]
 FULL, SMALL = "efficientnet-lite0.onnx", "efficientnet-lite0-int8.onnx"
 CELLS_LONG_SIDE_PX = 1344
-EXTRACTION = 1
+EXTRACTION = 2
 
 
 @dataclass
@@ -78,7 +78,7 @@ def _pooled(name: str, maps: tuple[Array, Array], into: dict[str, Array]) -> Non
 
 def parts_of_photo(path: Path, networks: dict[str, Backbone]) -> tuple[dict[str, Array], dict[str, Array]]:
     """Return the pooled parts and the joined cells (float16, by network) of one photo."""
-    image = open_upright(path, CELLS_LONG_SIDE_PX)
+    image = open_upright(path, CELLS_LONG_SIDE_PX, exact=False)
     size = cell_view_px(CELLS_LONG_SIDE_PX, image.full_width, image.full_height)
     large = resample(image.rgb, *size)
     parts: dict[str, Array] = {"colour": rust_colours(image.rgb)}

@@ -66,7 +66,7 @@ class Embedder:
         BadPhoto
             when the file is no readable photo.
         """
-        return self.embed_image(open_upright(source, self.recipe.cell_long_side_px))
+        return self.embed_image(open_upright(source, self.recipe.cell_long_side_px, exact=False))
 
     def embed_image(self, image: UprightImage) -> PhotoVectors:
         """Return the vectors of a photo that is already decoded at ``recipe.cell_long_side_px`` or more."""

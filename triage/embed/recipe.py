@@ -9,7 +9,7 @@ from hashlib import sha256
 from triage.embed.models import read_card
 from triage.embed.vectors import Recipe
 
-GEOMETRY_VERSION = 2  # raised whenever decoding, resizing, pooling or rounding changes a number
+GEOMETRY_VERSION = 3  # raised whenever decoding, resizing, pooling or rounding changes a number
 CELL_LONG_SIDE_PX = 1344
 VIEWS_PX = (224, 448)
 BLOCKS = (1280, 1280, 1280, 672, 672)

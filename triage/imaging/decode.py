@@ -252,13 +252,16 @@ def shrink(pixels: NDArray[np.uint8], long_side_px: int) -> NDArray[np.uint8]:
     return resample(pixels, max(1, round(width * scale)), max(1, round(height * scale)))
 
 
-def open_upright(source: str | Path | bytes, long_side_px: int | None = None) -> UprightImage:
+def open_upright(
+    source: str | Path | bytes, long_side_px: int | None = None, *, exact: bool = True
+) -> UprightImage:
     """Decode a photo (JPEG, PNG, HEIC, WebP, TIFF; the first picture of several) to upright RGB.
 
     Parameters
     ----------
     source : path of the file, or its bytes.
     long_side_px : shrink to this long side while decoding; never enlarges. None keeps every pixel.
+    exact : without it the picture may be up to about twice as long, for a caller that resizes it anyway.
 
     Raises
     ------
@@ -281,7 +284,7 @@ def open_upright(source: str | Path | bytes, long_side_px: int | None = None) ->
     orientation = 1 if tiff else exif.orientation
     image = _eight_bits(image)
     pixels = _to_rgb(_reduced(image, long_side_px) if long_side_px else image)
-    if long_side_px:
+    if long_side_px and exact:
         pixels = shrink(pixels, long_side_px)
     width, height = full if orientation < 5 else full[::-1]
     return UprightImage(
