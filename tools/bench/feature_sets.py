@@ -22,7 +22,7 @@ from triage.imaging.decode import resample
 Array = NDArray[Any]
 FULL, SMALL = "efficientnet-lite0.onnx", "efficientnet-lite0-int8.onnx"
 CELLS_LONG_SIDE_PX = 1344
-EXTRACTION = 2
+EXTRACTION = 1
 
 
 @dataclass
@@ -76,9 +76,11 @@ def _pooled(name: str, maps: tuple[Array, Array], into: dict[str, Array]) -> Non
         into[f"{name} {part} mean"], into[f"{name} {part} max"] = mean_and_max(found)
 
 
-def parts_of_photo(path: Path, networks: dict[str, Backbone]) -> tuple[dict[str, Array], dict[str, Array]]:
-    """Return the pooled parts and the joined cells (float16, by network) of one photo."""
-    image = open_upright(path, CELLS_LONG_SIDE_PX, exact=False)
+def parts_of_photo(
+    path: Path, networks: dict[str, Backbone], boxed: bool
+) -> tuple[dict[str, Array], dict[str, Array]]:
+    """Return the pooled parts and, of a boxed set, the joined cells (float16, by network) of one photo."""
+    image = open_upright(path, CELLS_LONG_SIDE_PX)
     size = cell_view_px(CELLS_LONG_SIDE_PX, image.full_width, image.full_height)
     large = resample(image.rgb, *size)
     parts: dict[str, Array] = {"colour": rust_colours(image.rgb)}
@@ -92,7 +94,8 @@ def parts_of_photo(path: Path, networks: dict[str, Backbone]) -> tuple[dict[str,
                 _pooled(f"{name} {side} flipped", network.maps(cv2.flip(view, 1)), parts)
         maps = network.maps(large)
         _pooled(f"{name} cells", maps, parts)
-        cells[name] = joined_cells(*maps).astype(np.float16)
+        if boxed:
+            cells[f"joined {name}"] = joined_cells(*maps).astype(np.float16)
         parts[f"{name} grid"] = np.array(maps[0].shape[1:])
     return parts, cells
 
@@ -112,10 +115,9 @@ def extract(name: str, photos: Path, labels: Path, cache: Path) -> FeatureSet:
         kept = folder / f"{key.replace('/', '--')}.npz"
         if not kept.exists():
             networks = networks or {FULL: Backbone(FULL), SMALL: Backbone(SMALL)}
-            parts, found = parts_of_photo(path, networks)
-            boxed = {f"joined {network}": values for network, values in found.items()} if boxes else {}
+            parts, joined = parts_of_photo(path, networks, bool(boxes))
             partial = kept.with_suffix(".part.npz")
-            np.savez(partial, **{f"part {part}": values for part, values in parts.items()}, **boxed)
+            np.savez(partial, **{f"part {part}": values for part, values in parts.items()}, **joined)
             partial.replace(kept)
         with np.load(kept, allow_pickle=False) as stored:
             rows.append({part[5:]: stored[part] for part in stored.files if part.startswith("part ")})
