@@ -4,8 +4,8 @@
 
 Trains on the decks of `split.toml` that are for training, then scores the photos of the other decks again and
 again, each time with one thing made worse and everything else left as it is. Blur, light and compression are
-put on the finished photo; distance is the photo made smaller, angle a turn about its upright middle line (as of a
-flat scene). Figures on rendered decks say which way the curves go, not how high they lie on real ones.
+put on the finished photo; distance is the photo made smaller, angle a turn about its upright middle line (as
+of a flat scene). Figures on rendered decks say which way the curves go, not how high they lie on real ones.
 """
 
 from __future__ import annotations
