@@ -33,13 +33,6 @@ class CardSeen:
     markers: tuple[Marker, ...] = ()
     problem: Problem | None = None
 
-    @property
-    def layout(self) -> Layout | None:
-        """The card's layout, by its markers or else by its code."""
-        if self.markers:
-            return self.markers[0].layout
-        return self.card.layout if self.card else None
-
 
 TWO = Problem("two-cards", "two different cards are in this photo", "Photograph one card at a time.")
 MIRRORED = Problem(
