@@ -21,28 +21,37 @@ def status_of(library: Library) -> dict[str, Any]:
     standing = {tag: one.standing for tag, one in promise_standing(library).items()} if model else {}
     unreviewed = unreviewed_count(library, library.vocabulary().core, standing)
     piles = pile_counts(library)
+    step = next_step(photos, labels, unreviewed, piles, trained=model is not None)
     return {
         "decks": len(decks),
         "photos": photos,
         "labels": labels,
         "unreviewed": unreviewed,
         "model": model,
-        "next": _next(library, photos, labels, unreviewed, piles),
+        "step": step,
+        "next": _COMMANDS[step].format(where=f"-L {library.path}"),
     }
 
 
-def _next(library: Library, photos: int, labels: int, unreviewed: int, piles: dict[str, int]) -> str:
-    where = f"-L {library.path}"
+def next_step(photos: int, labels: int, unreviewed: int, piles: dict[str, int], *, trained: bool) -> str:
+    """Return the one next thing to do: add, label, train, presort, review, answer or report."""
     if photos == 0:
-        return f"take photos in: deck-triage ingest FOLDER {where}"
-    if labels < _ENOUGH_TO_TRAIN and library.model() is None:
-        return f"label some photos: deck-triage label ask {where} --by NAME"
-    if library.model() is None:
-        return f"train a model: deck-triage train {where}"
+        return "add"
+    if not trained:
+        return "label" if labels < _ENOUGH_TO_TRAIN else "train"
     if not piles:
-        return f"let it suggest: deck-triage presort {where}"
-    if piles.get("likely") and unreviewed:
-        return f"review what it suggests, dangerous first: deck-triage review {where}"
-    if unreviewed:
-        return f"answer what is open: deck-triage label ask {where} --by NAME"
-    return f"write the report: deck-triage report --out report {where}"
+        return "presort"
+    if not unreviewed:
+        return "report"
+    return "review" if piles.get("likely") else "answer"
+
+
+_COMMANDS = {
+    "add": "take photos in: deck-triage ingest FOLDER {where}",
+    "label": "label some photos: deck-triage label ask {where} --by NAME",
+    "train": "train a model: deck-triage train {where}",
+    "presort": "let it suggest: deck-triage presort {where}",
+    "review": "review what it suggests, dangerous first: deck-triage review {where}",
+    "answer": "answer what is open: deck-triage label ask {where} --by NAME",
+    "report": "write the report: deck-triage report --out report {where}",
+}

@@ -80,3 +80,17 @@ def disputed_pairs(library: Library) -> list[tuple[str, str]]:
     query = words.group_by(label.c.photo, label.c.tag).having(func.count(distinct(label.c.value)) > 1)
     with library.read() as connection:
         return sorted((row.photo, row.tag) for row in connection.execute(query))
+
+
+def pile_counts_by_tag(library: Library) -> dict[str, dict[str, int]]:
+    """Return how many suggestions of the present model stand in each pile, by tag."""
+    query = (
+        select(suggestion.c.tag, suggestion.c.pile, func.count().label("n"))
+        .where(suggestion.c.model == (library.model() or ""))
+        .group_by(suggestion.c.tag, suggestion.c.pile)
+    )
+    found: dict[str, dict[str, int]] = {}
+    with library.read() as connection:
+        for row in connection.execute(query):
+            found.setdefault(row.tag, {})[row.pile] = row.n
+    return found

@@ -11,7 +11,21 @@ from starlette.routing import Route
 
 from triage.review.ask import NotThere, route
 from triage.review.guard import Guard
-from triage.review.pages import add, deck, decks, disputes, facts, home, look, photo, pictures, say, work
+from triage.review.pages import (
+    add,
+    deck,
+    decks,
+    disputes,
+    facts,
+    home,
+    look,
+    model,
+    photo,
+    pictures,
+    queue,
+    say,
+    work,
+)
 from triage.review.render import KINDS, static_files
 
 if TYPE_CHECKING:
@@ -24,7 +38,7 @@ def routes() -> list[Route]:
     """Return every address."""
     lib = "/l/{lib}"
     return [
-        Route("/static/{file}", static, methods=["GET"]),
+        Route("/static/{version}/{file}", static, methods=["GET"]),
         route("/", home.show),
         route("/who", home.who, posts=True),
         route("/new", home.new, posts=True),
@@ -55,6 +69,10 @@ def routes() -> list[Route]:
         ],
         route(f"{lib}/deck/move", say.move_photos, posts=True),
         route(f"{lib}/deck/forget", say.forget_photos, posts=True),
+        route(f"{lib}/queue", queue.show),
+        route(f"{lib}/queue/next", queue.following, json=True),
+        route(f"{lib}/model", model.show),
+        route(f"{lib}/next", model.following),
         route(f"{lib}/disputes", disputes.show),
         route(f"{lib}/disputes/settle", disputes.end, posts=True),
         route(f"{lib}/add", add.show),
@@ -74,7 +92,10 @@ def routes() -> list[Route]:
 
 
 async def static(request: Request) -> Response:
-    """Serve a style sheet or script out of the package, by its exact name."""
+    """Serve a style sheet or script out of the package, by its exact name.
+
+    The version stands in the path, so that scripts that import each other are one and the same.
+    """
     name = request.path_params["file"]
     data = static_files().get(name)
     if data is None:

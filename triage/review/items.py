@@ -29,8 +29,8 @@ def is_hidden(sha: str, tag: str, model: str | None) -> bool:
     return digest[0] % HIDDEN_ONE_IN == 0
 
 
-def describe(name: str, library: Library, photo: Photo, by: str) -> dict[str, Any]:
-    """Return everything that the photo's page shows, as plain data."""
+def describe(name: str, library: Library, photo: Photo, by: str, tag: str = "") -> dict[str, Any]:
+    """Return everything that the photo's page shows, as plain data; `tag` is shown in any case."""
     vocabulary = library.vocabulary()
     words, machine = said_of(library, photo.sha)
     return {
@@ -47,8 +47,32 @@ def describe(name: str, library: Library, photo: Photo, by: str) -> dict[str, An
         "picture": url(name, f"picture/{photo.sha}"),
         "full": url(name, f"full/{photo.sha}"),
         "page": url(name, f"photo/{photo.sha}"),
-        "questions": questions_of(vocabulary, words, machine, by, library.model()),
+        "questions": questions_of(
+            vocabulary, words, machine, by, library.model(), tag, coarse_tags(library, library.model())
+        ),
     }
+
+
+_coarse: dict[str, frozenset[str]] = {}
+
+
+def coarse_tags(library: Library, model: str | None) -> frozenset[str]:
+    """Return the tags whose model saw too few positives for a chance in figures; read once per model."""
+    from triage.errors import TriageError
+    from triage.train.store import load_model
+    from triage.train.types import TagModel
+
+    if model is None:
+        return frozenset()
+    if model not in _coarse:
+        try:
+            loaded = load_model(library.model_dir)
+        except TriageError:
+            return frozenset(library.vocabulary().tags)
+        _coarse[model] = frozenset(
+            tag for tag, one in loaded.items() if isinstance(one, TagModel) and one.bands
+        )
+    return _coarse[model]
 
 
 def said_of(library: Library, sha: str) -> tuple[dict[str, Word], dict[str, Suggestion]]:
@@ -66,21 +90,24 @@ def questions_of(
     machine: Mapping[str, Suggestion],
     by: str,
     model: str | None,
+    tag: str = "",
+    coarse: frozenset[str] = frozenset(),
 ) -> list[dict[str, Any]]:
     """Return the tags to show: core ones, those that somebody or the machine spoke of, then elements."""
     spoken = [
         tag for tag in vocabulary.tags if tag in words or (tag in machine and machine[tag].pile == "likely")
     ]
+    spoken += [tag] if tag and tag not in spoken else []
     shown = dict.fromkeys([*vocabulary.core, *spoken, *(SHOWS + one for one in vocabulary.elements)])
     return [
-        question(vocabulary.tags[tag], words.get(tag), machine.get(tag), by, model)
-        for tag in shown
-        if tag in vocabulary.tags
+        question(vocabulary.tags[one], words.get(one), machine.get(one), by, model, one in coarse)
+        for one in shown
+        if one in vocabulary.tags
     ]
 
 
 def question(
-    tag: Tag, word: Word | None, machine: Suggestion | None, by: str, model: str | None
+    tag: Tag, word: Word | None, machine: Suggestion | None, by: str, model: str | None, bands: bool
 ) -> dict[str, Any]:
     """Return one tag of one photo: what I said, what others said, what the machine says."""
     labels = word.labels if word else ()
@@ -95,7 +122,7 @@ def question(
         "settled": bool(word and word.settled),
         "mine": label_json(mine) if mine else None,
         "others": [label_json(label) for label in labels if label.by != by],
-        "machine": machine_json(machine),
+        "machine": machine_json(machine, bands),
         "hidden": machine is not None and is_hidden(machine.photo, machine.tag, model),
     }
 
@@ -108,11 +135,12 @@ def label_json(label: Label) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def machine_json(one: Suggestion | None) -> dict[str, Any] | None:
-    """Return a suggestion as the browser shows it."""
+def machine_json(one: Suggestion | None, bands: bool) -> dict[str, Any] | None:
+    """Return a suggestion as the browser shows it; a model of few positives gives its pile and no number."""
     if one is None:
         return None
-    return {"pile": one.pile, "probability": round(one.probability, 3), "where": boxes(one.where)}
+    number = None if bands else round(one.probability, 2)
+    return {"pile": one.pile, "probability": number, "where": boxes(one.where)}
 
 
 def boxes(given: Iterable[Box]) -> list[list[float]]:

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse
 
 from triage.review.homes import Home
 from triage.review.jobs import Jobs
+from triage.review.queues import Queues
 from triage.review.render import render
 from triage.review.sessions import Sessions
 from triage.review.standing import Standing
@@ -29,6 +30,7 @@ class Site:
         self.first = first
         self.sessions = Sessions()
         self.jobs = Jobs()
+        self.queues = Queues()
         self.stop: Callable[[], None] = lambda: None
         self._lock = threading.Lock()
         self._standing: dict[str, Standing] = {}

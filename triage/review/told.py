@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from triage.library.records import Label, Word
 
 VALUE_WORDS = {"present": "yes", "absent": "no", "unclear": "cannot tell"}
-_MOST_CHANGES = 4
+_MOST_CHANGES = 3
+_WORTH_SAYING = ("the tier", "the gaps")
+_COMES_OR_GOES = ("' is new.", "' is gone.")
 
 
 def others_said(word: Word | None, mine: Label) -> str:
@@ -38,7 +40,8 @@ def standing_json(now: DeckSummary, before: DeckSummary | None) -> dict[str, Any
     changes: list[str] = []
     if before is not None and before is not now:
         start = f"Deck {clean(now.deck)}: "
-        changes = [clean(one).removeprefix(start) for one in assessment_changes([before], [now])]
+        found = [clean(one).removeprefix(start) for one in assessment_changes([before], [now])]
+        changes = [one for one in found if one.startswith(_WORTH_SAYING) or one.endswith(_COMES_OR_GOES)]
     more = len(changes) - _MOST_CHANGES
     return {
         "deck": now.deck,

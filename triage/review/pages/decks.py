@@ -7,7 +7,8 @@ from typing import Any
 from starlette.responses import Response
 
 from triage.assess.records import DeckSummary
-from triage.library.counts import deck_counts
+from triage.assess.status import next_step
+from triage.library.counts import deck_counts, label_count, pile_counts
 from triage.review.ask import Ask
 from triage.review.standing import Standing
 
@@ -50,15 +51,24 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
     page = max(1, int(ask.query["page"])) if ask.query.get("page", "").isdigit() else 1
     pages = max(1, -(-len(rows) // SHOWN))
     page = min(page, pages)
+    photos = sum(number for number, _ in counts.values())
+    unreviewed = sum(one.unreviewed for one in known)
+    library = ask.library
+    step = next_step(
+        photos, label_count(library), unreviewed if ready else 1, pile_counts(library),
+        trained=library.model() is not None,
+    )  # fmt: skip
     return {
+        "step": step,
+        "first": known[0].deck if known else next(iter(sorted(counts)), ""),
         "rows": rows[(page - 1) * SHOWN : page * SHOWN],
         "ready": ready,
         "failed": str(standing.failed) if standing.failed else "",
         "page": page,
         "pages": pages,
         "decks": len(rows),
-        "photos": sum(photos for photos, _ in counts.values()),
-        "unreviewed": sum(one.unreviewed for one in known),
+        "photos": photos,
+        "unreviewed": unreviewed,
     }
 
 

@@ -28,18 +28,18 @@ def show(ask: Ask) -> Response:
     return ask.site.show(
         "photo.html", ask, here="photo", deck_name=photo.deck, photo=photo,
         tag=tag if tag in vocabulary.tags else vocabulary.core[0],
-        start={"item": whole_item(ask, photo), "queue": None}, tags=tags_json(vocabulary),
+        start={"item": whole_item(ask, photo, tag), "queue": None}, tags=tags_json(vocabulary),
     )  # fmt: skip
 
 
 def item(ask: Ask) -> Response:
     """Return one photo as data, for the script that is on its page already."""
-    return JSONResponse(whole_item(ask, ask.photo()))
+    return JSONResponse(whole_item(ask, ask.photo(), ask.query.get("tag", "")))
 
 
-def whole_item(ask: Ask, photo: Photo) -> dict[str, Any]:
+def whole_item(ask: Ask, photo: Photo, tag: str = "") -> dict[str, Any]:
     """Return a photo as data, with its neighbours in time and its history."""
-    found = describe(ask.name, ask.library, photo, ask.session.by)
+    found = describe(ask.name, ask.library, photo, ask.session.by, tag)
     siblings = ask.library.photos(photo.deck)
     found["siblings"] = [
         {

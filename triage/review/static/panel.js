@@ -44,7 +44,7 @@ export function showMachine(into, question, shown, kept) {
 }
 
 export function machineWords({ pile, probability }) {
-  return `${PILES[pile]} (${Math.round(probability * 100)} in 100)`;
+  return probability === null ? PILES[pile] : `${PILES[pile]} (${Math.round(probability * 100)} in 100)`;
 }
 
 export function showMeaning(into, meaning) {

@@ -15,7 +15,7 @@ const ready = new Map();   // photos and questions fetched ahead, by address
 
 const question = () => state.item.questions.find((one) => one.tag === state.tag) || state.item.questions[0];
 const keptBack = (one) => one.hidden && !one.mine;
-const machineShown = (one) => Boolean(one.machine) && !keptBack(one) && (state.machine || Boolean(state.queue));
+const machineShown = (one) => Boolean(one.machine) && !keptBack(one) && (state.machine || Boolean(state.queue && state.queue.machine));
 
 function show({ item, queue }, keepTag = false) {
   const changed = !state.item || state.item.sha !== item.sha;
@@ -45,7 +45,7 @@ function redraw() {
   ];
   view.setLayers(layers);
   panel.showQuestion(at("question"), one, state.pending ? state.pending.length : 0);
-  panel.showMachine(at("machine"), one, shown, keptBack(one) && (state.machine || queue));
+  panel.showMachine(at("machine"), one, shown, keptBack(one) && (state.machine || (queue && queue.machine)));
   panel.showMeaning(at("meaning"), tags[one.tag]);
   panel.showQuestions(at("questions"), item.questions, one.tag, choose);
   panel.showHistory(at("history"), item.history);
@@ -53,8 +53,8 @@ function redraw() {
   for (const button of document.querySelectorAll("[data-answer]")) {
     button.classList.toggle("now", Boolean(one.mine) && one.mine.value === button.dataset.answer);
   }
-  at("machine-toggle").setAttribute("aria-pressed", String(state.machine || Boolean(queue)));
-  at("machine-toggle").hidden = !item.questions.some((each) => each.machine);
+  at("machine-toggle").setAttribute("aria-pressed", String(state.machine || Boolean(queue && queue.machine)));
+  at("machine-toggle").hidden = Boolean(queue && queue.machine) || !item.questions.some((each) => each.machine);
   at("grid-toggle").setAttribute("aria-pressed", String(Boolean(view.grid)));
   const place = item.siblings.findIndex((each) => each.sha === item.sha) + 1;
   const flags = item.flags.length ? ` · ${item.flags.join(", ")}` : "";
@@ -114,8 +114,10 @@ async function step(by) {
 
 async function goTo(sha, keepTag = true) {
   if (state.queue && sha !== state.item.sha) { location.href = address(`photo/${sha}`); return; }
-  const item = await get(`item/${sha}`);
+  const item = await get(`item/${sha}?tag=${encodeURIComponent(state.tag)}`);
+  const tag = state.tag;
   show({ item, queue: state.queue }, keepTag);
+  if (state.queue) choose(tag);
 }
 
 // ---- answering ------------------------------------------------------------------------------------------
@@ -123,6 +125,7 @@ async function goTo(sha, keepTag = true) {
 function answer(value, boxes = null, saw = false) {
   const one = question();
   const { item, queue } = state;
+  const mainQuestion = queue !== null && one.tag === queue.tag;
   const seen = saw || machineShown(one);
   const places = boxes || state.pending || (one.mine && one.mine.value === "present" ? one.mine.boxes : []);
   const count = at("count").value.trim();
@@ -130,12 +133,12 @@ function answer(value, boxes = null, saw = false) {
   const given = {
     photo: item.sha, tag: one.tag, value, boxes: value === "present" ? places : [],
     place: at("place").value, count: count ? Number(count) : null, note: at("note").value,
-    asked_by: queue ? queue.asked_by : "taken", saw_machine: seen,
+    asked_by: mainQuestion ? queue.asked_by : "taken", saw_machine: seen,
   };
-  const again = queue === null && one.mine !== null;
+  const again = !mainQuestion && (Boolean(queue) || one.mine !== null);
   one.mine = { value, boxes: given.boxes, place: given.place, count: given.count, note: given.note };
   one.value = value;
-  if (one.hidden && one.machine && (state.machine || queue)) tell(`The machine had said: ${panel.machineWords(one.machine)}.`);
+  if (one.hidden && one.machine && (state.machine || (queue && queue.machine))) tell(`The machine had said: ${panel.machineWords(one.machine)}.`);
   const sent = inOrder(() => post("answer", given));
   sent.then((told) => {
     tell(told.told, false, 9);
@@ -159,7 +162,7 @@ function goToAfter(sent, sha) { sent.then(() => goTo(sha)).catch(() => {}); }
 async function deckNow(deck) {
   try {
     const now = await get(`standing?d=${encodeURIComponent(deck)}`);
-    for (const change of now.changes) if (!change.startsWith("unanswered")) tell(`Deck ${now.deck}: ${change}`, false, 8);
+    if (now.changes.length) tell(`Deck ${now.deck}: ${now.changes.join(" ")}`, false, 7);
   } catch (error) { complain(error); }
 }
 

@@ -1,0 +1,82 @@
+"""Runs of questions that a person goes through one by one, kept while the page runs."""
+
+from __future__ import annotations
+
+import threading
+from collections import Counter, OrderedDict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from triage.label.order import ORDERS, Question, questions
+
+if TYPE_CHECKING:
+    from triage.library import Library
+
+PLACES = "places"
+SECOND = "second-look"
+WAYS = (*ORDERS, PLACES, SECOND)
+SECOND_LOOKS = 40
+_KEPT = 30
+
+
+@dataclass(frozen=True)
+class Wish:
+    """Which questions somebody wants: in which order, of which deck and tag ('' for all)."""
+
+    by: str
+    order: str = "dangerous"
+    deck: str = ""
+    tag: str = ""
+
+
+class Queues:
+    """The runs of one page, by library and wish."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._runs: OrderedDict[tuple[str, Wish], list[Question]] = OrderedDict()
+
+    def start(self, name: str, library: Library, wish: Wish) -> list[Question]:
+        """Ask anew which questions are open. Raises BadInput where the order has nothing to go by."""
+        run = _ask(library, wish)
+        with self._lock:
+            self._runs[name, wish] = run
+            self._runs.move_to_end((name, wish))
+            while len(self._runs) > _KEPT:
+                self._runs.popitem(last=False)
+        return run
+
+    def run(self, name: str, library: Library, wish: Wish) -> list[Question]:
+        """Return the run that was started, or start it."""
+        with self._lock:
+            found = self._runs.get((name, wish))
+        return found if found is not None else self.start(name, library, wish)
+
+
+def _ask(library: Library, wish: Wish) -> list[Question]:
+    deck, tags = wish.deck or None, (wish.tag,) if wish.tag else ()
+    if wish.order == PLACES:
+        return _without_place(library, wish)
+    if wish.order == SECOND:
+        return questions(library, by=wish.by, deck=deck, tags=tags, second_look=SECOND_LOOKS)
+    return questions(library, by=wish.by, deck=deck, tags=tags, order=wish.order)
+
+
+def _without_place(library: Library, wish: Wish) -> list[Question]:
+    """Return this person's 'present' without a mark: tags with the fewest marks first, decks in turn."""
+    vocabulary = library.vocabulary()
+    labels = [
+        label
+        for label in library.labels(deck=wish.deck or None, tag=wish.tag or None)
+        if label.value == "present" and label.tag in vocabulary.defects
+    ]
+    marked = Counter(label.tag for label in labels if label.boxes)
+    photos = {photo.sha: photo for photo in library.photos(wish.deck or None)}
+    turn: Counter[tuple[str, str]] = Counter()
+    rows = []
+    for label in labels:
+        if label.by == wish.by and not label.boxes and label.photo in photos:
+            deck = photos[label.photo].deck
+            rows.append((marked[label.tag], label.tag, turn[label.tag, deck], label.photo, label.asked_by))
+            turn[label.tag, deck] += 1
+    return [Question(photos[sha], tag, asked_by) for _, tag, _, sha, asked_by in sorted(rows)]
