@@ -15,8 +15,9 @@ MODEL = "m" * 64
 
 
 @pytest.fixture
-def suggested(library):
-    """The small library with made-up suggestions of a made-up model."""
+def suggested(library, monkeypatch):
+    """The small library with made-up suggestions of a made-up model that promises nothing."""
+    monkeypatch.setattr("triage.presort.of_library.promise_standing", lambda _library: {})
     library.say("trained", {"model": MODEL, "tags": {}}, by="ann")
     rows = []
     for number, photo in enumerate(library.photos()):
