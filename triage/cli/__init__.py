@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import importlib
+import os
 import sys
 import traceback
 from pathlib import Path
@@ -116,6 +117,8 @@ def cli(context: click.Context, library_path: Path | None, verbose: bool) -> int
 
 def main() -> None:
     """Run the command line; every error ends in one sentence, a hint and the right exit code."""
+    for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(threads, "1")  # many small products: more threads only wait for each other
     arguments = sys.argv[1:]
     verbose = "-v" in arguments or "--verbose" in arguments
     if "-v" in arguments:  # accepted anywhere on the line
