@@ -16,15 +16,18 @@ def installed(tmp_path_factory) -> Path:
     """The wheel, built and unpacked into a folder of its own, beside nothing of the checkout."""
     base = tmp_path_factory.mktemp("wheel")
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "--quiet"]
-    subprocess.run([*pip, "wheel", "--no-deps", "--no-build-isolation", "-w", base / "dist", ROOT], check=True)
+    built = base / "dist"
+    subprocess.run([*pip, "wheel", "--no-deps", "--no-build-isolation", "-w", built, ROOT], check=True)
     (wheel,) = (base / "dist").glob("deck_triage-*.whl")
     subprocess.run([*pip, "install", "--no-deps", "--target", base / "site", wheel], check=True)
     return base / "site"
 
 
 def test_the_wheel_labels_trains_and_presorts_without_a_checkout(installed, tmp_path, demo_rows):
+    alone = {**os.environ, "PYTHONPATH": str(installed)}
+
     def run(*words, fine=(0,)):
-        environment = {**os.environ, "PYTHONPATH": str(installed), "DECK_TRIAGE_LIBRARY": str(tmp_path / "lib")}
+        environment = {**alone, "DECK_TRIAGE_LIBRARY": str(tmp_path / "lib")}
         done = subprocess.run(
             [sys.executable, "-m", "triage.cli", *map(str, words)],
             cwd=tmp_path, env=environment, capture_output=True, text=True,
@@ -34,11 +37,12 @@ def test_the_wheel_labels_trains_and_presorts_without_a_checkout(installed, tmp_
 
     where = subprocess.run(
         [sys.executable, "-c", "import triage, triage.embed as e; print(triage.__file__, e.models_dir())"],
-        cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(installed)}, capture_output=True, text=True, check=True,
+        cwd=tmp_path, env=alone, capture_output=True, text=True, check=True,
     ).stdout.split()  # fmt: skip
     assert all(path.startswith(str(installed)) for path in where), where
 
-    rows = [row for row in demo_rows if row["tag"] == "shows-flashing" and row["value"] in ("present", "absent")]
+    asked = [row for row in demo_rows if row["tag"] == "shows-flashing"]
+    rows = [row for row in asked if row["value"] in ("present", "absent")]
     first = {(row["deck"], row["value"]): row for row in rows}
     present = [row for row in first.values() if row["value"] == "present"][:7]
     absent = [row for row in first.values() if row["value"] == "absent"][:6]
@@ -48,7 +52,8 @@ def test_the_wheel_labels_trains_and_presorts_without_a_checkout(installed, tmp_
     with (tmp_path / "labels.csv").open("w", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(["photo", "deck", "tag", "value"])
-        writer.writerows([row["photo"], row["deck"], row["tag"], row["value"]] for row in (present[:6] + absent))
+        kept = (*present[:6], *absent)
+        writer.writerows([row["photo"], row["deck"], row["tag"], row["value"]] for row in kept)
     read = run("label", "read", tmp_path / "labels.csv", "--by", "ann", "--json")
     assert read["new"] == 12
     trained = run("train", "--tag", "shows-flashing", "--json", fine=(0, 3))

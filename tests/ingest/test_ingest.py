@@ -1,7 +1,6 @@
 """From files to photo rows: every file is accepted or set aside with a reason, and nothing is lost."""
 
 import json
-import os
 import shutil
 import zipfile
 
@@ -125,7 +124,7 @@ def test_a_zip_gives_the_same_decks_as_its_folder(tmp_path, card):
 
 
 @pytest.mark.parametrize(
-    "name", ["../evil.jpg", "/var/tmp/evil-absolute.jpg", "D-1/../../evil.jpg", "C:\\evil.jpg"]
+    "name", ["../evil.jpg", "/evil-absolute.jpg", "D-1/../../evil.jpg", "C:\\evil.jpg"]
 )
 def test_a_zip_cannot_write_outside(library, tmp_path, photo_maker, name):
     photo = photo_maker(tmp_path / "p.jpg", seed=80).read_bytes()

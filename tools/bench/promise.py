@@ -4,8 +4,8 @@
 
 Each draw makes decks with and without the defect as vectors with a deck effect, trains leave-one-out ridge
 classifiers on the n decks with the defect and all others, sets the threshold, and asks how many of the
-positive photos of a deck never seen are put in `unlikely` by the largest of the n scores. Mean miss share, its
-standard error, and the share of negative photos spared; `broken` counts decks without the defect as decks
+positive photos of a deck never seen are put in `unlikely` by the largest of the n scores. Mean miss share,
+its standard error, and the share of negative photos spared; `broken` counts decks without the defect as decks
 that lost nothing.
 """
 
@@ -78,7 +78,7 @@ def main() -> None:
     print(
         "| promised | decks with the defect | mean missed | standard error | negatives spared | broken variant |"
     )
-    print("| --- | --- | --- | --- | --- | --- |")
+    print("|" + " --- |" * len(heads))
     for alpha, n in ((0.10, 10), (0.10, 20), (0.10, 40), (0.05, 20), (0.05, 40), (0.02, 50)):
         draw = np.random.default_rng(int(alpha * 1000) + n)
         found = np.array([one_draw(draw, alpha, n, False) for _ in range(options.draws)])

@@ -5,8 +5,8 @@
 For each tag and each number n of labelled positives: half of the decks are held out, decks of the other half
 are labelled in a random order until n positives are reached (their negatives come along, as in life), and the
 commands `label read`, `train --tag`, `presort --json` run on a copy of a library that `new`, `tags add` and
-`ingest` made. The figures are over the held-out decks, mean over seeds with the standard error; the plain baseline
-(`tools/bench/baseline.py`) sees the same labels and the same held-out photos.
+`ingest` made. The figures are over the held-out decks, mean over seeds with the standard error; the plain
+baseline (`tools/bench/baseline.py`) sees the same labels and the same held-out photos.
 """
 
 from __future__ import annotations
