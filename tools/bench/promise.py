@@ -75,9 +75,8 @@ def main() -> None:
     )
     parser.add_argument("--draws", type=int, default=1000)
     options = parser.parse_args()
-    print(
-        "| promised | decks with the defect | mean missed | standard error | negatives spared | broken variant |"
-    )
+    heads = ("promised", "decks", "mean missed", "standard error", "negatives spared", "broken")
+    print(f"| {' | '.join(heads)} |")
     print("|" + " --- |" * len(heads))
     for alpha, n in ((0.10, 10), (0.10, 20), (0.10, 40), (0.05, 20), (0.05, 40), (0.02, 50)):
         draw = np.random.default_rng(int(alpha * 1000) + n)
