@@ -45,11 +45,11 @@ def look(view: sv.View, wood: np.ndarray, **settings: float) -> Measurable:
 
 
 def test_lengths_beside_the_card_are_right_and_so_are_their_intervals(wood: np.ndarray) -> None:
-    told = bench.summary([bench.measure_view(seed, "letter", wood) for seed in range(500, 560)])
-    assert told["lengths"] > 100
+    told = bench.summary([bench.measure_view(seed, "letter", wood) for seed in range(500, 600)])
+    assert told["lengths"] > 180
     assert told["median_error"] < 0.01
     assert told["p95_error"] < 0.03
-    assert 0.90 <= told["coverage"] <= 0.99  # 93 to 97 % within what so few views can tell
+    assert 0.91 <= told["coverage"] <= 0.985  # 93 to 97 % within what so few views can tell
 
 
 def test_a_bent_card_tells_its_bend_and_lengths_stay_right(wood: np.ndarray) -> None:

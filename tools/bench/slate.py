@@ -143,7 +143,7 @@ def run_rendered(folder: Path) -> list[Told]:
     """Measure in pictures of another renderer, with the truth beside them."""
     all_told = []
     truth = json.loads((folder / "truth.json").read_text())
-    for photo in sorted({row["photo"] for row in truth}):
+    for photo in sorted({row["photo"] for row in truth if (folder / row["photo"]).exists()}):
         rgb = cv2.imread(str(folder / photo), cv2.IMREAD_COLOR)[..., ::-1]
         mine = [row for row in truth if row["photo"] == photo]
         told = Told()

@@ -25,7 +25,8 @@ from triage.slate.straight import convergence_deg
 Floats = NDArray[np.float64]
 
 FEWEST_MARKERS = 3
-SMALLEST_MARKER_PX = 11.0
+SMALLEST_CELL_PX = 2.2
+"""Cells of the markers that are smaller across run together, and the sides are found in the wrong place."""
 MOST_OBLIQUE_DEG = 66.0
 MOST_BEND_PER_M = 1.6
 MOST_SIDE_SD = 0.022
@@ -97,7 +98,7 @@ def measurable_in(
     grey = grey_of(rgb)
     layout = seen.markers[0].layout
     fit = fit_plane(layout, list(seen.markers), side_points(grey, list(seen.markers)), frame)
-    _refuse_fit(fit, float(np.median([marker.side_px for marker in seen.markers])))
+    _refuse_fit(fit, seen)
     printed = printed_scale(grey, fit)
     scale = _scale(fit, printed, ruler_in)
     turn = convergence_deg(grey, fit)
@@ -158,8 +159,10 @@ def _refuse_problem(seen: CardSeen) -> None:
         )
 
 
-def _refuse_fit(fit: PlaneFit, marker_px: float) -> None:
-    if marker_px < SMALLEST_MARKER_PX or fit.points < 24:
+def _refuse_fit(fit: PlaneFit, seen: CardSeen) -> None:
+    marker_px = float(np.median([marker.side_px for marker in seen.markers]))
+    cell_px = float(np.median([marker.cell_px for marker in seen.markers]))
+    if cell_px < SMALLEST_CELL_PX or fit.points < 24:
         raise CannotMeasure(
             "The card is too small or too blurred to measure by.", "Take the photo from nearer by."
         )
