@@ -90,6 +90,12 @@ def test_a_dry_run_says_the_same_and_stores_nothing(home: Path, capsys) -> None:
         assert library.photos() == []
 
 
+def test_a_deck_and_its_card_are_not_named_both(home: Path, capsys) -> None:
+    code, _, err = said(capsys, "ingest", str(heap(home)), "--deck-from", "slate", "--deck", "A")
+    assert code == 2
+    assert "do not go together" in err
+
+
 def test_cards_are_written_for_known_and_new_decks(home: Path, capsys) -> None:
     code, told, _ = said(
         capsys, "slate", "A", "B", "--out", "cards.pdf", "--closing", "--visit", "2026-05-04"

@@ -22,6 +22,7 @@ from triage.cli._common import (
     say,
     someone,
 )
+from triage.errors import WrongUsage
 
 if TYPE_CHECKING:
     from triage.ingest import IngestResult
@@ -46,13 +47,16 @@ def command(
 ) -> Any:  # fmt: skip
     """Take photos into the library: folders, zips, single files, or another library.
 
-    The deck of a photo is the folder right below PATH that holds it. Originals are copied and never change.
+    The deck of a photo is the folder right below PATH that holds it. With --deck-from slate it is the deck
+    whose printed card (see: deck-triage slate) was photographed before it; what no card decides goes to the
+    deck 'unsorted' and is listed. Originals are copied and never change.
     A file that is no readable photo is set aside with its reason, and the batch goes on.
 
     Examples:
     deck-triage ingest card/ -L season-2026
     deck-triage ingest card.zip --visit 2026-05-04
     deck-triage ingest IMG_0412.jpg --deck D-17
+    deck-triage ingest card/ --deck-from slate
     deck-triage ingest card/ --dry-run
     """
     from triage.ingest import ingest
@@ -68,8 +72,13 @@ def command(
         if deck_from == "slate":
             from triage.ingest.by_slate import ingest_by_slate
 
+            if deck is not None:
+                raise WrongUsage(
+                    "--deck and --deck-from slate do not go together.",
+                    "The cards in the photos name the decks.",
+                )
             result = ingest_by_slate(
-                library, paths, by=someone(by), visit=visit, engine=engine, dry_run=dry_run,
+                library, paths, by=someone(by), visit=visit, engine=engine, dask=dask, dry_run=dry_run,
                 progress=progress_line(),
             )  # fmt: skip
         else:

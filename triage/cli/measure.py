@@ -86,12 +86,8 @@ def _point(text: str) -> tuple[float, float]:
 
 def _show(told: list[Length], seen: list[Round], fact: dict[str, Any], as_json: bool) -> None:
     if as_json:
-        rows = [
-            {"from": list(one.start), "to": list(one.end), "inches": round(one.inches, 3),
-             "low": round(one.low, 3), "high": round(one.high, 3)}
-            for one in told
-        ]  # fmt: skip
-        rounds = [{"x": one.x, "y": one.y, "across_in": round(one.across_in, 2)} for one in seen]
+        rows = [one.to_json() for one in told]
+        rounds = [one.to_json() for one in seen]
         emit({"lengths_in": rows, "rounds": rounds, "fact": fact})
         return
     for one in told:

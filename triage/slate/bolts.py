@@ -28,6 +28,10 @@ class Round:
     y: float
     across_in: float
 
+    def to_json(self) -> dict[str, float]:
+        """Return it for a page or a script."""
+        return {"x": self.x, "y": self.y, "across_in": round(self.across_in, 2)}
+
 
 @dataclass(frozen=True)
 class Rectified:

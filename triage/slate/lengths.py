@@ -28,6 +28,16 @@ class Length:
     low: float
     high: float
 
+    def to_json(self) -> dict[str, object]:
+        """Return the length in the shape that scripts rely on."""
+        return {
+            "from": list(self.start),
+            "to": list(self.end),
+            "inches": round(self.inches, 3),
+            "low": round(self.low, 3),
+            "high": round(self.high, 3),
+        }
+
     @property
     def relative(self) -> float:
         """Half the interval's width as a fraction of the length."""
