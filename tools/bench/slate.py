@@ -19,7 +19,7 @@ import random
 import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -125,15 +125,23 @@ def _some_views(job: tuple[int, int, str, bool]) -> list[Told]:
     return [measure_view(seed, paper, wood, whole) for seed in range(first, first + count)]
 
 
-def run_views(count: int, paper: str, seed: int, jobs: int, whole: bool) -> list[Told]:
-    """Make and measure so many views with consecutive seeds."""
+def run_views(
+    count: int, paper: str, seed: int, jobs: int, whole: bool, keep: Path | None = None
+) -> list[Told]:
+    """Make and measure so many views with consecutive seeds; `keep` is a file in which a run goes on."""
     step = 25
     first = seed * 1_000_000
     chunks = [(first + n, min(step, count - n), paper, whole) for n in range(0, count, step)]
-    told: list[Told] = []
+    told = (
+        [Told(**json.loads(line)) for line in keep.read_text().splitlines()] if keep and keep.exists() else []
+    )
+    chunks = chunks[len(told) // step :]
     with ProcessPoolExecutor(jobs) as pool:
         for some in pool.map(_some_views, chunks):
             told += some
+            if keep:
+                with keep.open("a") as file:
+                    file.writelines(json.dumps(asdict(one), default=float) + "\n" for one in some)
             sys.stderr.write(f"\r{len(told)} of {count} views")
     sys.stderr.write("\n")
     return told
@@ -186,6 +194,7 @@ def main() -> None:
     views.add_argument("--paper", default="letter")
     views.add_argument("--jobs", type=int, default=1)
     views.add_argument("--whole", action="store_true", help="draw whole photos, not the card's part alone")
+    views.add_argument("--keep", type=Path, help="file of what is done, to go on with")
     walks = kinds.add_parser("walks")
     for one in (views, walks):
         one.add_argument("--count", type=int, default=2000)
@@ -198,7 +207,7 @@ def main() -> None:
     told = (
         run_rendered(given.folder)
         if given.kind == "rendered"
-        else run_views(given.count, given.paper, given.seed, given.jobs, given.whole)
+        else run_views(given.count, given.paper, given.seed, given.jobs, given.whole, given.keep)
     )
     result = summary(told)
     if given.kind == "views":
