@@ -127,6 +127,13 @@ def test_two_phones_of_one_kind_in_one_folder_are_told_apart_by_their_counters()
     assert "give each phone its own folder" in placed[1].reason
 
 
+def test_between_start_and_end_only_where_the_clock_never_steps_back() -> None:
+    times = {"IMG_0001.jpg": ("10:30", A), "IMG_0002.jpg": ("10:31", None)}
+    times |= {"IMG_0900.jpg": ("10:00", None), "IMG_0901.jpg": ("10:40", A_END)}
+    photos = [WalkPhoto(name, "p", name, f"2026-05-04T{at}:00", card) for name, (at, card) in times.items()]
+    assert decks(sort_walk(photos)) == "AA?A"
+
+
 def _two_phones(shift_s: float, second: list[tuple[float, Card | str | None]]) -> list[Placed]:
     steady = [(s, None) for s in range(1010, 2000, 30)]
     first = walk((0, A), (20, None), (1000, B), *steady, (2500, C), (2520, None), phone="p")
