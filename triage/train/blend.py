@@ -12,7 +12,10 @@ if TYPE_CHECKING:
     from triage.train.types import Floats
 
 SHRINK = 10.0
-EVEN = (0.0, 0.5, 0.5)
+GUARD_WHOLE = (0.0, 1.0, 0.0)
+GUARD_BOTH = (0.0, 1.0, 0.25)
+"""Blend of the guards: fixed, as nothing may be tuned on the deck that a guard leaves out. Whole scores run
+from -1 to 1, cell scores are log odds."""
 GRID = np.linspace(0, 1, 11)
 
 

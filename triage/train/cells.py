@@ -89,13 +89,10 @@ def near(boxes: Sequence[Box], cells: Floats32) -> NDArray[np.bool_]:
     return close
 
 
-def some_cells(sha: str, allowed: NDArray[np.bool_], most: int, seed: int) -> NDArray[np.intp]:
-    """At most `most` of the allowed cells, drawn by the photo's hash, so the same in every model."""
-    places = np.flatnonzero(allowed)
-    if len(places) <= most:
-        return places
+def ranked_cells(sha: str, allowed: NDArray[np.bool_], most: int, seed: int) -> NDArray[np.intp]:
+    """At most `most` of the allowed cells in an order drawn by the photo's hash, the same in every model."""
     order = np.random.default_rng(draw(seed, "cells", sha)).permutation(len(allowed))
-    return np.sort(order[allowed[order]][:most])
+    return np.asarray(order[allowed[order]][:most])
 
 
 def top_mean(scores: Floats | Floats32, highest: int = HIGHEST) -> Floats:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, overload
 
 import numpy as np
 
 from triage.train import blend as blending
 from triage.train import calibrate, measures
 from triage.train.cells import Shelf
-from triage.train.fitting import CellLearner, WholeLearner, rows_to_train
+from triage.train.fitting import CellLearner, Chooser, WholeLearner
 from triage.train.promise import decks_needed, make_promise
-from triage.train.table import TagTable, deal_folds
+from triage.train.table import TagTable, deal_folds, draw
 from triage.train.types import MIN_DECKS, MIN_PHOTOS, Figures, Guards, Linear, Promise, TagModel, TooFew
 
 if TYPE_CHECKING:
@@ -77,31 +77,49 @@ class Draft:
         """Fit the model on all decks, without each fold, and without each deck that the promise rests on."""
         folds = deal_folds(table, seed, earlier)
         fold = np.array([folds[deck] for deck in table.decks])
-        kept = rows_to_train(table, seed)
-        gram = np.asarray(rows @ rows.T, np.float64)
-        whole = WholeLearner(table, rows, gram, kept)
-        cells = CellLearner(table, shelf, kept, seed)
-        everything = np.ones(len(fold), bool)
-        eligible = [deck for deck in table.decks_of(table.present) if _eligible(table, deck)]
-        guards = eligible[:MOST_GUARDS] if len(eligible) >= decks_needed(miss_rate) else []
         deck = np.array(table.decks)
-        full = [everything]
-        without_fold = [fold != k for k in range(int(fold.max()) + 1)]
-        without_deck = [deck != name for name in guards]
-        whole_main, whole_folds, whole_guards = (_whole(whole, m) for m in (full, without_fold, without_deck))
-        cell_main, cell_folds, cell_guards = (_cells(cells, m) for m in (full, without_fold, without_deck))
-        out = np.einsum("ij,ij->i", rows, whole_folds.weights[fold]) + whole_folds.bias[fold]
-        draft = cls(
-            table, miss_rate, seed, folds, fold, whole_main, cell_main, whole_folds, cell_folds, guards,
-            len(eligible), whole_guards if guards else None, cell_guards if guards else None,
-            np.asarray(out, float), np.full(len(fold), np.nan),
-        )  # fmt: skip
-        for k, name in enumerate(guards):
-            for place in np.flatnonzero((deck == name) & table.present):
-                draft.guard_whole_out[int(place)] = float(
-                    rows[place] @ whole_guards.weights[k] + whole_guards.bias[k]
-                )
-        return draft
+        everything = np.ones(len(fold), bool)
+        eligible = [name for name in table.decks_of(table.present) if _eligible(table, name)]
+        guards: list[str] = []
+        if len(eligible) >= decks_needed(miss_rate):
+            guards = sorted(eligible, key=lambda name: draw(seed, "guards", name))[:MOST_GUARDS]
+        main = [everything, *(fold != k for k in range(int(fold.max()) + 1))]
+        without = [deck != name for name in guards]
+        chooser = Chooser(table, seed)
+        boxed = bool(guards) and min(_boxed_share(table, use) for use in without) >= 0.5
+        whole = WholeLearner(table, rows, chooser)
+        cells = CellLearner(table, shelf, chooser, [*main, *without] if boxed else main, seed)
+        whole_main = _stack([whole.fit(use) for use in main])
+        cell_main = _stack([cells.fit(use) for use in main])
+        fold_whole = Linear(whole_main.weights[1:], whole_main.bias[1:])
+        return cls(
+            table,
+            miss_rate,
+            seed,
+            folds,
+            fold,
+            whole=_first(whole_main),
+            cells=cell_main and _first(cell_main),
+            fold_whole=fold_whole,
+            fold_cells=cell_main and Linear(cell_main.weights[1:], cell_main.bias[1:]),
+            guard_decks=guards,
+            eligible=len(eligible),
+            guard_whole=_stack(whole.guards(without)) if guards else None,
+            guard_cells=_stack([cells.fit(use) for use in without]) if boxed else None,
+            whole_out=np.einsum("ij,ij->i", rows, fold_whole.weights[fold]) + fold_whole.bias[fold],
+            cell_out=np.full(len(fold), np.nan),
+        )._score_guards(rows)
+
+    def _score_guards(self, rows: Floats32) -> Draft:
+        """Score the firm photos of each guarded deck by the guard that left it out."""
+        if self.guard_whole is None:
+            return self
+        deck = np.array(self.table.decks)
+        for k, name in enumerate(self.guard_decks):
+            for place in np.flatnonzero((deck == name) & self.table.firm):
+                score = rows[place] @ self.guard_whole.weights[k] + self.guard_whole.bias[k]
+                self.guard_whole_out[int(place)] = float(score)
+        return self
 
     def cell_models(self, place: int) -> tuple[Floats32, Floats] | None:
         """The cell models that must score this photo: its fold's, and its deck's guard where it has one."""
@@ -161,19 +179,25 @@ class Draft:
     def _guards(self) -> Guards | None:
         if self.guard_whole is None:
             return None
-        n = len(self.guard_decks)
-        return Guards(self.guard_whole, self.guard_cells, np.tile(blending.EVEN, (n, 1)))
+        blend = blending.GUARD_WHOLE if self.guard_cells is None else blending.GUARD_BOTH
+        return Guards(self.guard_whole, self.guard_cells, np.tile(blend, (len(self.guard_decks), 1)))
 
     def _promise(self) -> Promise:
-        if self.guard_whole is None:
+        guards = self._guards()
+        if guards is None:
             return make_promise([np.zeros(1)] * self.eligible, self.miss_rate)
-        per_deck = []
-        for name in self.guard_decks:
-            places = [p for p in self.guard_whole_out if self.table.decks[p] == name]
-            whole = np.array([self.guard_whole_out[p] for p in places])
-            cells = np.array([self.guard_cell_out.get(p, np.nan) for p in places])
-            per_deck.append(blending.join(blending.EVEN, whole, cells))
-        return make_promise(per_deck, self.miss_rate)
+        places = np.array(sorted(self.guard_whole_out), np.intp)
+        whole = np.array([self.guard_whole_out[int(p)] for p in places])
+        cells = np.array([self.guard_cell_out.get(int(p), np.nan) for p in places])
+        scores = blending.join(tuple(guards.blend[0]), whole, cells)
+        deck = np.array(self.table.decks)[places]
+        present = self.table.present[places]
+        per_deck = [scores[(deck == name) & present] for name in self.guard_decks]
+        promise = make_promise(per_deck, self.miss_rate)
+        negatives = scores[~present]
+        if promise.threshold is None or not len(negatives):
+            return promise
+        return replace(promise, spared=float(np.mean(negatives < promise.threshold)))
 
     def _figures(self, raw: Floats, labels: Floats) -> Figures:
         firm = self.table.firm
@@ -189,15 +213,23 @@ def _eligible(table: TagTable, deck: str) -> bool:
     return deck in table.complete and bool(table.counts[here].all())
 
 
-def _whole(learner: WholeLearner, masks: list[NDArray[np.bool_]]) -> Linear:
-    fitted = [learner.fit(mask) for mask in masks]
-    if not fitted:
-        return Linear(np.zeros((0, learner.rows.shape[1]), np.float32), np.zeros(0))
-    return Linear(np.stack([w for w, _ in fitted]), np.array([b for _, b in fitted]))
+def _boxed_share(table: TagTable, use: NDArray[np.bool_]) -> float:
+    """Share of the positive photos under the mask that carry a box or a point."""
+    places = np.flatnonzero(use & table.present)
+    return sum(1 for place in places if table.boxes[place]) / max(1, len(places))
 
 
-def _cells(learner: CellLearner, masks: list[NDArray[np.bool_]]) -> Linear | None:
-    fitted = [learner.fit(mask) for mask in masks]
-    if not fitted or any(one is None for one in fitted):
+def _first(linear: Linear) -> Linear:
+    return Linear(linear.weights[:1], linear.bias[:1])
+
+
+@overload
+def _stack(fitted: Sequence[tuple[Floats32, float]]) -> Linear: ...
+@overload
+def _stack(fitted: Sequence[tuple[Floats32, float] | None]) -> Linear | None: ...
+def _stack(fitted: Sequence[tuple[Floats32, float] | None]) -> Linear | None:
+    """Models as one; None where some could not be fitted."""
+    made = [one for one in fitted if one is not None]
+    if len(made) < len(fitted):
         return None
-    return Linear(np.stack([one[0] for one in fitted if one]), np.array([one[1] for one in fitted if one]))
+    return Linear(np.stack([weights for weights, _ in made]), np.array([bias for _, bias in made]))

@@ -1,17 +1,19 @@
-"""The two linear learners of one tag, each of which can be fitted on any part of the decks.
+"""The two linear learners of one tag, each of which can be fitted on any part of the photos.
 
 `WholeLearner` reads whole-photo vectors through their inner products; `CellLearner` reads cells. Both are
-symmetric: what they learn from a set of decks hangs on that set alone, never on the order or on what was
-left out.
+symmetric: what they learn from some decks hangs on those decks alone, draws and limits included, never on the
+order or on what was left out. The promise rests on that.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.linalg import cho_factor, cho_solve
 
-from triage.train.cells import HIGHEST, NEGATIVES_A_PHOTO, Shelf, inside, near, some_cells
+from triage.train.cells import HIGHEST, NEGATIVES_A_PHOTO, Shelf, inside, near, ranked_cells
 from triage.train.linear import balanced, fit_dual, fit_primal, prior_shift
 from triage.train.table import TagTable, draw
 
@@ -23,52 +25,66 @@ if TYPE_CHECKING:
     Mask = NDArray[np.bool_]
 
 WHOLE_C = 100.0
-"""Strength of the whole-photo logistic regression on unit-length blocks (measured best at 5 to 50
-positives)."""
-CELL_C = 1.0
+"""Strength of the whole-photo logistic regression on unit-length blocks: best at 5 to 50 positives."""
+RIDGE = 0.1
+"""Penalty of the least-squares form of it (average precision within .01 on sawn boards, .03 to .3 alike)."""
+CELL_C = 10.0
+"""Strength on cells of mean length 1 (10 to 30 are best on sawn boards, 1 and 100 lose .01 to .06)."""
 MOST_POSITIVES = 600
 MOST_NEGATIVES = 1000
 NEGATIVES_A_POSITIVE = 10
 LEAST_NEGATIVES = 200
-MIL_TURNS = 3
-MOST_BAGS = 200
+BAG_TURNS = 3
+MOST_BAGS = 100
 MOST_CELLS = 12_000
 """Negative cells in all; with many photos each gives fewer, at least `LEAST_A_PHOTO`."""
 LEAST_A_PHOTO = 8
 
 
-def rows_to_train(table: TagTable, seed: int) -> Mask:
-    """(n,) which photos are trained on: all, or a draw by their hashes where there are very many.
+class Chooser:
+    """Which photos are trained on: all, or a draw by their hashes where there are very many.
 
     Ten negatives a positive are no better than three, so the negatives beyond ten a positive (and 200) rest.
     """
-    order = np.argsort([draw(seed, "rows", sha) for sha in table.shas])
-    kept = np.ones(len(table.shas), bool)
-    present = int(table.present.sum())
-    limits = (
-        (table.present, MOST_POSITIVES),
-        (table.absent, min(MOST_NEGATIVES, max(LEAST_NEGATIVES, NEGATIVES_A_POSITIVE * present))),
-        (table.unclear, MOST_POSITIVES // 2),
-    )
-    for side, limit in limits:
-        kept[order[side[order]][limit:]] = False
-    return kept
+
+    def __init__(self, table: TagTable, seed: int) -> None:
+        self.table = table
+        self.order = np.argsort([draw(seed, "rows", sha) for sha in table.shas])
+
+    def choose(self, use: Mask) -> Mask:
+        """The photos under the mask that are trained on, (n,)."""
+        table, kept = self.table, use.copy()
+        present = int(np.sum(table.present & use))
+        limits = (
+            (table.present, MOST_POSITIVES),
+            (table.absent, min(MOST_NEGATIVES, max(LEAST_NEGATIVES, NEGATIVES_A_POSITIVE * present))),
+            (table.unclear, MOST_POSITIVES // 2),
+        )
+        for side, limit in limits:
+            kept[self.order[(side & use)[self.order]][limit:]] = False
+        return kept
+
+    def bags(self, use: Mask) -> list[int]:
+        """Positive photos under the mask without boxes that take part as bags."""
+        places = self.order[(self.table.present & use)[self.order]]
+        return [int(place) for place in places if not self.table.boxes[place]][:MOST_BAGS]
 
 
 class WholeLearner:
-    """Balanced logistic regression on whole vectors; scores carry the labels' prior."""
+    """Whole vectors: logistic regression, and for the guards its least-squares form."""
 
-    def __init__(self, table: TagTable, rows: Floats32, gram: Floats, kept: Mask) -> None:
-        self.table, self.rows, self.gram, self.kept = table, rows, gram, kept
+    def __init__(self, table: TagTable, rows: Floats32, chooser: Chooser) -> None:
+        self.table, self.rows, self.chooser = table, rows, chooser
+        self._gram = np.asarray(rows @ rows.T, np.float64)
         self._start: tuple[Floats, float] | None = None
 
     def fit(self, use: Mask) -> tuple[Floats32, float]:
-        """Weights (D,) and bias from the photos under the mask."""
-        places = np.flatnonzero(use & self.kept)
+        """Weights (D,) and bias of the balanced logistic fit; scores carry the labels' prior."""
+        places = np.flatnonzero(self.chooser.choose(use))
         targets, weights = self.table.targets[places], self.table.weights[places]
         start = None if self._start is None else (self._start[0][places], self._start[1])
-        gram = self.gram[np.ix_(places, places)]
-        duals, bias = fit_dual(gram, targets, balanced(targets, weights), WHOLE_C, start)
+        gram = self._gram[np.ix_(places, places)]
+        duals, bias = fit_dual(gram, targets, balanced(targets, weights), WHOLE_C, start, tolerance=1e-4)
         if self._start is None:
             full = np.zeros(len(self.table.shas))
             full[places] = duals
@@ -76,68 +92,90 @@ class WholeLearner:
         shift = prior_shift(self.table.targets[use], self.table.weights[use])
         return (duals.astype(np.float32) @ self.rows[places]).astype(np.float32), bias + shift
 
+    def guards(self, uses: Sequence[Mask]) -> list[tuple[Floats32, float]]:
+        """Weights and bias of the ridge fit to targets -1 and 1, one per mask.
+
+        One inverse serves all: with B the inverse of the penalised inner products, leaving rows d out is
+        ``B_rr - B_rd inv(B_dd) B_dr``, exactly the fit on the rest.
+        """
+        chosen = [self.chooser.choose(use) for use in uses]
+        places = np.flatnonzero(np.logical_or.reduce(chosen))
+        system = self._gram[np.ix_(places, places)]
+        system[np.diag_indices_from(system)] += RIDGE / self.table.weights[places]
+        inverse = cho_solve(cho_factor(system, check_finite=False), np.eye(len(places)), check_finite=False)
+        sides = np.column_stack([2 * self.table.targets[places] - 1, np.ones(len(places))])
+        solved = inverse @ sides
+        found = []
+        for keep in chosen:
+            out = np.flatnonzero(~keep[places])
+            rest = np.flatnonzero(keep[places])
+            part = solved - inverse[:, out] @ sides[out]
+            part = part[rest] - inverse[np.ix_(rest, out)] @ np.linalg.solve(
+                inverse[np.ix_(out, out)], part[out]
+            )
+            bias = float(part[:, 0].sum() / part[:, 1].sum())
+            duals = (part[:, 0] - bias * part[:, 1]).astype(np.float32)
+            found.append(((duals @ self.rows[places[rest]]).astype(np.float32), bias))
+        return found
+
 
 class CellLearner:
-    """Balanced logistic regression on cells: inside boxes where there are some, else by bags."""
+    """Balanced logistic regression on cells: inside boxes where there are some, else by bags.
 
-    def __init__(self, table: TagTable, shelf: Shelf, kept: Mask, seed: int) -> None:
-        self.table = table
-        rows: list[Floats32] = []
-        photo: list[NDArray[np.intp]] = []
-        target: list[Floats] = []
-        self.bags: dict[int, Floats32] = {}
-        bags = self._open_bags(kept, seed)
-        firm = int(np.sum(kept & table.firm))
-        most = min(NEGATIVES_A_PHOTO, max(LEAST_A_PHOTO, MOST_CELLS // max(1, firm)))
-        for place in np.flatnonzero(kept & table.firm):
-            vectors = shelf(table.shas[place])
-            cells = vectors.cells_float()
-            if len(cells) == 0:
-                continue
+    Of each class every photo weighs the same, however large its boxes.
+    """
+
+    def __init__(
+        self, table: TagTable, shelf: Shelf, chooser: Chooser, uses: Sequence[Mask], seed: int
+    ) -> None:
+        self.table, self.chooser = table, chooser
+        wanted = np.logical_or.reduce([chooser.choose(use) for use in uses]) & table.firm
+        open_ = {place for use in uses for place in chooser.bags(use)}
+        self.bags = {place: shelf(table.shas[place]).cells_float() for place in sorted(open_)}
+        rows: list[Floats32] = [np.zeros((0, self._width(shelf)), np.float32)]
+        photo, target, rank = [np.zeros(0, np.intp)], [np.zeros(0)], [np.zeros(0, np.intp)]
+        for place in np.flatnonzero(wanted):
             if table.present[place] and not table.boxes[place]:
-                if place in bags:
-                    self.bags[int(place)] = cells
                 continue
+            vectors = shelf(table.shas[place])
+            cells, where = vectors.cells_float(), vectors.cell_boxes()
             boxes = table.boxes[place] if table.present[place] else ()
-            away = some_cells(table.shas[place], ~near(boxes, vectors.cell_boxes()), most, seed)
-            here = np.flatnonzero(inside(boxes, vectors.cell_boxes()))
+            here = np.flatnonzero(inside(boxes, where))
+            away = ranked_cells(table.shas[place], ~near(boxes, where), NEGATIVES_A_PHOTO, seed)
             rows += [cells[here], cells[away]]
             photo.append(np.full(len(here) + len(away), place))
             target.append(np.repeat([1.0, 0.0], [len(here), len(away)]))
-        self.rows = np.concatenate(rows) if rows else np.zeros((0, 0), np.float32)
-        self.photo = np.concatenate(photo) if photo else np.zeros(0, np.intp)
-        self.targets = np.concatenate(target) if target else np.zeros(0)
-        self.weights = table.weights[self.photo]
-        self._start: tuple[Floats, float] | None = None
-        self._starts: dict[int, tuple[Floats, float]] = {}
+            rank.append(np.append(np.zeros(len(here), np.intp), np.arange(len(away))))
+        self.rows, self.photo = np.concatenate(rows), np.concatenate(photo)
+        self.targets, self.rank = np.concatenate(target), np.concatenate(rank)
+        self._begun: tuple[Floats, float] | None = None
 
-    def _open_bags(self, kept: Mask, seed: int) -> set[int]:
-        """Positive photos without boxes that take part as bags."""
-        open_ = [int(p) for p in np.flatnonzero(kept & self.table.present) if not self.table.boxes[p]]
-        return set(sorted(open_, key=lambda p: draw(seed, "bags", self.table.shas[p]))[:MOST_BAGS])
+    def _width(self, shelf: Shelf) -> int:
+        return int(shelf(self.table.shas[0]).cells.shape[2])
 
     def fit(self, use: Mask) -> tuple[Floats32, float] | None:
         """Weights (C,) and bias from the photos under the mask; None where they hold one class of cells."""
-        here = use[self.photo] if len(self.photo) else np.zeros(0, bool)
-        rows, targets, weights = self.rows[here], self.targets[here], self.weights[here]
-        bags = [place for place in self.bags if use[place]]
+        kept = self.chooser.choose(use)
+        most = min(NEGATIVES_A_PHOTO, max(LEAST_A_PHOTO, MOST_CELLS // max(1, int(kept.sum()))))
+        here = kept[self.photo] & (self.rank < most)
+        rows, targets, photo = self.rows[here], self.targets[here], self.photo[here]
+        bags = [place for place in self.chooser.bags(use) if len(self.bags[place])]
         if not np.any(targets == 0) or not (bags or np.any(targets == 1)):
             return None
-        beta = _fit_cells(rows, targets, weights, self._start) if np.any(targets == 1) else None
-        for turn in range(MIL_TURNS if bags else 0):
+        beta = self._fit(rows, targets, photo, self._begun) if np.any(targets == 1) else None
+        for _ in range(BAG_TURNS if bags else 0):
             chosen = [self._stand_ins(place, beta) for place in bags]
             sizes = [len(c) for c in chosen]
-            beta = _fit_cells(
+            beta = self._fit(
                 np.concatenate([rows, *chosen]),
                 np.append(targets, np.ones(sum(sizes))),
-                np.append(weights, np.repeat(self.table.weights[bags], sizes)),
-                self._starts.get(turn, beta if turn else None),
+                np.append(photo, np.repeat(bags, sizes)),
+                beta,
             )
-            self._starts.setdefault(turn, beta)  # a fit has one minimum: the start only saves steps
         if beta is None:
             return None
-        if self._start is None:
-            self._start = beta
+        if self._begun is None and not bags:
+            self._begun = beta
         return beta[0].astype(np.float32), beta[1]
 
     def _stand_ins(self, place: int, beta: tuple[Floats, float] | None) -> Floats32:
@@ -147,13 +185,19 @@ class CellLearner:
         scores = cells @ beta[0].astype(np.float32)
         return cells[np.argpartition(scores, len(cells) - HIGHEST)[len(cells) - HIGHEST :]]
 
+    def _fit(
+        self, rows: Floats32, targets: Floats, photo: NDArray[np.intp], start: tuple[Floats, float] | None
+    ) -> tuple[Floats, float]:
+        weights = self.table.weights[photo] / _cells_a_photo(targets, photo)
+        weights *= len(weights) / weights.sum()
+        scale = float(np.sqrt(np.mean(np.einsum("ij,ij->i", rows, rows)))) or 1.0
+        begin = None if start is None else (start[0] * scale, start[1])
+        rows = rows / np.float32(scale)
+        beta, bias = fit_primal(rows, targets, balanced(targets, weights), CELL_C, begin, tolerance=1e-3)
+        return beta / scale, bias
 
-def _fit_cells(
-    rows: Floats32, targets: Floats, weights: Floats, start: tuple[Floats, float] | None
-) -> tuple[Floats, float]:
-    scale = float(np.sqrt(np.mean(np.einsum("ij,ij->i", rows, rows)))) or 1.0
-    begin = None if start is None else (start[0] * scale, start[1])
-    beta, bias = fit_primal(
-        (rows / np.float32(scale)), targets, balanced(targets, weights), CELL_C, begin, tolerance=3e-3
-    )
-    return beta / scale, bias
+
+def _cells_a_photo(targets: Floats, photo: NDArray[np.intp]) -> Floats:
+    """How many rows of the same class each row's photo gives, (n,)."""
+    key = photo * 2 + targets.astype(np.intp)
+    return np.asarray(np.bincount(key)[key], float)
