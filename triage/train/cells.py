@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
+from threading import Lock
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,9 +37,14 @@ class Shelf:
         self._room = most_bytes
         self._kept: OrderedDict[str, PhotoVectors] = OrderedDict()
         self._bytes = 0
+        self._lock = Lock()
 
     def __call__(self, sha: str) -> PhotoVectors:
-        """The vectors of one photo."""
+        """The vectors of one photo; several threads may ask."""
+        with self._lock:
+            return self._get(sha)
+
+    def _get(self, sha: str) -> PhotoVectors:
         if sha in self._kept:
             self._kept.move_to_end(sha)
             return self._kept[sha]

@@ -69,6 +69,7 @@ class Draft:
         cls,
         table: TagTable,
         rows: Floats32,
+        gram: Floats32,
         shelf: Shelf,
         miss_rate: float,
         seed: int,
@@ -87,7 +88,7 @@ class Draft:
         without = [deck != name for name in guards]
         chooser = Chooser(table, seed)
         boxed = bool(guards) and min(_boxed_share(table, use) for use in without) >= 0.5
-        whole = WholeLearner(table, rows, chooser)
+        whole = WholeLearner(table, rows, gram, chooser)
         cells = CellLearner(table, shelf, chooser, [*main, *without] if boxed else main, seed)
         whole_main = _stack([whole.fit(use) for use in main])
         cell_main = _stack([cells.fit(use) for use in main])
@@ -144,7 +145,7 @@ class Draft:
         table = self.table
         firm = table.firm
         labels = table.present[firm].astype(float)
-        blend = blending.choose(self.whole_out[firm], self.cell_out[firm], labels)
+        blend = blending.choose(self.whole_out[firm], self.cell_out[firm], labels, _boxed_share(table, firm))
         raw = blending.join(blend, self.whole_out, self.cell_out)
         decks = np.unique(np.array(table.decks)[firm], return_inverse=True)[1]
         calibration = calibrate.choose(raw[firm], labels, self.fold[firm], decks)

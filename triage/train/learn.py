@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from triage.errors import Cancelled
 from triage.train.cells import Shelf, cell_scores
@@ -17,6 +20,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from triage.train.types import Cancel, Floats, Floats32, Progress, TrainingLabel, VectorsOf
+
+THREADS = 2
+"""Tags that are trained at once; each with one thread in the linear algebra, whose sums would else hang on
+the number of cores."""
+MOST_SHARED = 5000
+"""Photos up to which one matrix of inner products serves all tags."""
 
 
 def train_tags(
@@ -35,9 +44,8 @@ def train_tags(
 
     Parameters
     ----------
-    photos : (sha, deck) of every photo of the library, labelled or not: a deck with an unlabelled photo
-    cannot
-        count for a promise.
+    photos : (sha, deck) of every photo of the library, labelled or not: a deck with an unlabelled
+        photo cannot count for a promise.
     labels : people's words; of tags that are not asked for they are ignored.
     vectors_of : from a photo's hash to its vectors; called again when memory is short.
     tags : what to train.
@@ -57,17 +65,22 @@ def train_tags(
         tag: few for tag, table in tables.items() if (few := too_few(table)) is not None
     }
     left = [tag for tag in tags if tag not in found]
-    whole, recipe_sha = _whole_vectors(sorted({s for tag in left for s in tables[tag].shas}), shelf, cancel)
-    drafts: list[Draft] = []
-    for done, tag in enumerate(left):
-        _step(progress, cancel, "train", done, len(left))
-        rows = np.stack([whole[sha] for sha in tables[tag].shas])
-        earlier = previous[tag].folds if previous and tag in previous else None
-        drafts.append(Draft.begin(tables[tag], rows, shelf, promise_rate, seed, earlier))
-    _score_cells(drafts, shelf, progress, cancel)
-    for draft in drafts:
+    whole = _whole_vectors(sorted({s for tag in left for s in tables[tag].shas}), shelf, cancel)
+
+    def begin(tag: str) -> Draft:
         _step(None, cancel, "", 0, None)
-        found[draft.table.tag] = draft.finish(recipe_sha)
+        earlier = previous[tag].folds if previous and tag in previous else None
+        rows, gram = whole.of(tables[tag].shas)
+        return Draft.begin(tables[tag], rows, gram, shelf, promise_rate, seed, earlier)
+
+    with threadpool_limits(1), ThreadPoolExecutor(THREADS) as pool:
+        drafts: list[Draft] = []
+        for done, draft in enumerate(pool.map(begin, left)):
+            _step(progress, cancel, "train", done, len(left))
+            drafts.append(draft)
+        _score_cells(drafts, shelf, progress, cancel)
+        finished = pool.map(lambda draft: draft.finish(whole.recipe_sha), drafts)
+        found.update({model.tag: model for model in finished})
     if progress is not None:
         progress("train", len(left), len(left))
     return {tag: found[tag] for tag in tags}
@@ -80,16 +93,33 @@ def _step(progress: Progress | None, cancel: Cancel | None, what: str, done: int
         progress(what, done, total)
 
 
-def _whole_vectors(
-    shas: Sequence[str], shelf: Shelf, cancel: Cancel | None
-) -> tuple[dict[str, Floats32], str]:
-    rows: dict[str, Floats32] = {}
+@dataclass(frozen=True, eq=False)
+class Whole:
+    """Whole vectors (n, D) of photos, their inner products (n, n) where there is room, and the recipe."""
+
+    place: dict[str, int]
+    rows: Floats32
+    gram: Floats32 | None
+    recipe_sha: str
+
+    def of(self, shas: Sequence[str]) -> tuple[Floats32, Floats32]:
+        """Vectors and inner products of some of the photos."""
+        places = np.array([self.place[sha] for sha in shas], np.intp)
+        rows = self.rows[places]
+        return rows, rows @ rows.T if self.gram is None else self.gram[np.ix_(places, places)]
+
+
+def _whole_vectors(shas: Sequence[str], shelf: Shelf, cancel: Cancel | None) -> Whole:
+    rows: list[Floats32] = []
     recipe_sha = ""
     for sha in shas:
         _step(None, cancel, "", 0, None)
         vectors = shelf(sha)
-        rows[sha], recipe_sha = vectors.whole, vectors.recipe_sha
-    return rows, recipe_sha
+        rows.append(vectors.whole)
+        recipe_sha = vectors.recipe_sha
+    matrix = np.stack(rows) if rows else np.zeros((0, 1), np.float32)
+    gram = matrix @ matrix.T if len(matrix) <= MOST_SHARED else None
+    return Whole({sha: k for k, sha in enumerate(shas)}, matrix, gram, recipe_sha)
 
 
 def _score_cells(
