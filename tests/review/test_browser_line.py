@@ -97,6 +97,7 @@ def answer_deck(one, deck, *, first):
     expect(page.locator("#chosen")).to_have_text("4 chosen.")
     page.click("[data-part=hanger]")
     one.said("4 photos show the hanger.")
+    look_at(page, page.locator(".tile"))
     page.click("[data-rest]")
     one.said("Looked at all 4")
     page.click(".steps >> text=Missing hanger")
@@ -108,12 +109,17 @@ def answer_deck(one, deck, *, first):
             position={"x": box["width"] * 240 / 320, "y": box["height"] * 100 / 240}
         )
     expect(page.locator("[data-tally='0']")).to_contain_text("2 yes, the other 2 will be answered no")
-    for number in range(4):
-        tiles.nth(number).scroll_into_view_if_needed()
-        tiles.nth(number).locator("img").evaluate("picture => picture.decode()")
-    page.wait_for_timeout(100)
+    look_at(page, tiles)
     with page.expect_navigation():
         page.click("[data-looked='0']")
+
+
+def look_at(page, tiles):
+    """Bring every tile onto the screen for a moment, as somebody who scrolls through does."""
+    for tile in tiles.all():
+        tile.scroll_into_view_if_needed()
+        tile.locator("img").evaluate("picture => picture.decode()")
+        page.wait_for_timeout(330)
 
 
 def train(page):
@@ -300,10 +306,7 @@ def test_looked_at_all_is_refused_while_photos_were_never_on_the_screen(
     page.evaluate("document.querySelector('[data-looked]').click()")
     visitor.said("have not been on the screen yet")
     assert library.labels() == []
-    for tile in page.locator(".lookat").all():
-        tile.scroll_into_view_if_needed()
-        tile.locator("img").evaluate("picture => picture.decode()")
-    page.wait_for_timeout(150)
+    look_at(page, page.locator(".lookat"))
     with page.expect_navigation():
         page.evaluate("document.querySelector('[data-looked]').click()")
     assert [label.value for label in library.labels()] == ["absent"] * 14
@@ -318,10 +321,7 @@ def test_close_view_marks_the_same_place(visitor, library):
     page.mouse.click(box["x"] + 0.3 * box["width"], box["y"] + 0.6 * box["height"])
     page.click("[data-view=close]")
     expect(page.locator("[data-tally]").first).to_contain_text("1 yes")
-    for tile in page.locator(".lookat").all():
-        tile.scroll_into_view_if_needed()
-        tile.locator("img").evaluate("picture => picture.decode()")
-    page.wait_for_timeout(150)
+    look_at(page, page.locator(".lookat"))
     with page.expect_navigation():
         page.click("[data-looked]")
     marked = [label for label in library.labels() if label.value == "present"]

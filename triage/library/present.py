@@ -225,7 +225,9 @@ def suggestions(
     """Return a model's suggestions by (photo, tag), of photos that are still placed."""
     table = suggestion_table
     here = and_(placing.c.key == table.c.photo, placing.c.current.is_(True))
-    query = select(table).join(placing, here).where(table.c.model == model)
+    query = select(table).join(placing, here)
+    if photo is None:  # with a photo its few rows are picked by hand: the model's index would be a long walk
+        query = query.where(table.c.model == model)
     if deck is not None:
         query = query.where(placing.c.deck == deck)
     if tag is not None:
@@ -243,6 +245,7 @@ def suggestions(
             where=tuple(tuple(box) for box in row["places"]),
         )
         for row in connection.execute(query.order_by(table.c.photo, table.c.tag)).mappings()
+        if row["model"] == model
     }
 
 

@@ -21,6 +21,7 @@ from sqlalchemy import (
 )
 
 FORMAT_VERSION = 1
+# Indexes name the selective column first: without statistics the database takes them at their word.
 
 metadata = MetaData()
 
@@ -43,6 +44,8 @@ event = Table(
     Index("event_order", "lamport", "log_id", "seq"),
     Index("event_by", "by_ref", "lamport"),
     Index("event_kind", "kind", "lamport"),
+    Index("event_hash", "hash"),
+    Index("event_act", "act"),
 )
 
 private = Table(
@@ -101,7 +104,7 @@ placing = Table(
     Column("origin", String),
     Column("why", Text),
     Index("placing_key", "key", "current"),
-    Index("placing_deck", "current", "deck", "visit", "name"),
+    Index("placing_deck", "deck", "current", "visit", "name"),
     Index("placing_name", "current", "name"),
     Index("placing_act", "act"),
 )
@@ -121,8 +124,8 @@ label = Table(
     Column("note_ref", String),
     Column("row_hash", String),
     Index("label_key", "key", "current"),
-    Index("label_photo", "current", "photo", "tag"),
-    Index("label_tag", "current", "tag"),
+    Index("label_photo", "photo", "current", "tag"),
+    Index("label_tag", "tag", "current"),
     Index("label_row", "row_hash"),
     Index("label_act", "act"),
 )
@@ -135,7 +138,7 @@ statement = Table(
     Column("deck", String),
     Column("payload", JSON, nullable=False),
     Index("statement_key", "key", "current"),
-    Index("statement_deck", "current", "kind", "deck"),
+    Index("statement_deck", "kind", "current", "deck"),
     Index("statement_act", "act"),
 )
 """Facts, findings, tiers, settlements, warnings, closings, trainings, audits, issued reports."""

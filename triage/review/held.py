@@ -44,5 +44,5 @@ class HeldProtocol(H11Protocol):
         return self.cycle is None or self.cycle.response_complete
 
     def _close_if_silent(self) -> None:
-        if self.is_silent() and not self.transport.is_closing():
+        if self.cycle is None and not self.transport.is_closing():
             self.transport.abort()

@@ -25,7 +25,8 @@ _STOP_S = 5
 
 def listen(port: int = 0) -> socket.socket:
     """Return a listening socket on loopback. Raises TriageError where the port is taken."""
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # asyncio sends small answers at once only where the protocol is named: else each waits 40 ms for an ACK
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((LOOPBACK, port))

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, select
 
+from triage.assess.combining import RHO
 from triage.assess.evidence import fitted_rho, gather_all, rule_book_of
 from triage.assess.order import rank
 from triage.assess.summary import assess_deck
@@ -46,13 +47,16 @@ class Standing:
 
     def __init__(self, library: Library) -> None:
         self.library = library
-        self._lock = threading.RLock()
+        self._state = threading.Lock()
+        """Guards what is kept; held for moments only."""
+        self._work = threading.RLock()
+        """Held while decks are assessed: one thread at a time."""
         self._head: dict[str, int] = {}
         self._evidence: dict[str, DeckEvidence] = {}
         self._summaries: dict[str, DeckSummary] = {}
         self._stale: set[str] = set()
         self._all_stale = True
-        self._rho = 0.5
+        self._rho = RHO
         self._book: RuleBook | None = None
         self._rules_at: tuple[float, float] = (0.0, 0.0)
         self._worker: threading.Thread | None = None
@@ -60,52 +64,71 @@ class Standing:
 
     @property
     def ready(self) -> bool:
-        """Whether every deck stands as the library does now."""
-        with self._lock:
+        """Whether every deck stands as the library does now; false while somebody is still at it."""
+        if not self._work.acquire(blocking=False):
+            return False
+        try:
             self._note_news()
             return not self._all_stale and not self._stale
+        finally:
+            self._work.release()
 
     def all(self) -> list[DeckSummary]:
         """Return all decks, worst first, after assessing again what changed."""
-        with self._lock:
+        with self._work:
             self._note_news()
             if self._all_stale or self._stale:
                 self._refresh()
-            return rank(self._summaries.values())
+            return rank(self.kept().values())
 
     def kept(self) -> dict[str, DeckSummary]:
         """Return what is known without assessing anything; some of it may be out of date."""
-        with self._lock:
+        with self._state:
             return dict(self._summaries)
 
     def of(self, deck: str) -> DeckSummary:
-        """Return one deck as it stands now. Raises BadInput for an unknown one."""
-        with self._lock:
+        """Return one deck as it stands now. Raises BadInput for an unknown one.
+
+        While all decks are being assessed this one is assessed beside them.
+        """
+        if not self._work.acquire(blocking=False):
+            return self._aside(deck)
+        try:
             self._note_news()
             if self._all_stale or deck in self._stale or deck not in self._summaries:
                 self._assess([deck])
                 self._stale.add(deck)  # until rho over all decks was looked at again
             return self._summaries[deck]
+        finally:
+            self._work.release()
+
+    def _aside(self, deck: str) -> DeckSummary:
+        evidence = gather_all(self.library, [deck])[0]
+        found = assess_deck(evidence, rule_book_of(self.library), self.library.vocabulary(), rho=self._rho)
+        with self._state:
+            self._summaries[deck] = found
+        return found
 
     def last(self, deck: str) -> DeckSummary | None:
         """Return what was last known of a deck, however old."""
-        with self._lock:
-            return self._summaries.get(deck)
+        return self.kept().get(deck)
 
     def start(self) -> None:
         """Bring everything up to date in the background."""
-        if self._worker is not None and self._worker.is_alive():
-            return
-        self._worker = threading.Thread(target=self._work, name="standing", daemon=True)
-        self._worker.start()
+        with self._state:
+            if self._worker is not None and self._worker.is_alive():
+                return
+            self._worker = threading.Thread(target=self._bring_up, name="standing", daemon=True)
+            self._worker.start()
 
     def wait(self, seconds: float) -> bool:
-        """Wait for the background; returns whether all is up to date."""
-        if self._worker is not None:
-            self._worker.join(seconds)
-        return self._worker is None or not self._worker.is_alive()
+        """Wait for the background; returns whether it is done."""
+        worker = self._worker
+        if worker is not None:
+            worker.join(seconds)
+        return worker is None or not worker.is_alive()
 
-    def _work(self) -> None:
+    def _bring_up(self) -> None:
         try:
             self.all()
             self.failed = None
@@ -162,12 +185,14 @@ class Standing:
         if self._all_stale:
             self._evidence = {one.deck: one for one in gather_all(self.library)}
             stale = set(self._evidence)
-            self._summaries = {}
+            with self._state:
+                self._summaries = {deck: one for deck, one in self._summaries.items() if deck in stale}
         else:
             known = set(self.library.decks())
             for gone in (self._stale | set(self._evidence)) - known:
                 self._evidence.pop(gone, None)
-                self._summaries.pop(gone, None)
+                with self._state:
+                    self._summaries.pop(gone, None)
             stale = self._stale & known
             self._gather(sorted(stale))
         rho = fitted_rho(self._evidence.values(), self.library.vocabulary().core)
@@ -189,7 +214,9 @@ class Standing:
             self._book = rule_book_of(self.library)
         vocabulary = self.library.vocabulary()
         for deck in decks:
-            self._summaries[deck] = assess_deck(self._evidence[deck], self._book, vocabulary, rho=self._rho)
+            found = assess_deck(self._evidence[deck], self._book, vocabulary, rho=self._rho)
+            with self._state:
+                self._summaries[deck] = found
 
 
 def _decks_of(connection: Connection, shas: Sequence[str]) -> set[str]:

@@ -20,7 +20,7 @@ _WAIT_S = 0.35
 def show(ask: Ask) -> Response:
     """Show the list, or what is known of it while the decks are being assessed."""
     standing = ask.site.standing(ask.name)
-    if not standing.ready:
+    if standing.kept() and not standing.ready:  # else the script on the page asks for the order at once
         standing.start()
         standing.wait(_WAIT_S)
     return ask.site.show("decks.html", ask, here="decks", **_table(ask, standing))

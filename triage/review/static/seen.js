@@ -1,28 +1,41 @@
 // Which tiles have been on the screen: nobody can say 'looked at all' of what never was.
+// A tile was seen when its picture, loaded, was mostly in view for a moment without a break.
+const MOMENT_MS = 250;
+const MOSTLY = 0.6;
+
 export class Seen {
   constructor(tiles) {
     this.left = new Set(tiles);
-    const watch = new IntersectionObserver((entries) => {
-      for (const entry of entries) {
-        const picture = entry.target.querySelector("img");
-        if (entry.intersectionRatio < 0.6 && !fills(entry)) continue;
-        const done = () => { this.left.delete(entry.target); entry.target.classList.remove("unseen"); };
-        if (picture.complete && picture.naturalWidth) done();
-        else picture.addEventListener("load", done, { once: true });
-      }
-    }, { threshold: [0.3, 0.6, 0.9] });
-    for (const tile of tiles) watch.observe(tile);
+    this.since = new Map();
+    const watch = new IntersectionObserver((entries) => entries.forEach((entry) => this.note(entry)), { threshold: [0.3, MOSTLY, 0.9] });
+    for (const tile of tiles) {
+      watch.observe(tile);
+      tile.querySelector("img").addEventListener("load", () => { if (this.since.has(tile)) this.begin(tile); });
+    }
   }
 
-  unseen(tiles) { return tiles.filter((tile) => this.left.has(tile)); }
+  note({ target, intersectionRatio, intersectionRect, rootBounds }) {
+    const mostly = intersectionRatio >= MOSTLY || intersectionRect.height > MOSTLY * (rootBounds?.height || Infinity);
+    if (!mostly) this.since.delete(target);
+    else if (!this.since.has(target)) this.begin(target);
+  }
 
-  // Shows what was not seen yet; returns whether everything was.
+  begin(tile) {
+    const now = performance.now();
+    this.since.set(tile, now);
+    setTimeout(() => {
+      const picture = tile.querySelector("img");
+      if (this.since.get(tile) !== now || !picture.complete || !picture.naturalWidth) return;
+      this.left.delete(tile);
+      tile.classList.remove("unseen");
+    }, MOMENT_MS);
+  }
+
+  // Shows what was not seen yet; returns how many there are.
   demand(tiles) {
-    const missing = this.unseen(tiles);
+    const missing = tiles.filter((tile) => this.left.has(tile));
     for (const tile of missing) tile.classList.add("unseen");
     if (missing.length) missing[0].scrollIntoView({ block: "center" });
     return missing.length;
   }
 }
-
-function fills(entry) { return entry.intersectionRect.height > 0.6 * entry.rootBounds.height; }
