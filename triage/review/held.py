@@ -41,8 +41,10 @@ class HeldProtocol(H11Protocol):
 
     def is_silent(self) -> bool:
         """Return whether no request is under way."""
-        return self.cycle is None or self.cycle.response_complete
+        cycle = getattr(self, "cycle", None)
+        return cycle is None or bool(cycle.response_complete)
 
     def _close_if_silent(self) -> None:
-        if self.cycle is None and not self.transport.is_closing():
+        never_asked = getattr(self, "cycle", None) is None
+        if never_asked and not self.transport.is_closing():
             self.transport.abort()
