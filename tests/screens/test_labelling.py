@@ -179,6 +179,14 @@ def test_looking_around_changes_nothing(library, keys):
     assert library.labels() == []
 
 
+def test_a_photo_that_is_blurred_dark_or_far_says_so(library):
+    """The drawn photos are small, so a nail head would be a few pixels: the screen says that they are far."""
+    flagged = [photo for photo in library.photos() if photo.quality.get("far")]
+    assert flagged
+    app = AskApp(session(library, deck=flagged[0].deck))
+    assert "far" in app._question(app.session.question).plain
+
+
 class Terminal:
     """The real program in a pseudo-terminal of 80 x 24."""
 

@@ -182,9 +182,9 @@ class AskApp(App[None]):
             text.append(f"marked: {len(self.session.boxes)} place(s)\n")
         if one.photo.burst is not None:
             text.append("one of a burst: look at each\n")
-        flags = one.photo.quality.get("flags") or []
+        flags = [flag for flag in ("blurred", "dark", "far") if one.photo.quality.get(flag)]
         if flags:
-            text.append(f"photo is {', '.join(map(str, flags))}\n")
+            text.append(f"photo is {', '.join(flags)}\n")
         if one.photo.taken_at:
             text.append(f"{one.photo.taken_at[:16].replace('T', ' ')}\n")
         return text
