@@ -20,8 +20,9 @@ from triage.structure.check import (
 )
 from triage.structure.loads import design_loads, table_loads
 from triage.structure.nds_members import beam_span_ft, beam_width_ft
-from triage.structure.tables import EDITION_WORDS, harder_cell, rows, source_of, table
-from triage.structure.units import feet, printed
+from triage.structure.spans import shortest_span
+from triage.structure.tables import EDITION_WORDS, harder_cell, table
+from triage.structure.units import printed
 
 TABLE = "irc_r507_5_beams"
 _PLACE = "R507.5"
@@ -99,24 +100,15 @@ def allowed_span_ft(facts: Facts, effective_joist_span_ft: float) -> Answer:
     if reason:
         return None, reason, _SOURCE
     size, columns = str(facts.get("beam_size")), table(TABLE)["columns_joist_span_ft"]
-    best: tuple[float, str, str] | None = None
-    for kind, psf in wanted:
-        for row in rows(TABLE, facts.edition, species=facts.species(), size=size, load=kind, load_psf=psf):
-            cell = harder_cell(columns, row["spans"], effective_joist_span_ft)
-            if cell is None:
-                return (
-                    None,
-                    f"a joist span of {effective_joist_span_ft:.2f} ft is beyond the last column",
-                    _SOURCE,
-                )
-            span_ft = feet(cell.printed)
-            if best is None or span_ft < best[0]:
-                row_words = f"{cell.column} ft column, {psf} psf {kind}"
-                why = f"{size} {facts.species()}: {cell.printed} in the {row_words}"
-                best = span_ft, f"{why}; {loads.said}", source_of(TABLE, row, facts.edition)
+    best = shortest_span(TABLE, facts, size, wanted, columns, effective_joist_span_ft)
     if best is None:
         return None, f"{EDITION_WORDS[facts.edition]} has no row for {size} {facts.species()}", _SOURCE
-    return best[0], best[1] + _by_mechanics(facts, effective_joist_span_ft), best[2]
+    if best.cell is None:
+        reason = f"a joist span of {effective_joist_span_ft:.2f} ft is beyond the last column"
+        return None, reason, _SOURCE
+    row_words = f"{best.cell.column} ft column, {best.load_psf} psf {best.load}"
+    why = f"{size} {facts.species()}: {best.cell.printed} in the {row_words}; {loads.said}"
+    return best.span_ft, why + _by_mechanics(facts, effective_joist_span_ft), best.source
 
 
 def _by_mechanics(facts: Facts, effective_joist_span_ft: float) -> str:

@@ -6,8 +6,9 @@ from triage.structure.check import HAZARD, Check, Facts, cannot_say, compare, da
 from triage.structure.limits import limit, limit_source
 from triage.structure.loads import design_loads, table_loads
 from triage.structure.nds_members import joist_span_ft
-from triage.structure.tables import EDITION_WORDS, harder_cell, rows, source_of, table
-from triage.structure.units import feet, printed
+from triage.structure.spans import shortest_span
+from triage.structure.tables import EDITION_WORDS, table
+from triage.structure.units import printed
 
 TABLE = "irc_r507_6_joists"
 _PLACE = "R507.6"
@@ -44,24 +45,14 @@ def allowed_span_ft(facts: Facts) -> tuple[float | None, str, str]:
         return None, reason, _SOURCE
     size, spacing_in = str(facts.get("joist_size")), facts.number("joist_spacing_in")
     columns = table(TABLE)["columns_joist_spacing_in"]
-    best: tuple[float, str, str] | None = None
-    for kind, psf in wanted:
-        for row in rows(TABLE, facts.edition, species=facts.species(), size=size, load=kind, load_psf=psf):
-            cell = harder_cell(columns, row["spans"], spacing_in)
-            if cell is None:
-                return (
-                    None,
-                    f"joists stand {spacing_in:g} in apart, the table ends at {columns[-1]} in",
-                    _SOURCE,
-                )
-            span_ft = feet(cell.printed)
-            if best is None or span_ft < best[0]:
-                member = f"{size} {facts.species()} at {cell.column} in"
-                why = f"{member}: {cell.printed} in the {psf} psf {kind} row"
-                best = span_ft, f"{why}; {loads.said}", source_of(TABLE, row, facts.edition)
+    best = shortest_span(TABLE, facts, size, wanted, columns, spacing_in)
     if best is None:
         return None, f"{EDITION_WORDS[facts.edition]} has no row for {size} {facts.species()}", _SOURCE
-    return best[0], best[1] + _by_mechanics(facts), best[2]
+    if best.cell is None:
+        return None, f"joists stand {spacing_in:g} in apart, the table ends at {columns[-1]} in", _SOURCE
+    member = f"{size} {facts.species()} at {best.cell.column} in"
+    why = f"{member}: {best.cell.printed} in the {best.load_psf} psf {best.load} row; {loads.said}"
+    return best.span_ft, why + _by_mechanics(facts), best.source
 
 
 def _by_mechanics(facts: Facts) -> str:
