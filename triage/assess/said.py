@@ -47,17 +47,12 @@ def add_finding(
     if not text.strip():
         raise WrongUsage("A finding needs words.", "Say what was seen with --text TEXT.")
     payload = {
-        "deck": known_deck(library, deck), "visit": visit or _latest(library, deck), "tier": check_tier(tier),
-        "photos": [photo.sha for photo in photos], "how": how,
+        "deck": known_deck(library, deck), "tier": check_tier(tier),
+        "visit": visit or library.latest_visit(deck), "photos": [photo.sha for photo in photos], "how": how,
     }  # fmt: skip
     private = {"text": text} | ({"place": place} if place else {})
     event = library.say("finding", payload, by=by, private=private)
     return {"deck": deck, "tier": tier, "finding": event.hash[:12]}
-
-
-def _latest(library: Library, deck: str) -> str | None:
-    visits = library.visits(deck)
-    return visits[-1] if visits else None
 
 
 def set_tier(
@@ -67,7 +62,8 @@ def set_tier(
     if not why.strip():
         raise WrongUsage("A tier needs a reason.", "Say it with --why TEXT.")
     payload = {
-        "deck": known_deck(library, deck), "tier": check_tier(tier), "visit": visit or _latest(library, deck),
+        "deck": known_deck(library, deck), "tier": check_tier(tier),
+        "visit": visit or library.latest_visit(deck),
     }  # fmt: skip
     library.say("tier", payload, by=by, private={"why": why})
     return {"deck": deck, "tier": tier}

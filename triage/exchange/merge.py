@@ -7,9 +7,8 @@ twice is merging once, and either order gives the same state.
 from __future__ import annotations
 
 import json
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +16,8 @@ from sqlalchemy import Connection, and_, select, update
 
 from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
+from triage.ingest.collect import SetAside
+from triage.ingest.ingest import TakenOver
 from triage.library import fold, log
 from triage.library.database import writing
 from triage.library.tables import event, photo, placing, private
@@ -26,36 +27,15 @@ if TYPE_CHECKING:
     from triage.library import Library
 
 
-@dataclass(frozen=True)
-class SetAside:
-    """What could not be copied, or a question that only a person can answer."""
-
-    file: str
-    reason: str
-
-
 @dataclass
-class Merged:
-    """What a merge did."""
+class Merged(TakenOver):
+    """What a merge did; `set_aside` holds also questions that only a person can answer."""
 
     events: int = 0
-    added: list[dict[str, Any]] = field(default_factory=list)
-    known: list[dict[str, Any]] = field(default_factory=list)
-    set_aside: list[SetAside] = field(default_factory=list)
-    dry_run: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the result in the shape that scripts rely on (as of `ingest`)."""
-        photos = [*self.added, *self.known]
-        return {
-            "added": len(self.added),
-            "known": len(self.known),
-            "set_aside": [{"file": one.file, "reason": one.reason} for one in self.set_aside],
-            "decks": dict(sorted(Counter(one["deck"] for one in photos).items())),
-            "photos": photos,
-            "events": self.events,
-            "dry_run": self.dry_run,
-        }
+        return {**super().to_json(), "events": self.events}
 
     def sentence(self) -> str:
         """Say it in one sentence."""

@@ -33,13 +33,12 @@ _FEW = 6
 
 
 @dataclass
-class IngestResult:
-    """What an ingest did: photos that are new, known, and what was set aside with its reason."""
+class TakenOver:
+    """What a library took over: photos that are new, known, and what was set aside with its reason."""
 
     added: list[dict[str, Any]] = field(default_factory=list)
     known: list[dict[str, Any]] = field(default_factory=list)
     set_aside: list[SetAside] = field(default_factory=list)
-    undated: list[str] = field(default_factory=list)
     dry_run: bool = False
 
     def to_json(self) -> dict[str, Any]:
@@ -51,9 +50,19 @@ class IngestResult:
             "set_aside": [{"file": one.file, "reason": one.reason} for one in self.set_aside],
             "decks": dict(sorted(Counter(one["deck"] for one in photos).items())),
             "photos": photos,
-            "undated_decks": self.undated,
             "dry_run": self.dry_run,
         }
+
+
+@dataclass
+class IngestResult(TakenOver):
+    """What an ingest did; `undated` are decks whose photos share no single camera date."""
+
+    undated: list[str] = field(default_factory=list)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the result in the shape that scripts rely on."""
+        return {**super().to_json(), "undated_decks": self.undated}
 
 
 def check_visit(text: str | None) -> str | None:

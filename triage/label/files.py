@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import difflib
+import errno
 import hashlib
 import io
 import json
@@ -23,6 +24,7 @@ from datetime import datetime
 from pathlib import Path
 
 from triage.errors import BadInput
+from triage.library import store
 from triage.library.records import ASKED_BY, Box, Label, Photo
 from triage.words.tiers import VALUES
 
@@ -296,14 +298,13 @@ def write_csv(path: Path, labels: Iterable[Label], photos: Mapping[str, Photo]) 
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a file through a temporary neighbour, so that nobody ever reads half of it.
+    """Write a file that a person named, so that nobody ever reads half of it.
 
     Raises BadInput when the folder does not exist or cannot be written.
     """
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        part.write_bytes(data)
-        part.replace(path)
+        if not path.parent.is_dir():
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+        store.write_whole(path, data)
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise BadInput(f"{path} cannot be written: {error.strerror or error}") from error

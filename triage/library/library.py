@@ -304,6 +304,11 @@ class Library:
         with self.read() as connection:
             return present.visits(connection, deck)
 
+    def latest_visit(self, deck: str) -> str | None:
+        """Return a deck's latest visit, the present one; null where no date is known."""
+        visits = self.visits(deck)
+        return visits[-1] if visits else None
+
     def photos(self, deck: str | None = None, visit: str | None = ANY_VISIT) -> list[Photo]:
         """Return placed photos by deck, visit, time and name."""
         with self.read() as connection:

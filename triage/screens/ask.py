@@ -12,6 +12,7 @@ from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from triage.assess.view import QUALITY_FLAGS
 from triage.errors import TriageError
 from triage.screens.photo_widget import PhotoWidget
 from triage.screens.picture import grid_box
@@ -182,7 +183,7 @@ class AskApp(App[None]):
             text.append(f"marked: {len(self.session.boxes)} place(s)\n")
         if one.photo.burst is not None:
             text.append("one of a burst: look at each\n")
-        flags = [flag for flag in ("blurred", "dark", "far") if one.photo.quality.get(flag)]
+        flags = [flag for flag in QUALITY_FLAGS if one.photo.quality.get(flag)]
         if flags:
             text.append(f"photo is {', '.join(flags)}\n")
         if one.photo.taken_at:

@@ -17,7 +17,7 @@ def set_facts(
     photos: Sequence[Photo] = (), dry_run: bool = False,
 ) -> dict[str, Any]:  # fmt: skip
     """Tell facts of one deck; an empty value takes a fact away. Raises BadInput with nothing stored."""
-    visit = visit or _latest(library, deck)
+    visit = visit or library.latest_visit(deck)
     values = {key: None if raw == "" else parse_fact(key, raw) for key, raw in pairs.items()}
     said = _said(library, deck, visit, values, by, photos)
     if not dry_run:
@@ -30,16 +30,11 @@ def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) 
     said: list[Said] = []
     told: dict[str, dict[str, Any]] = {}
     for (deck, visit), values in read_facts_file(path).items():
-        said += _said(library, deck, visit or _latest(library, deck), values, by, ())
+        said += _said(library, deck, visit or library.latest_visit(deck), values, by, ())
         told.setdefault(deck, {}).update(values)
     if not dry_run:
         library.say_many(said)
     return told
-
-
-def _latest(library: Library, deck: str) -> str | None:
-    visits = library.visits(deck)
-    return visits[-1] if visits else None
 
 
 def _said(

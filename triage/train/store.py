@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from triage.errors import Damaged
+from triage.library.store import write_whole
 from triage.train.types import Calibration, Figures, Guards, Linear, Promise, TagModel, TooFew
 
 if TYPE_CHECKING:
@@ -51,8 +52,8 @@ def save_model(models: Mapping[str, TagModel | TooFew], folder: Path) -> str:
     body = {"format": FORMAT, "arrays": hashlib.sha256(packed).hexdigest(), "shapes": shapes, "tags": tags}
     text = json.dumps(body, sort_keys=True, allow_nan=False, separators=(",", ":"))
     model_hash = hashlib.sha256(text.encode()).hexdigest()
-    _write(folder / ARRAYS, packed)
-    _write(folder / MODEL, json.dumps({"model": model_hash, "body": body}, sort_keys=True).encode())
+    write_whole(folder / ARRAYS, packed)
+    write_whole(folder / MODEL, json.dumps({"model": model_hash, "body": body}, sort_keys=True).encode())
     return model_hash
 
 
@@ -108,12 +109,6 @@ def _read(path: Path, most: int) -> bytes:
     if path.stat().st_size > most:
         raise _damaged(path.parent, f"{path.name} is larger than {most // 1_000_000} MB")
     return path.read_bytes()
-
-
-def _write(path: Path, data: bytes) -> None:
-    draft = path.with_suffix(path.suffix + ".part")
-    draft.write_bytes(data)
-    draft.replace(path)
 
 
 def _pack(arrays: Mapping[str, NDArray[Any]]) -> bytes:
