@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from triage.presort.piles import HOLDS, WITHDRAWN, Standing
+from triage.presort.prior import batch_share
 from triage.presort.shift import LEVEL, batch_p_value
 from triage.presort.suggesting import standing_of, suggest
 from triage.train.types import TagModel, TooFew
@@ -31,6 +32,7 @@ class Presorted:
     photos: list[Photo]
     suggestions: dict[str, list[Suggestion]]
     set_aside: list[tuple[str, str]] = field(default_factory=list)
+    prevalence: dict[str, dict[str, float | None]] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
         """Return the result in the shape that scripts rely on."""
@@ -38,6 +40,7 @@ class Presorted:
             "model": self.model,
             "new": self.new,
             "promise": {tag: standing.to_json() for tag, standing in self.promise.items()},
+            "prevalence": self.prevalence,
             "photos": [
                 {
                     "photo": photo.sha,
@@ -66,11 +69,17 @@ def load_models(library: Library) -> dict[str, TagModel | TooFew]:
     return load_model(library.model_dir)
 
 
-def promise_standing(library: Library) -> dict[str, Standing]:
-    """Return how each promise stands: as trained, withdrawn for the last batch, or by an audit since."""
+def promise_standing(
+    library: Library, models: dict[str, TagModel | TooFew] | None = None
+) -> dict[str, Standing]:
+    """Return how each promise stands: as trained, withdrawn for the last batch, or by an audit since.
+
+    `models` are those in use, where they are at hand already.
+    """
     if library.model() is None:
         return {}
-    found = {tag: standing_of(one) for tag, one in load_models(library).items() if isinstance(one, TagModel)}
+    models = load_models(library) if models is None else models
+    found = {tag: standing_of(one) for tag, one in models.items() if isinstance(one, TagModel)}
     model = library.model()
     for event in library.statements("presorted"):
         if event.payload["model"] == model:
@@ -123,7 +132,22 @@ def presort_library(
     by_photo: dict[str, list[Suggestion]] = defaultdict(list)
     for one in library.suggestions().values():
         by_photo[one.photo].append(one)
-    return Presorted(model, len(todo), standing, photos, by_photo, embedded.set_aside)
+    common = _prevalence(models, [one for photo in photos for one in by_photo.get(photo.sha, [])])
+    return Presorted(model, len(todo), standing, photos, by_photo, embedded.set_aside, common)
+
+
+def _prevalence(
+    models: dict[str, TagModel | TooFew], suggestions: list[Suggestion]
+) -> dict[str, dict[str, float | None]]:
+    """Return per tag its share of the labelled photos and, estimated, of this batch: never applied."""
+    chances = defaultdict(list)
+    for one in suggestions:
+        chances[one.tag].append(one.probability)
+    return {
+        tag: {"labelled": one.prevalence, "batch": batch_share(chances[tag], one.prevalence)}
+        for tag, one in models.items()
+        if isinstance(one, TagModel)
+    }
 
 
 def photos_of(library: Library, decks: Sequence[str]) -> list[Photo]:
@@ -142,7 +166,7 @@ def _standing(library: Library, models: dict[str, TagModel | TooFew], todo: list
     """Return how each promise stands for this batch: an audit or an unlike batch withdraws it."""
     ready = {tag: one for tag, one in models.items() if isinstance(one, TagModel)}
     found = {tag: standing_of(one) for tag, one in ready.items()}
-    for tag, standing in promise_standing(library).items():
+    for tag, standing in promise_standing(library, models).items():
         if standing.standing == WITHDRAWN and (AUDITED in standing.why_not or not todo):
             found[tag] = standing
     if todo and any(one.standing == HOLDS for one in found.values()):

@@ -109,9 +109,14 @@ def top_mean(scores: Floats | Floats32, highest: int = HIGHEST) -> Floats:
     return np.asarray(np.partition(scores, count - highest, axis=-1)[..., count - highest :].mean(axis=-1))
 
 
-def cell_scores(vectors: PhotoVectors, weights: Floats32, bias: Floats) -> Floats:
-    """(m,) photo scores of m cell models with weights (m, C) and bias (m,); NaN-free, -inf for no cells."""
-    rows = vectors.cells_float()
+def cell_scores(
+    vectors: PhotoVectors, weights: Floats32, bias: Floats, rows: Floats32 | None = None
+) -> Floats:
+    """(m,) photo scores of m cell models with weights (m, C) and bias (m,); NaN-free, -inf for no cells.
+
+    rows : the photo's cells as numbers, (n_cells, C), where they are at hand already.
+    """
+    rows = vectors.cells_float() if rows is None else rows
     if len(rows) == 0:
         return np.full(len(bias), -np.inf)
     return top_mean(weights @ rows.T) + bias

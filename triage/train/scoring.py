@@ -10,17 +10,21 @@ from triage.errors import BadInput
 from triage.train.blend import join
 from triage.train.calibrate import apply
 from triage.train.cells import HIGHEST, cell_scores
-from triage.train.types import Box, Score, TagModel
+from triage.train.types import LIKELY_FROM, Box, Score, TagModel
 
 if TYPE_CHECKING:
     from triage.embed.vectors import PhotoVectors
-    from triage.train.types import Floats, Linear
+    from triage.train.types import Floats, Floats32, Linear
 
 MOST_BOXES = 3
 
 
-def score(model: TagModel, vectors: PhotoVectors) -> Score:
+def score(model: TagModel, vectors: PhotoVectors, rows: Floats32 | None = None) -> Score:
     """Score one photo.
+
+    rows : the photo's cells as numbers, (n_cells, C), where they are at hand already.
+
+    The guards are asked only where their word counts: under a promise that holds, below `likely`.
 
     Raises
     ------
@@ -32,33 +36,39 @@ def score(model: TagModel, vectors: PhotoVectors) -> Score:
             f"these are of {vectors.recipe_sha[:12]}.",
             "Train again, then presort.",
         )
-    raw = float(blended(model.whole, model.cells, np.array([model.blend]), vectors)[0])
+    rows = vectors.cells_float() if rows is None else rows
+    raw = float(blended(model.whole, model.cells, np.array([model.blend]), vectors, rows)[0])
     chance = float(apply(model.calibration, np.array([raw]))[0])
-    return Score(raw, chance, where(model, vectors), guard_score(model, vectors))
+    guard = None
+    if model.promise.holds and chance < LIKELY_FROM:
+        guard = guard_score(model, vectors, rows)
+    return Score(raw, chance, where(model, vectors, rows), guard)
 
 
-def guard_score(model: TagModel, vectors: PhotoVectors) -> float | None:
+def guard_score(model: TagModel, vectors: PhotoVectors, rows: Floats32 | None = None) -> float | None:
     """The largest score of the models that each left one deck out; None where there are none."""
     if model.guards is None:
         return None
     guards = model.guards
-    return float(np.max(blended(guards.whole, guards.cells, guards.blend, vectors)))
+    return float(np.max(blended(guards.whole, guards.cells, guards.blend, vectors, rows)))
 
 
-def blended(whole: Linear, cells: Linear | None, blend: Floats, vectors: PhotoVectors) -> Floats:
+def blended(
+    whole: Linear, cells: Linear | None, blend: Floats, vectors: PhotoVectors, rows: Floats32 | None = None
+) -> Floats:
     """Return (m,) blended scores of one photo by m models."""
     on_whole = whole.weights @ vectors.whole + whole.bias
     on_cells = np.full(len(on_whole), np.nan)
     if cells is not None:
-        on_cells = cell_scores(vectors, cells.weights, cells.bias)
+        on_cells = cell_scores(vectors, cells.weights, cells.bias, rows)
     return np.array([float(join(tuple(b), w, c)) for b, w, c in zip(blend, on_whole, on_cells, strict=True)])
 
 
-def where(model: TagModel, vectors: PhotoVectors) -> tuple[Box, ...]:
+def where(model: TagModel, vectors: PhotoVectors, cells: Floats32 | None = None) -> tuple[Box, ...]:
     """At most three boxes over the six highest cells, touching cells joined, the highest first."""
     if model.cells is None:
         return ()
-    scores = vectors.cells_float() @ model.cells.weights[0]
+    scores = (vectors.cells_float() if cells is None else cells) @ model.cells.weights[0]
     if len(scores) == 0:
         return ()
     rows, cols = vectors.grid

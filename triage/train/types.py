@@ -232,7 +232,7 @@ class Score:
     raw : blended linear score, on the scale of log odds.
     probability : calibrated, in [0, 1].
     where : at most three boxes, best first, from the exact linear weights on cells.
-    guard : largest score of the guard models, or None where no promise was made.
+    guard : largest score of the guard models; None where no promise was made or the photo is `likely`.
     """
 
     raw: float
