@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from tests.review.browserless import Client
+from tests.review.browsing import Visitor, launched
 from triage.review.server import Running
 
 
@@ -17,3 +18,18 @@ def running(library, tmp_path):
 def page(running):
     """A browser that was let in and speaks as ann."""
     return Client(running).enter().name("ann")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A real browser, one for the tests of a module."""
+    with launched() as one:
+        yield one
+
+
+@pytest.fixture
+def visitor(browser, running):
+    """A window of a real browser that was let in and speaks as ann."""
+    one = Visitor(browser, running, "ann")
+    yield one
+    one.close()

@@ -8,24 +8,11 @@ import time
 import pytest
 from playwright.sync_api import expect
 
-from tests.review.browsing import Visitor, launched
+from tests.review.browsing import Visitor
 from triage.library import Library
 from triage.review.server import Running
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with launched() as one:
-        yield one
-
-
-@pytest.fixture
-def visitor(browser, running):
-    one = Visitor(browser, running, "ann")
-    yield one
-    one.close()
 
 
 def four_decks(folder, photo_maker):
@@ -108,10 +95,10 @@ def answer_deck(one, deck, *, first):
         tiles.nth(number).locator(".shotframe").click(
             position={"x": box["width"] * 240 / 320, "y": box["height"] * 100 / 240}
         )
-    expect(page.locator("[data-tally='0']")).to_contain_text("2 yes, the other 2 will be answered no")
+    expect(page.locator("#tally")).to_contain_text("2 yes, the other 2 will be answered no")
     look_at(page, tiles)
     with page.expect_navigation():
-        page.click("[data-looked='0']")
+        page.click("[data-looked=all]")
 
 
 def look_at(page, tiles):
@@ -320,9 +307,9 @@ def test_close_view_marks_the_same_place(visitor, library):
     box = page.locator("#closer-paper").bounding_box()
     page.mouse.click(box["x"] + 0.3 * box["width"], box["y"] + 0.6 * box["height"])
     page.click("[data-view=close]")
-    expect(page.locator("[data-tally]").first).to_contain_text("1 yes")
+    expect(page.locator("#tally")).to_contain_text("1 yes")
     look_at(page, page.locator(".lookat"))
     with page.expect_navigation():
-        page.click("[data-looked]")
+        page.click("[data-looked=all]")
     marked = [label for label in library.labels() if label.value == "present"]
     assert marked[0].boxes[0] == pytest.approx((0.3, 0.6, 0, 0), abs=0.006)

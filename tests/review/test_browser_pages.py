@@ -11,23 +11,10 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import expect
 
-from tests.review.browsing import Visitor, launched
+from tests.review.browsing import Visitor
 from triage.library.records import Suggestion
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with launched() as one:
-        yield one
-
-
-@pytest.fixture
-def visitor(browser, running):
-    one = Visitor(browser, running, "ann")
-    yield one
-    one.close()
 
 
 HOSTILE = "\"><img src=x onerror=window.pwned=1> '-alert(1)-' {{7*7}} \u202egpj.exe"

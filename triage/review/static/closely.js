@@ -23,15 +23,13 @@ function draw(tile) {
   tile.dataset.value = value || "";
   for (const button of tile.querySelectorAll("[data-toggle]")) button.setAttribute("aria-pressed", String(button.dataset.toggle === value));
   if (tile === closerTile) view.setLayers([{ boxes, kind: "mine" }]);
-  tally(tile.closest(".looks"));
+  tally();
 }
 
-function tally(section) {
-  const group = [...section.querySelectorAll(".lookat")];
-  const yes = group.filter((tile) => state.get(tile).value === "present").length;
-  const unclear = group.filter((tile) => state.get(tile).value === "unclear").length;
-  const place = section.querySelector("[data-tally]");
-  place.textContent = `${yes} yes, ${unclear ? `${unclear} cannot tell, ` : ""}the other ${group.length - yes - unclear} will be answered no`;
+function tally() {
+  const yes = tiles.filter((tile) => state.get(tile).value === "present").length;
+  const unclear = tiles.filter((tile) => state.get(tile).value === "unclear").length;
+  at("tally").textContent = `${yes} yes, ${unclear ? `${unclear} cannot tell, ` : ""}the other ${tiles.length - yes - unclear} will be answered no`;
 }
 
 function addMark(tile, box) {
@@ -52,7 +50,7 @@ root.addEventListener("click", (event) => {
   const tile = button.closest(".lookat");
   if (button.dataset.toggle) toggle(tile, button.dataset.toggle);
   else if (button.dataset.closer) closer(tile);
-  else if (button.dataset.looked) looked(button.closest(".looks"), button);
+  else if (button.dataset.looked) looked(button.dataset.looked, button);
 });
 
 // A click on the picture marks a spot, a drag a box; a click on a mark takes it away.
@@ -109,8 +107,8 @@ at("closer").addEventListener("keydown", (event) => {
   if (act) { event.preventDefault(); act(); }
 });
 
-function looked(section, button) {
-  const group = [...section.querySelectorAll(".lookat")];
+function looked(which, button) {
+  const group = which === "all" ? tiles : tiles.filter((tile) => tile.closest(".looks").dataset.group === which);
   const missing = seen.demand(group);
   if (missing) { tell(`${missing} of these photos have not been on the screen yet: look at them first.`); return; }
   const answers = group.map((tile) => {
@@ -124,9 +122,7 @@ function looked(section, button) {
     button.textContent = "Saved";
     const next = element("a", { class: "button main", href: told.next, text: told.next_words });
     at("after").replaceChildren(next, element("span", { class: "note", text: told.open ? ` ${told.open} photos are still open for this.` : "" }));
-    const waiting = root.querySelector(".looks button[data-looked]:not(:disabled)");
-    if (!waiting || !told.open) location.href = told.next;
-    else waiting.scrollIntoView({ block: "nearest" });
+    if (which === "all" || !told.open) location.href = told.next;
   }).catch((error) => { button.disabled = false; complain(error); });
 }
 
