@@ -237,3 +237,13 @@ def test_paper_sizes() -> None:
     with pytest.raises(BadInput, match="no paper 'legal'"):
         checked_paper("legal")
     assert "@page { size: A4;" in html_of(made(busy_deck()), options=Options(paper="A4"))
+
+
+def test_a_picture_of_another_concern_than_the_first_says_which_it_shows():
+    deck, record = busy_deck()
+    pictured = next(one for one in deck.concerns if one.photos)
+    told = concern(rule="told-as-a-fact", tier="stop-use", concluded="The deck hangs on a bay.", photos=())
+    both = replace(deck, concerns=(told, pictured), reason=told.concluded)
+    assert re.search(rf"Shows concern \d: {pictured.concluded}", Seen(html_of(made((both, record)))).text)
+    alone = replace(both, reason=f"{pictured.concluded[:-1]} (1 more of this tier).")
+    assert "Shows concern" not in html_of(made((alone, record)))

@@ -57,6 +57,7 @@ class DeckView:
     photos: int
     unreviewed: int
     best: Evidence | None
+    best_shows: str
     concerns: tuple[ConcernView, ...]
     possible: tuple[ConcernView, ...]
     closed: tuple[ConcernView, ...]
@@ -98,6 +99,7 @@ def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options:
     numbered = concern_numbers(summary)
     views = tuple(concern_view(number, one, record, pictures, options) for number, one in numbered.items())
     shown = tuple(view for view in views if not view.possible and not view.repaired)
+    best, best_shows = _best(summary.reason, numbered, record, pictures, options)
     return DeckView(
         deck=clean(summary.deck),
         anchor=anchor(summary.deck),
@@ -112,7 +114,8 @@ def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options:
         gaps=_gaps(summary),
         photos=len(record.photos),
         unreviewed=summary.unreviewed,
-        best=_best(numbered, record, pictures, options),
+        best=best,
+        best_shows=best_shows,
         concerns=shown,
         possible=tuple(view for view in views if view.possible and not view.repaired),
         closed=tuple(view for view in views if view.repaired),
@@ -167,12 +170,21 @@ def _gaps(summary: DeckSummary) -> str:
 
 
 def _best(
-    numbered: Mapping[int, Concern], record: DeckRecord, pictures: Pictures, options: Options
-) -> Evidence | None:
-    for one in numbered.values():
+    reason: str, numbered: Mapping[int, Concern], record: DeckRecord, pictures: Pictures, options: Options
+) -> tuple[Evidence | None, str]:
+    """Return the best photo, of the concern that the reason names where it has one.
+
+    Beside it which concern it shows, where that is another one.
+    """
+
+    def other(one: Concern) -> bool:
+        return one.concluded.rstrip(".") not in reason
+
+    for number, one in sorted(numbered.items(), key=lambda row: other(row[1])):
         if one.photos and one.status != "repaired":
-            return photo_evidence(one, one.photos[0], record, pictures, options, thumb=True)
-    return None
+            shows = f"Shows concern {number}: {clean(one.concluded)}" if other(one) else ""
+            return photo_evidence(one, one.photos[0], record, pictures, options, thumb=True), shows
+    return None, ""
 
 
 def _compared(summary: DeckSummary, record: DeckRecord) -> tuple[str, tuple[tuple[str, str, str], ...]]:
