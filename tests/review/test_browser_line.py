@@ -91,7 +91,7 @@ def answer_deck(one, deck, *, first):
     tiles = page.locator(".lookat")
     for number in range(2):
         tiles.nth(number).scroll_into_view_if_needed()
-        box = tiles.nth(number).locator("img").bounding_box()
+        box = tiles.nth(number).locator(".shotframe").bounding_box()
         tiles.nth(number).locator(".shotframe").click(
             position={"x": box["width"] * 240 / 320, "y": box["height"] * 100 / 240}
         )
@@ -313,3 +313,24 @@ def test_close_view_marks_the_same_place(visitor, library):
         page.click("[data-looked=all]")
     marked = [label for label in library.labels() if label.value == "present"]
     assert marked[0].boxes[0] == pytest.approx((0.3, 0.6, 0, 0), abs=0.006)
+
+
+def test_a_spot_clicked_before_its_picture_has_come_lies_where_it_was_clicked(visitor):
+    held = []
+    visitor.page.route("**/picture/*", lambda route: held.append(route))
+    visitor.page.route("**/thumb/*", lambda route: held.append(route))
+    visitor.page.goto(
+        f"http://127.0.0.1:{visitor.running.port}/l/library/look?d=D-17&tag=missing-hanger",
+        wait_until="domcontentloaded",
+    )
+    page = visitor.page
+    frame = page.locator(".lookat .shotframe").first
+    box = frame.bounding_box()
+    assert box["width"] / box["height"] == pytest.approx(320 / 240, rel=0.01)
+    frame.click(position={"x": box["width"] * 0.25, "y": box["height"] * 0.6})
+    mark = frame.locator(".tilemarks .mine").first.bounding_box()
+    middle = (mark["x"] + mark["width"] / 2 - box["x"], mark["y"] + mark["height"] / 2 - box["y"])
+    assert middle == pytest.approx((box["width"] * 0.25, box["height"] * 0.6), abs=3)
+    assert held
+    for one in held:
+        one.continue_()

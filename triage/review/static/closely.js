@@ -14,6 +14,9 @@ const view = new View(at("closer-frame"), at("closer-paper"), at("closer-picture
 
 const sizeOf = (tile) => ({ width: Number(tile.dataset.width), height: Number(tile.dataset.height) });
 
+// A frame has its photo's shape before the picture has come: a spot clicked early lies where it was clicked.
+for (const tile of tiles) tile.querySelector(".shotframe").style.setProperty("--ratio", sizeOf(tile).width / sizeOf(tile).height);
+
 function draw(tile) {
   const { value, boxes } = state.get(tile);
   const marks = tile.querySelector(".tilemarks");
@@ -60,7 +63,7 @@ root.addEventListener("pointerdown", (event) => {
   event.preventDefault();
   const tile = frame.closest(".lookat");
   const fraction = (now) => {
-    const box = frame.querySelector("img").getBoundingClientRect();
+    const box = frame.getBoundingClientRect();
     return [Math.min(1, Math.max(0, (now.clientX - box.left) / box.width)), Math.min(1, Math.max(0, (now.clientY - box.top) / box.height))];
   };
   const start = fraction(event);
