@@ -3,12 +3,24 @@
 import csv
 import json
 import tomllib
+from datetime import UTC, datetime
+from io import BytesIO
 from pathlib import Path
 
+import numpy as np
 import pytest
-from deckscene import collect, job
+from deckscene import collect, exif, job
 from deckscene.errors import RenderError
+from deckscene.phone import PHONES
 from deckscene.truth import CORE_TAGS
+from PIL import Image
+
+PHOTO = exif.encode(
+    np.random.default_rng(1).integers(0, 256, (48, 64, 3), np.uint8),
+    PHONES[0],
+    exif.Moment(datetime(2026, 5, 4, 9, tzinfo=UTC), 0.0, -30.0),
+    orientation=6,
+)
 
 
 def pretend(out: Path, deck: int, visit: str = "first", leave_out: int = 0) -> None:
@@ -20,7 +32,7 @@ def pretend(out: Path, deck: int, visit: str = "first", leave_out: int = 0) -> N
         for shot in plan[: len(plan) - leave_out]:
             path = job.place(out, shot)
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(b"jpeg")
+            path.write_bytes(PHOTO)
             verdicts = {
                 tag: {"value": "absent", "boxes": [], "place": "", "count": None} for tag in CORE_TAGS
             }
@@ -46,7 +58,9 @@ def test_finished_decks_are_collected_and_others_wait(tmp_path: Path) -> None:
     pretend(out, 4)
     pretend(out, 2, leave_out=1)
     pretend(out, 1, visit="second")
-    decks, photos = collect.collect(out, target)
+    decks, photos, quality = collect.collect(out, target)
+    assert quality is None
+    assert all(path.read_bytes() == PHOTO for path in target.rglob("*.jpg"))
     assert decks == 2
     assert photos == len(list((target / "photos").rglob("*.jpg")))
     assert sorted(p.name for p in (target / "photos").iterdir()) == ["deck-01", "deck-04"]
@@ -66,6 +80,36 @@ def test_finished_decks_are_collected_and_others_wait(tmp_path: Path) -> None:
     truth = [json.loads(line) for line in (target / "truth.jsonl").read_text().splitlines()]
     assert len(truth) == photos
     assert all("verdicts" not in record for record in truth)
+    sources = (target / "SOURCES.md").read_text()
+    assert f"2 decks with {photos} photos, and 4 photos of second visits" in sources
+    assert "kept as it was taken" in sources
+    assert "$" not in sources
+
+
+def test_photos_that_do_not_fit_are_compressed_again_at_the_best_quality_that_fits(tmp_path: Path) -> None:
+    out, target = tmp_path / "run", tmp_path / "samples"
+    pretend(out, 1)
+    count = len(list(out.rglob("*.jpg")))
+    most_bytes = int(count * (len(exif.compressed_again(PHOTO, 60)) + 2))
+    _, _, quality = collect.collect(out, target, most_bytes)
+    kept = [path for path in target.rglob("*.jpg")]
+    assert quality is not None
+    assert sum(path.stat().st_size for path in kept) <= most_bytes
+    assert count * len(exif.compressed_again(PHOTO, quality + 1)) > most_bytes
+    assert f"compressed again at quality {quality}," in (target / "SOURCES.md").read_text()
+    before, after = (Image.open(BytesIO(data)) for data in (PHOTO, kept[0].read_bytes()))
+    assert after.getexif()[0x0112] == 6
+    assert dict(after.getexif().get_ifd(0x8825)) == dict(before.getexif().get_ifd(0x8825))
+    assert after.size == before.size
+
+
+def test_too_small_a_place_is_said_and_nothing_is_replaced(tmp_path: Path) -> None:
+    out, target = tmp_path / "run", tmp_path / "samples"
+    pretend(out, 1)
+    collect.collect(out, target)
+    with pytest.raises(RenderError, match="MB are given"):
+        collect.collect(out, target, 100)
+    assert list(target.rglob("*.jpg"))
 
 
 def test_nothing_finished_is_said(tmp_path: Path) -> None:

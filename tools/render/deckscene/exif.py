@@ -50,6 +50,22 @@ def encode(
     return out.getvalue()
 
 
+def compressed_again(data: bytes, quality: int) -> bytes:
+    """The same photo with its EXIF at a lower JPEG quality."""
+    out = BytesIO()
+    with Image.open(BytesIO(data)) as image:
+        image.save(
+            out,
+            "JPEG",
+            quality=quality,
+            subsampling=2,
+            exif=image.info["exif"],
+            optimize=True,
+            progressive=True,
+        )
+    return out.getvalue()
+
+
 def _details(phone: Phone, moment: Moment, stamp: str, size: tuple[int, int]) -> dict[int, object]:
     offset = moment.taken_at.strftime("%z")
     details: dict[int, object] = {
