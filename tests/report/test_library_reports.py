@@ -359,3 +359,25 @@ def test_an_issued_pdf_is_made_again_byte_for_byte(lib: Library, tmp_path: Path)
     data[len(data) // 2] ^= 1
     file.write_bytes(bytes(data))
     assert "another file than the one issued" in str(verify_report(lib, file)[0])
+
+
+@pytest.mark.skipif(find_spec("weasyprint") is None, reason="the pdf extra is not installed")
+def test_a_changed_word_of_an_issued_pdf_is_named_with_its_page(lib: Library, tmp_path: Path) -> None:
+    from pypdf import PdfReader, PdfWriter
+
+    issue(lib, tmp_path / "out", pdf=True)
+    file = tmp_path / "out/report.pdf"
+    writer = PdfWriter(clone_from=PdfReader(file))
+    writer.remove_page(0)
+    writer.write(file)
+    other, *changed = map(str, verify_report(lib, file))
+    assert "another file than the one issued" in other
+    assert changed[0].startswith("report.pdf, page 1: changed line")
+    assert "worst first" in "".join(changed)
+    assert changed[0].endswith("the file nothing.")
+    file.write_bytes(file.read_bytes()[:2000])
+    assert "no whole PDF" in "\n".join(map(str, verify_report(lib, file)))
+    issue(lib, tmp_path / "again", pdf=True)
+    file = tmp_path / "again/report.pdf"
+    PdfWriter(clone_from=PdfReader(file)).write(file)
+    assert "the text is the one issued" in "\n".join(map(str, verify_report(lib, file)))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import base64
+import io
 import logging
 import os
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -46,6 +48,32 @@ def _written(page: bytes) -> tuple[bytes, int]:
         )
         document = html.render()
         return bytes(document.write_pdf()), len(document.pages)
+
+
+def lines_of(data: bytes) -> list[tuple[int, str]]:
+    """Return what a PDF says: (page, line of print) in order.
+
+    Raises BadInput where pypdf (the `pdf` extra) is not installed or the file is no whole PDF.
+    """
+    try:
+        from pypdf import PdfReader
+        from pypdf.errors import PyPdfError
+    except ImportError as error:
+        raise BadInput(
+            "Comparing a PDF's text needs pypdf, which is not installed here.",
+            "Install it: pip install 'deck-triage[pdf]'.",
+        ) from error
+    with _quiet():
+        try:
+            pages = [one.extract_text() for one in PdfReader(io.BytesIO(data)).pages]
+        except (PyPdfError, ValueError, KeyError, TypeError, IndexError, AttributeError, zlib.error) as error:
+            raise BadInput(f"The file is no whole PDF ({type(error).__name__}).") from error
+    return [
+        (number, line.strip())
+        for number, text in enumerate(pages, 1)
+        for line in text.splitlines()
+        if line.strip()
+    ]
 
 
 def isolated(page: str) -> str:
@@ -93,7 +121,7 @@ def _fixed_epoch() -> Iterator[None]:
 @contextmanager
 def _quiet() -> Iterator[None]:
     """Keep the PDF libraries' notices (unknown properties, font tables) off the terminal."""
-    loggers = [logging.getLogger(name) for name in ("weasyprint", "fontTools")]
+    loggers = [logging.getLogger(name) for name in ("weasyprint", "fontTools", "pypdf")]
     levels = [logger.level for logger in loggers]
     for logger in loggers:
         logger.setLevel(logging.CRITICAL)

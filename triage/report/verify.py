@@ -7,6 +7,7 @@ import hashlib
 import html
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from triage.report.compare import Mutation, compare_pages, read_page
 from triage.report.gather import gather_source
 from triage.report.issuing import Frozen, rederive
 from triage.report.past import assess_evidence, at_head, evidence_of, head_faults
+from triage.report.pdf import lines_of
 from triage.report.source import Options
 from triage.report.write import make_pack
 
@@ -51,13 +53,23 @@ def find_issue(lib: Library, data: bytes, name: str) -> Event | None:
             return event
     by_number = {str(event.payload["number"]): event for event in known}
     said = made_from(data) or {}
-    claims = [str(said.get("number"))] + [found.decode() for found in _NUMBER.findall(data)]
+    claims = [str(said.get("number"))] + [found.decode() for found in _NUMBER.findall(_words(data))]
     for claim in claims:
         if claim in by_number:
             return by_number[claim]
     if len(known) == 1 and not data.startswith(b"<") and name in known[0].payload["files"]:
         return known[0]
     return None
+
+
+def _words(data: bytes) -> bytes:
+    """Return where a report's number may be read: a PDF packs its words."""
+    if not data.startswith(b"%PDF-"):
+        return data
+    try:
+        return " ".join(text for _, text in lines_of(data)).encode()
+    except BadInput:
+        return data
 
 
 def made_from(data: bytes) -> dict[str, Any] | None:
@@ -117,25 +129,40 @@ def _compared(data: bytes, expected: bytes, file: str) -> list[Mutation]:
     if file.endswith(".html"):
         return compare_pages(data, expected)
     if file.endswith(".pdf"):
-        return [Mutation(file, "another file than the one issued", "other bytes", "the bytes issued")]
-    return _lines(data, expected, file)
-
-
-def _lines(data: bytes, expected: bytes, file: str) -> list[Mutation]:
-    """Compare a text file line by line."""
+        return _printed(data, expected, file)
     have, want = (one.decode("utf-8", "replace").splitlines() for one in (data, expected))
+    same = Mutation(file, "other line ends or bytes", "other bytes", "the bytes issued")
+    return _lines(have, want, lambda line: f"{file}, line {line + 1}") or [same]
+
+
+def _printed(data: bytes, expected: bytes, file: str) -> list[Mutation]:
+    """Compare what two PDFs say; where they say the same, pictures or bytes that nobody reads differ."""
+    other = Mutation(file, "another file than the one issued", "other bytes", "the bytes issued")
+    if not expected:
+        return [other]
+    want = lines_of(expected)
+    try:
+        have = lines_of(data)
+    except BadInput as error:
+        return [other, Mutation(file, str(error), "no text", "the text issued")]
+    silent = Mutation(file, "the text is the one issued", "other pictures or bytes", "the bytes issued")
+    pages = [page for page, _ in want] or [1]
+
+    def place(line: int) -> str:
+        return f"{file}, page {pages[min(line, len(pages) - 1)]}"
+
+    found = _lines([text for _, text in have], [text for _, text in want], place)
+    return [other, *(found or [silent])]
+
+
+def _lines(have: list[str], want: list[str], place: Callable[[int], str]) -> list[Mutation]:
+    """Compare what a file says with what it should say, line by line."""
     matcher = difflib.SequenceMatcher(None, want, have, autojunk=False)
     found = []
     for code, i1, i2, j1, j2 in matcher.get_opcodes():
         if code != "equal":
             says, should = "; ".join(have[j1:j2])[:200], "; ".join(want[i1:i2])[:200]
-            found.append(
-                Mutation(
-                    f"{file}, line {i1 + 1}", "changed line", says and f"'{says}'", should and f"'{should}'"
-                )
-            )
-    if not found:
-        found.append(Mutation(file, "other line ends or bytes", "other bytes", "the bytes issued"))
+            found.append(Mutation(place(i1), "changed line", says and f"'{says}'", should and f"'{should}'"))
     return found
 
 
