@@ -41,6 +41,14 @@ def launched():
             browser.close()
 
 
+def axe_faults(page) -> list[str]:
+    """Return what axe finds wrong on a page, one line per rule with the first place."""
+    page.evaluate(AXE)
+    options = {"runOnly": {"type": "tag", "values": RULES}, "resultTypes": ["violations"]}
+    found = page.evaluate("options => axe.run(document, options)", options)["violations"]
+    return [f"{one['id']}: {one['help']}: {one['nodes'][0]['html'][:200]}" for one in found]
+
+
 class Visitor:
     """One browser window that was let in; everything that goes wrong in it is collected."""
 
@@ -80,10 +88,7 @@ class Visitor:
 
     def axe(self) -> list[str]:
         """Return what axe finds wrong on the page, one line per rule with the first place."""
-        self.page.evaluate(AXE)
-        options = {"runOnly": {"type": "tag", "values": RULES}, "resultTypes": ["violations"]}
-        found = self.page.evaluate("options => axe.run(document, options)", options)["violations"]
-        return [f"{one['id']}: {one['help']}: {one['nodes'][0]['html'][:200]}" for one in found]
+        return axe_faults(self.page)
 
     def close(self) -> None:
         self.context.close()
