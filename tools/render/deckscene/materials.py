@@ -5,7 +5,10 @@ Noise is what a picture's time goes into: octaves are kept few, indirect light s
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import bpy
 
@@ -269,139 +272,19 @@ def film(name: str, one: Colour, two: Colour, most: float) -> bpy.types.Material
     return g.surface(g.mix(short, one, two), 0.85, 0.0, None, 0.2, alpha=g.math("MULTIPLY", alpha, most))
 
 
-_LEAVES = {
-    "leaf": (
-        [
-            (0, (0.09, 0.040, 0.014)),
-            (0.35, (0.17, 0.085, 0.028)),
-            (0.6, (0.24, 0.115, 0.03)),
-            (0.8, (0.10, 0.06, 0.03)),
-            (1, (0.30, 0.19, 0.055)),
-        ],
-        0.15,
-    ),
-    "needle": ([(0, (0.13, 0.065, 0.025)), (0.5, (0.24, 0.13, 0.045)), (1, (0.30, 0.19, 0.09))], 0.05),
-    "grass": (
-        [
-            (0, (0.05, 0.095, 0.02)),
-            (0.5, (0.08, 0.13, 0.03)),
-            (0.85, (0.11, 0.15, 0.045)),
-            (1, (0.26, 0.22, 0.10)),
-        ],
-        0.35,
-    ),
-    "bush": ([(0, (0.020, 0.045, 0.012)), (0.5, (0.033, 0.072, 0.018)), (1, (0.06, 0.10, 0.028))], 0.3),
-}
-_FILMS = {
-    "stain-rust": ((0.20, 0.07, 0.02), (0.07, 0.028, 0.012), 0.85),
-    "stain-rust-faint": ((0.16, 0.07, 0.025), (0.08, 0.04, 0.02), 0.5),
-    "stain-dark": ((0.03, 0.025, 0.022), (0.06, 0.04, 0.03), 0.8),
-    "stain-tannin": ((0.10, 0.055, 0.028), (0.05, 0.03, 0.018), 0.75),
-    "stain-clay": ((0.27, 0.10, 0.045), (0.20, 0.07, 0.03), 0.85),
-}
-_PLAIN: dict[str, dict[str, object]] = {
-    "black-coat": {"colour": (0.022, 0.022, 0.023), "rough": 0.42, "vary": 0.3, "grime": 0.2},
-    "nail-steel": {
-        "colour": (0.20, 0.195, 0.185),
-        "rough": 0.45,
-        "shine": 0.75,
-        "vary": 0.4,
-        "scale": 90.0,
-        "speck": 0.3,
-    },
-    "humus": {
-        "colour": (0.055, 0.038, 0.024),
-        "rough": 0.95,
-        "vary": 0.6,
-        "scale": 60.0,
-        "relief_m": 0.004,
-        "speck": 0.7,
-        "grime": 0.0,
-    },
-    "shingle": {
-        "colour": (0.12, 0.115, 0.11),
-        "rough": 0.9,
-        "vary": 0.4,
-        "scale": 30.0,
-        "relief_m": 0.004,
-        "speck": 0.6,
-    },
-    "screw": {"colour": (0.16, 0.14, 0.12), "rough": 0.4, "shine": 0.8},
-    "hole": {"colour": (0.008, 0.008, 0.008), "rough": 0.9, "grime": 0.0},
-    "flashing": {
-        "colour": (0.60, 0.60, 0.585),
-        "rough": 0.38,
-        "shine": 0.55,
-        "vary": 0.12,
-        "scale": 14.0,
-        "relief_m": 0.0012,
-        "grime": 0.55,
-    },
-    "concrete": {
-        "colour": (0.27, 0.26, 0.24),
-        "rough": 0.9,
-        "vary": 0.35,
-        "scale": 7.0,
-        "relief_m": 0.004,
-        "speck": 0.25,
-        "grime": 0.5,
-    },
-    "sheathing": {"colour": (0.20, 0.19, 0.18), "rough": 0.8},
-    "soil": {
-        "colour": (0.105, 0.08, 0.058),
-        "rough": 0.95,
-        "vary": 0.5,
-        "scale": 5.0,
-        "relief_m": 0.012,
-        "speck": 0.6,
-        "grime": 0.0,
-    },
-    "stone": {
-        "colour": (0.21, 0.195, 0.18),
-        "rough": 0.8,
-        "vary": 0.45,
-        "scale": 30.0,
-        "relief_m": 0.002,
-        "speck": 0.25,
-    },
-    "turf": {
-        "colour": (0.042, 0.058, 0.021),
-        "rough": 0.95,
-        "vary": 0.5,
-        "scale": 4.0,
-        "relief_m": 0.01,
-        "speck": 0.25,
-        "grime": 0.0,
-    },
-    "glass": {
-        "colour": (0.02, 0.025, 0.03),
-        "rough": 0.05,
-        "vary": 0.1,
-        "scale": 3.0,
-        "relief_m": 0.0001,
-        "grime": 0.05,
-    },
-    "trim": {
-        "colour": (0.70, 0.70, 0.68),
-        "rough": 0.45,
-        "vary": 0.05,
-        "scale": 4.0,
-        "relief_m": 0.0004,
-        "grime": 0.3,
-    },
-    "paper": {"colour": (0.78, 0.78, 0.76), "rough": 0.75, "vary": 0.03, "grime": 0.06},
-    "ink": {"colour": (0.018, 0.018, 0.019), "rough": 0.55, "vary": 0.1, "grime": 0.0},
-    "web": {"colour": (0.75, 0.75, 0.73), "rough": 0.7, "grime": 0.0},
-    "rubber": {"colour": (0.025, 0.025, 0.025), "rough": 0.85},
-    "car-paint": {
-        "colour": (0.16, 0.20, 0.26),
-        "rough": 0.22,
-        "vary": 0.03,
-        "scale": 2.0,
-        "relief_m": 0.00005,
-        "grime": 0.15,
-    },
-}
+def _fixed(value: Any) -> Any:
+    """The same with tuples for lists."""
+    return tuple(map(_fixed, value)) if isinstance(value, list) else value
+
+
+def _table(name: str) -> dict[str, dict[str, Any]]:
+    """One table of materials.toml: arguments of the surfaces that no own function makes."""
+    with (Path(__file__).parent / "materials.toml").open("rb") as file:
+        table = tomllib.load(file)[name]
+    return {key: {k: _fixed(v) for k, v in row.items()} for key, row in table.items()}
+
+
+_LEAVES, _FILMS, _PLAIN = _table("leaves"), _table("films"), _table("plain")
 
 
 def make(name: str, deck: DeckParams) -> bpy.types.Material:
@@ -424,7 +307,7 @@ def make(name: str, deck: DeckParams) -> bpy.types.Material:
     if name.startswith("rust-"):
         return metal(name, int(name[5:]) / 10, 0.7)
     if name in _LEAVES:
-        return foliage(name, *_LEAVES[name])
+        return foliage(name, **_LEAVES[name])
     if name in _FILMS:
-        return film(name, *_FILMS[name])
+        return film(name, **_FILMS[name])
     return plain(name, **_PLAIN[name])

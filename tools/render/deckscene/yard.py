@@ -8,7 +8,7 @@ from .layout import Layout
 from .litter import leaf
 from .meshes import Part, Scene, block, chamfer_box, join, lumber, turn
 
-STEP = 140
+STEP = 400
 
 
 class Ground:
@@ -33,6 +33,13 @@ class Ground:
         return self.z[j, i]
 
 
+def outside_m(plan: Layout, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """How far places lie outside the bare patch under the deck, metres (negative: on it); its edge wanders."""
+    wander = 0.12 * np.sin(2.9 * x + 1.7 * np.sin(1.3 * y)) + 0.09 * np.sin(4.7 * y + 2.1 * np.sin(1.9 * x))
+    beside = np.maximum(-0.4 - x, x - plan.width - 0.4)
+    return np.maximum(beside, y - plan.depth - 0.35) + wander
+
+
 def ground(scene: Scene, plan: Layout) -> Ground:
     """Bare soil under the deck, turf around it, stones and fallen leaves on it."""
     land = Ground(scene, plan)
@@ -40,11 +47,7 @@ def ground(scene: Scene, plan: Layout) -> Ground:
     corners = np.stack([gx.ravel(), gy.ravel(), land.z.ravel()], 1)
     first = (np.arange(STEP - 1)[:, None] * STEP + np.arange(STEP - 1)).ravel()
     faces = np.stack([first, first + 1, first + STEP + 1, first + STEP], 1)
-    bare = (
-        (corners[first, 0] > -0.4)
-        & (corners[first, 0] < plan.width + 0.4)
-        & (corners[first, 1] < plan.depth + 0.35)
-    )
+    bare = outside_m(plan, corners[first, 0], corners[first, 1]) < 0
     for name, chosen in (("soil", bare), ("turf", ~bare)):
         scene.add(Part(name, "ground", name, corners, [faces[chosen]], corners.copy()))
     block(scene, "far", "ground", [-300, -300, -0.6], [300, 300, -0.09], "turf")
@@ -103,13 +106,17 @@ def grass(scene: Scene, plan: Layout, land: Ground, blades: int = 2200) -> None:
     patch = Part("grass", "grass", "grass", corners, faces, corners.copy())
     px, py = np.meshgrid(np.arange(-4, plan.width + 4, 0.55), np.arange(0.2, plan.depth + 9, 0.55))
     px, py = px.ravel() + rng.normal(0, 0.06, px.size), py.ravel() + rng.normal(0, 0.06, py.size)
-    keep = ~((px > -0.75) & (px < plan.width + 0.75) & (py < plan.depth + 0.7))
-    px, py = px[keep], py[keep]
+    away = outside_m(plan, px, py)
+    px, py, away = px[away > 0.04], py[away > 0.04], away[away > 0.04]
     scene.scattered.append(
         (
             patch,
             _placements(
-                px, py, land.height(px, py), rng.uniform(0, 6.3, len(px)), rng.uniform(0.6, 1.25, len(px))
+                px,
+                py,
+                land.height(px, py),
+                rng.uniform(0, 6.3, len(px)),
+                rng.uniform(0.6, 1.25, len(px)) * np.clip(0.4 + away, 0, 1),  # low at the edge
             ),
         )
     )
