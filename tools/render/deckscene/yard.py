@@ -34,7 +34,7 @@ class Ground:
 
 
 def outside_m(plan: Layout, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """How far places lie outside the bare patch under the deck, metres (negative: on it); its edge wanders."""
+    """How far places lie outside the bare patch under the deck, metres; negative on it. Its edge wanders."""
     wander = 0.12 * np.sin(2.9 * x + 1.7 * np.sin(1.3 * y)) + 0.09 * np.sin(4.7 * y + 2.1 * np.sin(1.9 * x))
     beside = np.maximum(-0.4 - x, x - plan.width - 0.4)
     return np.maximum(beside, y - plan.depth - 0.35) + wander
