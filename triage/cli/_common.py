@@ -101,6 +101,10 @@ def open_library(path: Path | None) -> Iterator[Library]:
                 "Make one with: deck-triage new PATH, or name one with --library PATH.",
             )
     with Library.open(path) as library:
+        if library.brought:
+            done = library.brought
+            advise(f"The library was brought from format {done.before} to {done.after};"
+                   f" a copy of its database from before is {done.copy}")  # fmt: skip
         yield library
 
 

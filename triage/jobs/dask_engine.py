@@ -46,11 +46,12 @@ def map_dask(
     """
     address = check_address(address)
     try:
-        from distributed import Client
+        import distributed
     except ImportError as error:
         raise TriageError("The Dask engine is not installed.", "pip install 'deck-triage[dask]'") from error
     try:
-        client = Client(address, timeout="10s", set_as_default=False)
+        client_of: Any = distributed.Client
+        client = client_of(address, timeout="10s", set_as_default=False)
     except (OSError, TimeoutError) as error:
         raise TriageError(
             f"No Dask scheduler answers at {address}.", "Start one, or check the address."

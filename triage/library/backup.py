@@ -9,13 +9,15 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import secrets
-import sqlite3
 import zipfile
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from triage.errors import BadInput, Damaged
+from triage.library.copying import copy_database
+from triage.library.migrate import LIBRARY_FILE
 from triage.library.store import sync_folder
 
 if TYPE_CHECKING:
@@ -27,7 +29,8 @@ _MANIFEST = "manifest.json"
 _DATABASE = "library.sqlite"
 _MAX_FILES = 5_000_000
 _FOLDERS = ("originals", "models")
-_FILES = ("library.toml", "tags.toml", "rules.toml")
+_FILES = (LIBRARY_FILE, "tags.toml", "rules.toml")
+_SHARED = re.compile(r"(?m)^database = .*\n")
 
 
 def backup(
@@ -35,18 +38,15 @@ def backup(
 ) -> int:
     """Write the library as one file; returns how many files are in it. Others may write meanwhile.
 
-    The file appears whole or not at all. Raises BadInput when it exists, or the database is a shared one.
+    The words of a shared database are copied into the file, so that it is restored as a library that stands
+    by itself. The file appears whole or not at all. Raises BadInput when it exists.
     """
     if file.exists():
         raise BadInput(f"{file} is there already.", "Name a file that does not exist yet.")
-    if library.engine.dialect.name != "sqlite":
-        raise BadInput(
-            "The words of this library stand in a shared database.", "Back that up with its own tools."
-        )
     temporary = file.with_name(f".{file.name}.{secrets.token_hex(4)}.tmp")
     copy = temporary.with_suffix(".sqlite")
     try:
-        _copy_database(library.path / _DATABASE, copy)
+        copy_database(library.engine, copy)
         count = _pack(library.path, copy, temporary, progress)
         temporary.replace(file)
         sync_folder(file.parent if str(file.parent) else Path())
@@ -56,20 +56,10 @@ def backup(
     return count
 
 
-def _copy_database(source: Path, target: Path) -> None:
-    with (
-        sqlite3.connect(f"file:{source}?mode=ro", uri=True, timeout=60) as one,
-        sqlite3.connect(target) as other,
-    ):
-        one.backup(other)
-    other.close()
-    one.close()
-
-
 def _pack(
     folder: Path, database: Path, target: Path, progress: Callable[[str, int, int | None], None] | None
 ) -> int:
-    members = [(folder / name, name) for name in _FILES if (folder / name).exists()]
+    members = [(folder / name, name) for name in _FILES[1:] if (folder / name).exists()]
     members.append((database, _DATABASE))
     for part in _FOLDERS:
         members += [
@@ -80,6 +70,9 @@ def _pack(
     hashes = {}
     with target.open("wb") as out:
         with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
+            toml = _SHARED.sub("", (folder / LIBRARY_FILE).read_text()).encode()
+            archive.writestr(zipfile.ZipInfo(LIBRARY_FILE, (1980, 1, 1, 0, 0, 0)), toml)
+            hashes[LIBRARY_FILE] = hashlib.sha256(toml).hexdigest()
             for number, (path, name) in enumerate(members, 1):
                 hashes[name] = _store(archive, path, name)
                 if progress:
@@ -87,7 +80,7 @@ def _pack(
             archive.writestr(_MANIFEST, json.dumps({"format": 1, "sha256": hashes}, sort_keys=True))
         out.flush()
         os.fsync(out.fileno())
-    return len(members)
+    return len(hashes)
 
 
 def _store(archive: zipfile.ZipFile, path: Path, name: str) -> str:

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, delete, func, insert, select, update
 
 from triage.errors import BadInput, Damaged, NoLibrary
-from triage.library import find, fold, log, present
+from triage.library import find, fold, log, migrate, present
 from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
 from triage.library.log import Event, Said
+from triage.library.migrate import LIBRARY_FILE
 from triage.library.records import (
     Closing,
     Fact,
@@ -39,7 +40,6 @@ from triage.library.tables import suggestion as suggestion_table
 if TYPE_CHECKING:
     from triage.words.vocabulary import Vocabulary
 
-LIBRARY_FILE = "library.toml"
 ANY_VISIT = "*"
 """Asks for photos of every visit."""
 
@@ -51,6 +51,8 @@ class Library:
         self._path = path
         self.engine = engine if engine is not None else open_engine(path)
         self._meta: dict[str, str] | None = None
+        self.brought: migrate.Brought | None = None
+        """What was done at opening to a library of an older format."""
 
     # ---- making and opening -------------------------------------------------------------------
 
@@ -76,13 +78,17 @@ class Library:
         if os.environ.get(DATABASE_VARIABLE):
             text += 'database = "shared"  # its address is in the environment variable DECK_TRIAGE_DATABASE\n'
         write_whole(path / LIBRARY_FILE, text.encode())
+        library.brought = migrate.bring_up(path, library.engine)  # a shared database may be older
         with writing(library.engine) as connection:
             library._own_log(connection)
         return library
 
     @classmethod
     def open(cls, path: Path) -> Library:
-        """Open a library. Raises NoLibrary, or Damaged when its format is not one of ours."""
+        """Open a library; one of an older format is brought up to ours, a copy of its database first.
+
+        Raises NoLibrary, or Damaged when its format is not one of ours.
+        """
         path = Path(path)
         if not (path / LIBRARY_FILE).is_file():
             raise NoLibrary(
@@ -94,12 +100,7 @@ class Library:
             version = int(config["format"])
         except (tomllib.TOMLDecodeError, KeyError, ValueError, UnicodeDecodeError) as error:
             raise Damaged(f"{path / LIBRARY_FILE} cannot be read: {error}.", "Restore a backup.") from error
-        if version > FORMAT_VERSION:
-            raise Damaged(
-                f"{path} was written by a newer deck-triage"
-                f" (format {version}, this one knows {FORMAT_VERSION}).",
-                "Upgrade deck-triage.",
-            )
+        migrate.check_format(version, path)
         shared = config.get("database") == "shared"
         if shared and not os.environ.get(DATABASE_VARIABLE):
             raise NoLibrary(
@@ -108,7 +109,9 @@ class Library:
             )
         if not shared and not (path / "library.sqlite").is_file():
             raise Damaged(f"{path} has lost its database library.sqlite.", "Restore a backup of the library.")
-        return cls(path, engine=open_engine(path, shared=shared))
+        library = cls(path, engine=open_engine(path, shared=shared))
+        library.brought = migrate.bring_up(path, library.engine)
+        return library
 
     @staticmethod
     def find_upward(start: Path) -> Path | None:
@@ -180,8 +183,7 @@ class Library:
         rows = {str(row.key): str(row.value) for row in connection.execute(select(meta))}
         if self._path is None or self.engine.dialect.name != "sqlite":
             return rows["log_id"]
-        file = (self._path / LIBRARY_FILE).stat()
-        place = f"{file.st_ino}:{file.st_ctime_ns}"
+        place = migrate.place_of(self._path / LIBRARY_FILE)
         if rows.get("place") == place:
             return rows["log_id"]
         changed = {"place": place} | ({"log_id": log.new_id()} if "place" in rows else {})

@@ -20,7 +20,7 @@ from sqlalchemy import (
     Text,
 )
 
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 # Indexes name the selective column first: without statistics the database takes them at their word.
 
 metadata = MetaData()

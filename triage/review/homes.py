@@ -9,7 +9,7 @@ from pathlib import Path
 
 from triage.errors import BadInput, NoLibrary
 from triage.library import Library
-from triage.library.library import LIBRARY_FILE
+from triage.library.migrate import LIBRARY_FILE
 
 _NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 _.-]{0,62}[A-Za-z0-9_-])?")
 _RESERVED = re.compile(r"(?i)(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?")

@@ -1,0 +1,69 @@
+"""A consistent copy of the whole database as one SQLite file, while others go on writing."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import sqlite3
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sqlalchemy import MetaData, create_engine, event, insert, select
+from sqlalchemy.pool import NullPool
+
+from triage.library.database import by_hand, reading, writing
+from triage.library.store import sync_folder
+from triage.library.tables import metadata
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
+
+_LOT = 1000
+
+
+def copy_database(engine: Engine, target: Path, *, older: bool = False) -> None:
+    """Write every table to a SQLite file that appears whole or not at all.
+
+    With `older` the tables are taken as they are found, for a database of another format than the
+    program's. Raises OSError, or TriageError when the disk is full.
+    """
+    target.parent.mkdir(parents=True, exist_ok=True)
+    draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")
+    try:
+        if engine.dialect.name == "sqlite":
+            _copy_file(Path(str(engine.url.database)), draft)
+        else:
+            _copy_rows(engine, draft, older)
+        with draft.open("rb+") as file:
+            os.fsync(file.fileno())
+        draft.replace(target)
+        sync_folder(target.parent)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _copy_file(source: Path, target: Path) -> None:
+    one = sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True, timeout=60)
+    other = sqlite3.connect(target)
+    try:
+        one.backup(other)
+    finally:
+        other.close()
+        one.close()
+
+
+def _copy_rows(engine: Engine, target: Path, older: bool) -> None:
+    copy = create_engine(f"sqlite:///{target}", poolclass=NullPool)
+    event.listen(copy, "connect", by_hand)
+    with reading(engine) as source:
+        tables = metadata
+        if older:
+            tables = MetaData()
+            tables.reflect(source)
+        tables.create_all(copy)
+        with writing(copy) as into:
+            for table in tables.sorted_tables:
+                rows = source.execution_options(yield_per=_LOT).execute(select(table)).mappings()
+                for lot in rows.partitions():
+                    into.execute(insert(table), [dict(row) for row in lot])
+    copy.dispose()
