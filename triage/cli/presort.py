@@ -62,16 +62,34 @@ def command(
     return exit_for(bool(done.set_aside))
 
 
+SHARES = (
+    "The last two columns: the share of the labelled photos that show the tag, and the share of these photos "
+    "that is estimated to (expectation and maximisation). It is shown, never applied: no pile, threshold or "
+    "promise hangs on it."
+)
+
+
+def _shares(row: dict[str, float | None]) -> tuple[str, str]:
+    """How common a tag is among the labelled photos and, estimated, in this batch."""
+    both = row.get("labelled"), row.get("batch")
+    labelled, batch = ("cannot say" if one is None else f"{one:.0%}" for one in both)
+    return labelled, batch
+
+
 def _show(done: Presorted) -> None:
     piles: dict[str, Counter[str]] = {tag: Counter() for tag in done.promise}
     for photo in done.photos:
         for one in done.suggestions.get(photo.sha, []):
             piles.setdefault(one.tag, Counter())[one.pile] += 1
     rows = [
-        (tag, count["likely"], count["unsure"], count["unlikely"], done.promise[tag].standing)
+        (tag, count["likely"], count["unsure"], count["unlikely"], done.promise[tag].standing,
+         *_shares(done.prevalence.get(tag, {})))
         for tag, count in piles.items()
         if tag in done.promise
-    ]
+    ]  # fmt: skip
     say(f"{len(done.photos)} photos, {done.new} newly presorted by model {done.model[:12]}.")
-    say(table(rows, ("tag", "likely", "unsure", "unlikely", "promise")))
+    heads = ("tag", "likely", "unsure", "unlikely", "promise", "of labelled photos", "of these, about")
+    say(table(rows, heads))
+    if done.prevalence:
+        say(SHARES)
     advise("Next: deck-triage label ask --order dangerous --by NAME, or deck-triage review")
