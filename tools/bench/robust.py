@@ -1,6 +1,6 @@
 """How the presorter's accuracy falls with blur, light, distance, angle and JPEG quality.
 
-    python tools/bench/robust.py sample_photos [--most 60] [--json]
+    tools/bench/run robust sample_photos [--most 60] [--json] [--plot robust.png]
 
 Trains on the decks of `split.toml` that are for training, then scores the photos of the other decks again and
 again, each time with one thing made worse and everything else left as it is. Blur, light and compression are
@@ -136,6 +136,31 @@ def sweep(
     return out
 
 
+def draw(result: dict[str, Any], path: Path) -> None:
+    """Write the curves as a picture, one panel for each thing that is made worse."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import pyplot
+
+    figure, panels = pyplot.subplots(1, len(SWEEPS), figsize=(3.1 * len(SWEEPS), 3.2), sharey=True)
+    marks = dict(zip(CORE_TAGS, "os^Dv", strict=True))
+    for panel, name in zip(panels, SWEEPS, strict=True):
+        found = result[name]
+        order = np.argsort(found["levels"])
+        for tag, curve in found["roc_auc"].items():
+            values = np.array([np.nan if one is None else one for one in curve])
+            panel.plot(np.array(found["levels"])[order], values[order], marker=marks[tag], label=tag)
+        panel.set(title=name, xlabel=found["unit"], ylim=(0.4, 1.02))
+        panel.axhline(0.5, color="0.6", linewidth=0.8, linestyle=":")
+    panels[0].set_ylabel("area under the ROC curve")
+    handles, names = panels[0].get_legend_handles_labels()
+    figure.legend(handles, names, loc="lower center", ncols=len(names), frameon=False)
+    figure.tight_layout(rect=(0, 0.09, 1, 1))
+    figure.savefig(path, dpi=110)
+    pyplot.close(figure)
+
+
 def main() -> int:
     """Print the curves; 1 with a sentence when there is nothing to learn from."""
     parser = argparse.ArgumentParser(
@@ -144,6 +169,7 @@ def main() -> int:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--most", type=int, default=60, help="photos to score at each level")
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="the curves as a picture (PNG, SVG)")
     asked = parser.parse_args()
     if not (asked.folder / "split.toml").is_file():
         sys.stderr.write(f"There is no split.toml in {asked.folder}.\n")
@@ -155,6 +181,8 @@ def main() -> int:
         sys.stderr.write("No core tag has enough labels to train.\n")
         return 1
     result = sweep(asked.folder, split["presort"], models, embedder, asked.most)
+    if asked.plot:
+        draw(result, asked.plot)
     if asked.json:
         sys.stdout.write(json.dumps(result, indent=1) + "\n")
         return 0
