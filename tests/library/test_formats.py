@@ -18,7 +18,7 @@ OLD = Path(__file__).with_name("format-1.backup")
 """Made by the program of format 1 itself: see `make_format_1.py`."""
 
 SCHEMAS = {2: "4175abbb0db7a191"}
-"""Begin of the SHA-256 of columns and indexes. Tables that change need a new format, a revision, a line here."""
+"""Begin of the SHA-256 of columns and indexes. Changed tables need a new format, a revision, a line here."""
 
 
 @pytest.fixture

@@ -80,7 +80,7 @@ def _suggestions(library: Library, other: Library) -> None:
             )
         }
         fresh: list[dict[str, Any]] = []
-        for row in there.execution_options(yield_per=_LOT).execute(select(suggestion)).mappings():
+        for row in there.execute(select(suggestion).execution_options(yield_per=_LOT)).mappings():
             pile = known.get((row["photo"], row["tag"], row["model"]))
             if pile is None:
                 fresh.append(dict(row))

@@ -180,9 +180,8 @@ class _Merge:
 
     def take_over(self, there: Connection) -> int:
         """Copy events and private texts and fold everything anew, in one transaction."""
-        events = there.execution_options(yield_per=1000).execute(
-            select(event).order_by(event.c.log_id, event.c.seq)
-        )
+        query = select(event).order_by(event.c.log_id, event.c.seq)
+        events = there.execute(query.execution_options(yield_per=1000))
         if self.merged.dry_run:
             have = {log_id: head["seq"] for log_id, head in self.library.head().items()}
             return sum(row["seq"] > have.get(row["log_id"], 0) for row in events.mappings())

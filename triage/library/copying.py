@@ -13,7 +13,7 @@ from sqlalchemy.pool import NullPool
 
 from triage.library.database import by_hand, reading, writing
 from triage.library.store import sync_folder
-from triage.library.tables import metadata
+from triage.library.tables import meta, metadata
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
@@ -25,7 +25,8 @@ def copy_database(engine: Engine, target: Path, *, older: bool = False) -> None:
     """Write every table to a SQLite file that appears whole or not at all.
 
     With `older` the tables are taken as they are found, for a database of another format than the
-    program's. Raises OSError, or TriageError when the disk is full.
+    program's. A copy of a shared database says that its place was there, so that a library made of it begins
+    a chain of its own. Raises OSError, or TriageError when the disk is full.
     """
     target.parent.mkdir(parents=True, exist_ok=True)
     draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")
@@ -63,7 +64,8 @@ def _copy_rows(engine: Engine, target: Path, older: bool) -> None:
         tables.create_all(copy)
         with writing(copy) as into:
             for table in tables.sorted_tables:
-                rows = source.execution_options(yield_per=_LOT).execute(select(table)).mappings()
+                rows = source.execute(select(table).execution_options(yield_per=_LOT)).mappings()
                 for lot in rows.partitions():
                     into.execute(insert(table), [dict(row) for row in lot])
+            into.execute(insert(meta).values(key="place", value="shared"))
     copy.dispose()

@@ -16,6 +16,7 @@ from typing import Any
 import rfc8785
 from sqlalchemy import Connection, RowMapping, func, insert, select, update
 
+from triage.errors import BadInput
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
 
@@ -78,9 +79,14 @@ _HASHED = (
 
 
 def keep_private(connection: Connection, text: str, known: dict[str, str]) -> str:
-    """Store a text apart from the chain and return the salted hash by which events refer to it."""
+    """Store a text apart from the chain and return the salted hash by which events refer to it.
+
+    Raises BadInput for a text with a NUL character, which PostgreSQL cannot keep.
+    """
     if text in known:
         return known[text]
+    if "\0" in text:
+        raise BadInput("A text holds a NUL character, which is no writing.", "Take it out and say it again.")
     found = connection.execute(
         select(private_table.c.ref).where(private_table.c.text == text).order_by(private_table.c.ref)
     ).scalar()
@@ -146,7 +152,7 @@ def read(
     if recorded_up_to is not None:
         query = query.where(event_table.c.recorded_at <= recorded_up_to)
     names = Names(connection)
-    for row in connection.execution_options(yield_per=1000).execute(query).mappings():
+    for row in connection.execute(query.execution_options(yield_per=1000)).mappings():
         yield from_row(row, names)
 
 
@@ -186,7 +192,7 @@ def faults(connection: Connection) -> list[str]:
     found: list[str] = []
     last: dict[str, tuple[int, str]] = {}
     query = select(event_table).order_by(event_table.c.log_id, event_table.c.seq)
-    for row in connection.execution_options(yield_per=1000).execute(query).mappings():
+    for row in connection.execute(query.execution_options(yield_per=1000)).mappings():
         seq, prev_hash = last.get(row["log_id"], (0, GENESIS))
         where = f"event {row['seq']} of log {row['log_id'][:8]}"
         if row["seq"] != seq + 1:
