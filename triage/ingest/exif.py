@@ -114,8 +114,10 @@ def _number(tags: Mapping[str, Any], name: str) -> float | None:
 
 
 def _camera(tags: Mapping[str, Any]) -> str | None:
-    parts = [_text(tags, "Image Make"), _text(tags, "Image Model")]
-    return " ".join(part for part in parts if part) or None
+    make, model = _text(tags, "Image Make"), _text(tags, "Image Model")
+    if make and model and model.lower().startswith(make.lower()):
+        return model  # many makers repeat their name in the model
+    return " ".join(part for part in (make, model) if part) or None
 
 
 def _taken_at(tags: Mapping[str, Any]) -> str | None:
