@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 
 from triage.structure import run_checks
@@ -105,7 +106,11 @@ def test_concern_is_closed_with_photos_before_and_after(page, library):
         {"photo": one.sha, "tag": "missing-hanger", "value": "present", "place": "joist 4"},
     )
     text = page.get("/l/library/deck/say", d="D-17").text
-    rule = re.search(r'<select name="rule"><option value="([^"]+)"', text).group(1)
+    where = html.unescape(re.search(r'href="([^"]+deck/closing[^"]+)"', text).group(1))
+    rule = re.search(r"rule=([^&]+)", where).group(1)
+    side = page.ask("GET", where).text
+    assert f'value="{one.sha}" checked' in side  # the evidence stands on the left, nothing on the right yet
+    assert side.count('" checked>') == 1
     same = page.form(
         "/l/library/deck/close",
         deck="D-17",
@@ -128,6 +133,7 @@ def test_concern_is_closed_with_photos_before_and_after(page, library):
     )
     assert done.status == 303, done.text
     assert library.closings("D-17")[0].rule == rule
+    assert page.ask("GET", where).status == 400  # it is not open any more
 
 
 def test_forms_refuse_what_is_missing(page, library):

@@ -24,6 +24,7 @@ from triage.review.pages import (
     pictures,
     queue,
     say,
+    visits,
     work,
 )
 from triage.review.render import KINDS, static_files
@@ -62,6 +63,8 @@ def routes() -> list[Route]:
         route(f"{lib}/answer", photo.answer, posts=True, json=True),
         route(f"{lib}/deck/facts", facts.show),
         route(f"{lib}/deck/facts", facts.save, posts=True),
+        route(f"{lib}/deck/compare", visits.side_by_side),
+        route(f"{lib}/deck/closing", visits.closing),
         route(f"{lib}/deck/say", say.show),
         *[
             route(f"{lib}/deck/{act.__name__}", act, posts=True)

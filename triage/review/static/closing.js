@@ -1,0 +1,12 @@
+// Before and after side by side: the chosen photo of each stands large above its choices.
+import { address } from "./common.js";
+
+for (const big of document.querySelectorAll("[data-big]")) {
+  const picture = big.querySelector("img");
+  const choices = document.querySelectorAll(`#closing input[name=${big.dataset.big}]`);
+  const show = (choice) => { picture.src = address(`picture/${choice.value}`); picture.hidden = false; };
+  for (const choice of choices) {
+    choice.addEventListener("change", () => show(choice));
+    if (choice.checked) show(choice);
+  }
+}
