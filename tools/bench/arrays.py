@@ -1,7 +1,8 @@
-"""Real sets as arrays for benches of the trainer: photos, labels and vectors of a library made of the set."""
+"""Real sets and the demo library as arrays for benches: photos, labels and vectors of a library made of the set."""
 
 from __future__ import annotations
 
+import subprocess
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tools.bench.real import SHARED, make_library, rows_of
+from tools.bench.real import COMMAND, SHARED, Row, make_library, rows_of, run
 from triage.library import Library
 from triage.train import TagModel, TrainingLabel, train_tags
 from triage.train.calibrate import apply
@@ -18,15 +19,18 @@ from triage.train.scoring import blended
 if TYPE_CHECKING:
     from triage.embed.vectors import PhotoVectors
 
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
+
 
 @dataclass(frozen=True, eq=False)
 class Set:
-    """One real set: photo to deck, labels per tag and photo, vectors by photo."""
+    """One set: photo to deck, labels per tag and photo, vectors by photo, what capture order goes by."""
 
     name: str
     decks: dict[str, str]
     labels: dict[str, dict[str, TrainingLabel]]
     vectors: dict[str, PhotoVectors]
+    taken: dict[str, str]
 
     def train(self, tag: str, photos: list[str], of: list[str]) -> TagModel | None:
         """A model of the tag on the labels of some photos, or None where they are too few."""
@@ -58,25 +62,44 @@ class Set:
         return np.asarray(apply(model.calibration, np.array(raw)))
 
 
+def folder_of(name: str) -> Path:
+    """Where a set's photos and labels are; `demo` is the rendered library."""
+    return SAMPLES if name == "demo" else SHARED / "photos" / name
+
+
 def load_set(name: str) -> Set:
     """Make a library of the set by the commands, once, and read its vectors."""
     from triage.embed.keep import vectors_of
 
-    folder = SHARED / "photos" / name
+    folder = folder_of(name)
     at = Path(tempfile.gettempdir()) / "deck-triage-arrays" / name
     rows = rows_of(folder)
     if not (at / "library" / "library.toml").exists():
         at.mkdir(parents=True, exist_ok=True)
-        make_library(folder, rows, at / "library")
+        _make(folder, rows, at / "library")
     with Library.open(at / "library") as library:
-        sha_of = {photo.path_name: photo.sha for photo in library.photos()}
-        decks = {photo.sha: photo.deck for photo in library.photos()}
+        photos = library.photos()
         read = vectors_of(library)
-        vectors = {sha: read(sha) for sha in decks}
+        vectors = {photo.sha: read(photo.sha) for photo in photos}
+    sha_of = {photo.path_name: photo.sha for photo in photos}
     labels: dict[str, dict[str, TrainingLabel]] = {}
     for row in rows:
-        boxes = tuple(tuple(map(float, box.split(","))) for box in row.cells["box"].split(";") if box)
+        if row.photo not in sha_of:
+            continue
+        boxes = tuple(tuple(map(float, box.split(","))) for box in row.cells.get("box", "").split(";") if box)
         sha = sha_of[row.photo]
         value = "present" if row.present else "absent"
         labels.setdefault(row.tag, {})[sha] = TrainingLabel(sha, row.tag, value, boxes)
-    return Set(name, decks, labels, vectors)
+    decks = {photo.sha: photo.deck for photo in photos}
+    taken = {photo.sha: f"{photo.taken_at or ''} {photo.deck}/{photo.name}" for photo in photos}
+    return Set(name, decks, labels, vectors, taken)
+
+
+def _make(folder: Path, rows: list[Row], at: Path) -> None:
+    """Make the library; the demo library's tags are those that every library has."""
+    if folder != SAMPLES:
+        make_library(folder, rows, at)
+        return
+    subprocess.run([COMMAND, "new", str(at)], check=True, capture_output=True)
+    run("ingest", folder / "photos", library=at)
+    run("embed", library=at)

@@ -16,7 +16,7 @@ import argparse
 import numpy as np
 
 from tools.bench.arrays import Set, load_set
-from triage.presort import Pool, next_to_label
+from triage.label.selection import Pool, next_to_label
 from triage.train.measures import average_precision
 
 LOT = 5

@@ -1,8 +1,9 @@
 """In which order photos and tags are asked about.
 
 `deck`: deck by deck, element by element along the load path. `taken`: by the camera's time, photo by photo.
-`doubtful` and `dangerous` need suggestions; `learning` asks what would teach the model most. `like` puts the
-nearest photos first. `second_look` hands out photos that somebody else labelled, without those labels.
+`doubtful` and `dangerous` need suggestions and leave no photo out. `learning` asks what would teach the model
+most, `like` puts the nearest photos first; both ask one photo of several near-duplicates (`label.selection`).
+`second_look` hands out photos that somebody else labelled, without those labels.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from triage.errors import BadInput, WrongUsage
+from triage.label.learning import learning_order, like_order
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -55,12 +57,13 @@ def questions(
     if second_look is not None:
         return _second_look(photos, chosen, words, mine, by, second_look)
     if like is not None:
-        photos = near_photos(library, library.photo(like), photos)
-        found = [Question(photo, tag, "like") for photo in photos for tag in chosen]
+        alike = like_order(library, library.photo(like), photos, chosen, words)
+        found = [Question(photo, tag, "like") for photo, tag in alike]
     elif order in ("doubtful", "dangerous"):
         found = _by_machine(library, photos, chosen, order, words)
     elif order == "learning":
-        found = _for_learning(library, photos, chosen, words)
+        teaching = learning_order(library, photos, chosen, words)
+        found = [Question(photo, tag, order) for photo, tag in teaching]
     elif order == "taken":
         by_time = sorted(photos, key=lambda photo: (photo.taken_at or "9", photo.deck, photo.name))
         found = [Question(photo, tag, "taken") for photo in by_time for tag in chosen]
@@ -106,39 +109,6 @@ def _by_machine(
 
 def _doubt(one: Suggestion) -> float:
     return abs(one.probability - 0.5)
-
-
-def _for_learning(
-    library: Library, photos: Sequence[Photo], tags: Sequence[str], words: dict[tuple[str, str], Word]
-) -> list[Question]:
-    """Spread over decks first, one photo of each burst; photos that the model doubts before others."""
-    said = library.suggestions()
-    doubt = {
-        (photo.sha, tag): _doubt(said[photo.sha, tag]) if (photo.sha, tag) in said else 0.25
-        for photo in photos
-        for tag in tags
-    }
-    seen_bursts: set[tuple[str, str | None, int]] = set()
-    turn: dict[str, int] = {}
-    ranked = []
-    for photo in sorted(photos, key=lambda one: hashlib.sha256(one.sha.encode()).hexdigest()):
-        if photo.burst is not None:
-            burst = (photo.deck, photo.visit, photo.burst)
-            if burst in seen_bursts:
-                continue
-            seen_bursts.add(burst)
-        for tag in tags:
-            if (photo.sha, tag) not in words:
-                ranked.append(
-                    (
-                        turn.get(photo.deck, 0),
-                        doubt[photo.sha, tag],
-                        photo.sha,
-                        Question(photo, tag, "learning"),
-                    )
-                )
-        turn[photo.deck] = turn.get(photo.deck, 0) + 1
-    return [row[3] for row in sorted(ranked, key=lambda row: row[:3])]
 
 
 def _second_look(

@@ -10,14 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from triage.presort.piles import Standing, pile
-    from triage.presort.selection import Pool, next_to_label
     from triage.presort.suggesting import standing_of, suggest
 
-__all__ = ["Pool", "Standing", "next_to_label", "pile", "standing_of", "suggest"]
+__all__ = ["Standing", "pile", "standing_of", "suggest"]
 
 _HOMES = {
-    "Pool": "selection",
-    "next_to_label": "selection",
     "Standing": "piles",
     "pile": "piles",
     "standing_of": "suggesting",
