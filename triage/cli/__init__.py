@@ -44,6 +44,7 @@ COMMANDS = {
     "warn": "record who was told to stop using a deck",
     "lift": "record the lifting of a stop-use",
     "close": "close a concern after a repair",
+    "blackout": "paint a face or a plate black in reports",
     "repairs": "the crew's repair sheet, out and back",
     "check": "structural checks by published tables and mechanics",
     "assess": "the per-deck risk summary, worst first",

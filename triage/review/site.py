@@ -31,6 +31,7 @@ class Site:
         self.sessions = Sessions()
         self.jobs = Jobs()
         self.queues = Queues()
+        self.planes: dict[Any, Any] = {}
         self.stop: Callable[[], None] = lambda: None
         self._lock = threading.Lock()
         self._standing: dict[str, Standing] = {}

@@ -28,6 +28,7 @@ function show({ item, queue }, keepTag = false) {
   for (const name of ["place", "count", "note"]) at(name).value = "";
   view.show(item);
   if (!queue) history.replaceState(null, "", `${item.page}?tag=${encodeURIComponent(state.tag)}`);
+  for (const link of document.querySelectorAll("[data-also]")) link.href = `${item.page}/${link.dataset.also}`;
   document.title = `${item.name}: deck-triage`;
   redraw();
   ahead();
