@@ -20,10 +20,10 @@ from triage.ingest.ingest import IngestResult, check_visit
 from triage.ingest.ingest import _Run as Run
 from triage.jobs import Cancel, Ok, Progress, map_items
 from triage.library import Library
+from triage.library.records import UNSORTED
 from triage.slate.card import Card
 from triage.slate.sorting import Placed, WalkPhoto, sort_walk
 
-UNSORTED = "unsorted"
 """Where photos stand until a person moves them."""
 _SERIALS = ("EXIF BodySerialNumber", "MakerNote SerialNumber")
 

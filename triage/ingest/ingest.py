@@ -12,11 +12,14 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import Connection
+
 from triage.errors import BadInput
 from triage.ingest.collect import Offered, SetAside, collect
 from triage.ingest.placing import (
     FAR_APART_M,
     Placed,
+    latest,
     metres_apart,
     origin_mark,
     position,
@@ -140,12 +143,16 @@ class _Run:
                 self.result.set_aside.append(one)
                 continue
             sha = self.seen.get(one.path)
-            if sha is not None and sha in self.placed.deck_of:
+            if sha is not None and sha in self.placed.deck_of and self.is_kept(sha):
                 self.note_known(one, sha)
             else:
                 wanted.append(one)
         order = {deck: index for index, deck in enumerate(dict.fromkeys(one.deck for one in wanted))}
         return sorted(wanted, key=lambda one: order[one.deck])
+
+    def is_kept(self, sha: str) -> bool:
+        """Say whether a known photo's original is still there; a lost one comes back with its file."""
+        return self.library.originals.path(sha, self.placed.suffixes[sha]).exists()
 
     def aside(self, one: Offered, reason: str) -> None:
         self.result.set_aside.append(SetAside(one.shown, reason))
@@ -195,7 +202,8 @@ class _Run:
                     self.aside(one, outcome.reason)
                 else:
                     taken.append((one, outcome))
-            self.settle(deck, taken)
+            for event in self.library.say_after(lambda base: self.settle(base, deck, taken)):  # noqa: B023
+                self.placed.lamport = event.lamport
             self.seen.flush()
 
     def tasks(self, offered: list[Offered]) -> Iterator[Task]:
@@ -218,8 +226,12 @@ class _Run:
             else:
                 self.result.added.append({"photo": sha, "deck": one.deck, "name": one.name})
 
-    def settle(self, deck: str, taken: list[tuple[Offered, Ok[Task, TakenIn]]]) -> None:
-        """Place one deck's photos and record them, all or none."""
+    def settle(
+        self, connection: Connection, deck: str, taken: list[tuple[Offered, Ok[Task, TakenIn]]]
+    ) -> list[Said]:
+        """Place one deck's photos; returns what is to be recorded, all or none of it."""
+        if latest(connection) != self.placed.lamport:  # somebody else has written meanwhile
+            self.placed = Placed.of(connection)
         fresh: dict[str, tuple[Offered, TakenIn]] = {}
         for one, outcome in taken:
             sha = outcome.value.sha
@@ -230,19 +242,18 @@ class _Run:
                     self.note_known(one, sha)
             elif sha in self.placed.forgotten:
                 self.aside(one, "this photo was removed from the library for good")
-            elif outcome.item.hash_only:
+            elif outcome.item.hash_only or self.question(one):
                 self.aside(one, self.question(one) or "its folder has the name of another deck in this batch")
             else:
                 fresh[sha] = (one, outcome.value)
             self.seen.put(one.path, sha)
-        fresh = self.not_far_away(deck, fresh)
-        self.record(deck, fresh)
+        return self.said_of(deck, self.not_far_away(connection, deck, fresh))
 
     def note_twin(self, one: Offered, first: Offered, sha: str) -> None:
         self.result.known.append({"photo": sha, "deck": one.deck, "name": first.name})
 
     def not_far_away(
-        self, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]
+        self, connection: Connection, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]
     ) -> dict[str, tuple[Offered, TakenIn]]:
         if self.deck is not None or self.visit is not None or not self.placed.origins.get(deck):
             return fresh
@@ -251,8 +262,7 @@ class _Run:
             for _, taken in fresh.values()
             if taken.exif and (place := position(taken.exif.private)) is not None
         ]
-        with self.library.read() as connection:
-            apart = metres_apart(there, positions_of(connection, deck))
+        apart = metres_apart(there, positions_of(connection, deck))
         if apart is None or apart <= FAR_APART_M:
             return fresh
         for one, _ in fresh.values():
@@ -263,7 +273,7 @@ class _Run:
             )
         return {}
 
-    def record(self, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]) -> None:
+    def said_of(self, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]) -> list[Said]:
         visit = self.visit
         if visit is None:
             visit = visit_of(taken.exif.taken_at if taken.exif else None for _, taken in fresh.values())
@@ -282,7 +292,7 @@ class _Run:
             said += self.events(sha, one, taken, visit)
             self.placed.add(sha, deck, visit, one.name, self.mark(one))
             self.result.added.append({"photo": sha, "deck": deck, "name": one.name})
-        self.library.say_many(said)
+        return said
 
     def events(self, sha: str, one: Offered, taken: TakenIn, visit: str | None) -> list[Said]:
         exif = taken.exif

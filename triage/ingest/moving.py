@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sqlalchemy import Connection
+
 from triage.errors import BadInput
 from triage.ingest.collect import clean_name
-from triage.library import Library, Said
+from triage.library import Library, Said, present
 from triage.library.records import Photo
 
 
@@ -43,7 +45,18 @@ def move(
     Raises BadInput, with nothing moved, when a name is taken there by another photo.
     """
     deck = clean_name(deck)
-    there = {(one.visit, one.name): one.sha for one in library.photos(deck)}
+    if dry_run:
+        with library.read() as connection:
+            _moves(connection, photos, deck, by, visit, why)
+    else:
+        library.say_after(lambda connection: _moves(connection, photos, deck, by, visit, why))
+    return list(photos)
+
+
+def _moves(
+    connection: Connection, photos: Sequence[Photo], deck: str, by: str, visit: str | None, why: str | None
+) -> list[Said]:
+    there = {(one.visit, one.name): one.sha for one in present.photos(connection, deck)}
     said = []
     for photo in photos:
         to_visit = visit or photo.visit
@@ -55,9 +68,7 @@ def move(
         there[to_visit, photo.name] = photo.sha
         payload = {"sha": photo.sha, "deck": deck, "visit": to_visit, "name": photo.name, "from": photo.deck}
         said.append(Said("moved", payload | ({"why": why} if why else {}), by))
-    if not dry_run:
-        library.say_many(said)
-    return list(photos)
+    return said
 
 
 def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool = False) -> list[Photo]:

@@ -14,10 +14,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
+from triage.library.tables import event, placing
 from triage.library.tables import photo as photo_table
-from triage.library.tables import placing
 from triage.library.tables import private as private_table
 
 FAR_APART_M = 250.0
@@ -34,14 +34,19 @@ class Placed:
     names: dict[tuple[str, str | None, str], str] = field(default_factory=dict)
     origins: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     known: set[str] = field(default_factory=set)
+    suffixes: dict[str, str] = field(default_factory=dict)
     forgotten: set[str] = field(default_factory=set)
+    lamport: int = 0
+    """How far the log had come when this was read."""
 
     @classmethod
     def of(cls, connection: Connection) -> Placed:
         """Read the present placings."""
-        found = cls()
-        for sha, state in connection.execute(select(photo_table.c.sha, photo_table.c.state)):
+        found = cls(lamport=latest(connection))
+        photos = select(photo_table.c.sha, photo_table.c.state, photo_table.c.suffix)
+        for sha, state, suffix in connection.execute(photos):
             (found.known if state == "here" else found.forgotten).add(sha)
+            found.suffixes[sha] = suffix
         columns = (placing.c.sha, placing.c.deck, placing.c.visit, placing.c.name, placing.c.origin)
         for row in connection.execute(select(*columns).where(placing.c.current.is_(True))):
             found.add(row.sha, row.deck, row.visit, row.name, row.origin)
@@ -54,6 +59,11 @@ class Placed:
         self.known.add(sha)
         if origin:
             self.origins[deck].add(origin)
+
+
+def latest(connection: Connection) -> int:
+    """Return how far the log has come."""
+    return int(connection.execute(select(func.max(event.c.lamport))).scalar() or 0)
 
 
 def origin_mark(library_id: str, origin: str) -> str:

@@ -6,6 +6,7 @@ A file counts as the same when path, size, change time and inode are; the cache 
 from __future__ import annotations
 
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 
 
@@ -13,20 +14,28 @@ class SeenFiles:
     """Maps (path, size, change time) to SHA-256."""
 
     def __init__(self, file: Path) -> None:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            self._connection = self._open(file)
-        except sqlite3.DatabaseError:
-            file.unlink(missing_ok=True)
-            self._connection = self._open(file)
+        self._connection = self._open_somehow(file)
         self._known = {
             (path, size, stamp): sha
             for path, size, stamp, sha in self._connection.execute("SELECT path, size, stamp, sha FROM seen")
         }
         self._new: list[tuple[str, int, str, str]] = []
 
+    @classmethod
+    def _open_somehow(cls, file: Path) -> sqlite3.Connection:
+        """Open the file, a fresh one where it is damaged, or none at all: a cache never stops the work."""
+        try:
+            file.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                return cls._open(file)
+            except sqlite3.DatabaseError:
+                file.unlink(missing_ok=True)
+                return cls._open(file)
+        except (OSError, sqlite3.Error):
+            return cls._open(":memory:")
+
     @staticmethod
-    def _open(file: Path) -> sqlite3.Connection:
+    def _open(file: Path | str) -> sqlite3.Connection:
         connection = sqlite3.connect(file, timeout=60)
         connection.execute("PRAGMA journal_mode=WAL")
         connection.execute(
@@ -49,8 +58,8 @@ class SeenFiles:
         self._new.append((*self._key(path), sha))
 
     def flush(self) -> None:
-        """Write what is new."""
-        with self._connection:
+        """Write what is new; where it cannot be written, those files will be hashed again."""
+        with suppress(sqlite3.OperationalError), self._connection:
             self._connection.executemany("INSERT OR REPLACE INTO seen VALUES (?, ?, ?, ?)", self._new)
         self._new.clear()
 

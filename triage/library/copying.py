@@ -6,11 +6,12 @@ import os
 import secrets
 import sqlite3
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import MetaData, create_engine, event, insert, select
 from sqlalchemy.pool import NullPool
 
+from triage.errors import TriageError
 from triage.library.database import by_hand, reading, writing
 from triage.library.store import sync_folder
 from triage.library.tables import meta, metadata
@@ -32,7 +33,7 @@ def copy_database(engine: Engine, target: Path, *, older: bool = False) -> None:
     draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")
     try:
         if engine.dialect.name == "sqlite":
-            _copy_file(Path(str(engine.url.database)), draft)
+            _copy_file(engine, draft)
         else:
             _copy_rows(engine, draft, older)
         with draft.open("rb+") as file:
@@ -43,14 +44,19 @@ def copy_database(engine: Engine, target: Path, *, older: bool = False) -> None:
         draft.unlink(missing_ok=True)
 
 
-def _copy_file(source: Path, target: Path) -> None:
-    one = sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True, timeout=60)
+def _copy_file(engine: Engine, target: Path) -> None:
     other = sqlite3.connect(target)
     try:
-        one.backup(other)
+        with reading(engine) as connection:
+            source: Any = connection.connection.driver_connection
+            source.backup(other)
+    except sqlite3.OperationalError as error:
+        what = "the disk is full" if "full" in str(error) else str(error)
+        raise TriageError(
+            f"The database could not be copied to {target.parent}: {what}.", "Free some space there."
+        ) from error
     finally:
         other.close()
-        one.close()
 
 
 def _copy_rows(engine: Engine, target: Path, older: bool) -> None:

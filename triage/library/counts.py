@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import ColumnElement, and_, distinct, func, or_, select
 
+from triage.library.records import UNSORTED
 from triage.library.tables import label, photo, placing, suggestion
 
 if TYPE_CHECKING:
@@ -13,8 +14,8 @@ if TYPE_CHECKING:
 
 
 def deck_counts(library: Library) -> dict[str, tuple[int, int]]:
-    """Return (photos, photos with a label) by deck."""
-    here = placing.c.current.is_(True)
+    """Return (photos, photos with a label) by deck; photos that wait for a deck are left out."""
+    here = and_(placing.c.current.is_(True), placing.c.deck != UNSORTED)
     photos = select(placing.c.deck, func.count().label("n")).where(here).group_by(placing.c.deck)
     labelled = (
         select(placing.c.deck, func.count(distinct(label.c.photo)).label("n"))
@@ -25,6 +26,13 @@ def deck_counts(library: Library) -> dict[str, tuple[int, int]]:
     with library.read() as connection:
         with_labels = {row.deck: row.n for row in connection.execute(labelled)}
         return {row.deck: (row.n, with_labels.get(row.deck, 0)) for row in connection.execute(photos)}
+
+
+def waiting_count(library: Library) -> int:
+    """Return how many photos wait for a deck."""
+    here = and_(placing.c.current.is_(True), placing.c.deck == UNSORTED)
+    with library.read() as connection:
+        return int(connection.execute(select(func.count()).select_from(placing).where(here)).scalar_one())
 
 
 def label_count(library: Library) -> int:

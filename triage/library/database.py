@@ -7,6 +7,7 @@ transaction takes the write lock at its start, so that two writers queue instead
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
-from sqlalchemy.pool import StaticPool
+from sqlalchemy.pool import QueuePool, StaticPool
 
 from triage.errors import Damaged, TriageError
 
@@ -34,12 +35,21 @@ def open_engine(folder: Path | None, *, shared: bool = True) -> Engine:
         return engine
     if url and shared:
         return _shared_engine(url)
-    engine = create_engine(
-        f"sqlite:///{folder / 'library.sqlite'}",
-        connect_args={"timeout": _BUSY_MS / 1000, "check_same_thread": False},
-    )
+    engine = create_engine("sqlite://", creator=lambda: _connect(folder), poolclass=QueuePool)
     event.listen(engine, "connect", _safe_settings)
     return engine
+
+
+def _connect(folder: Path) -> sqlite3.Connection:
+    """Open the library's own file; where nothing can be written, as a file that nobody changes.
+
+    Such a place cannot hold the write-ahead log's index. A log that is still there is never passed over: the
+    file is then opened in the usual way, which may be refused.
+    """
+    file = (folder / "library.sqlite").absolute()
+    fixed = not os.access(folder, os.W_OK) and not file.with_name(file.name + "-wal").exists()
+    uri = f"{file.as_uri()}?{'mode=ro&immutable=1' if fixed else 'mode=rwc'}"
+    return sqlite3.connect(uri, uri=True, timeout=_BUSY_MS / 1000, check_same_thread=False)
 
 
 def _shared_engine(address: str) -> Engine:
@@ -138,10 +148,15 @@ def _plain_errors() -> Iterator[None]:
                 "The disk is full; nothing of this step was written.",
                 "Free some space and run the same command again.",
             ) from error
-        if "readonly" in said or "read-only" in said or "unable to open" in said:
+        if "readonly" in said or "read-only" in said:
             raise TriageError(
-                f"The library cannot be written or opened: {said}.",
+                "The library stands where nothing can be written; it can be read only.",
                 "Check the folder's permissions, or work on a copy.",
+            ) from error
+        if "unable to open" in said:
+            raise TriageError(
+                "The library's database cannot be opened for reading and writing.",
+                "Check the folder's permissions, or copy the whole folder and open the copy.",
             ) from error
         if "locked" in said:
             raise TriageError(
@@ -150,7 +165,8 @@ def _plain_errors() -> Iterator[None]:
             ) from error
         if "disk I/O" in said:
             raise TriageError(
-                f"The disk reports a fault: {said}.", "Check the disk; then run verify."
+                f"The disk reports a fault: {said}.",
+                "Check that it is not full and not damaged; then run verify.",
             ) from error
         raise
     except DatabaseError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
@@ -257,6 +257,13 @@ class Library:
             return []
         with writing(self.engine) as connection:
             events = log.append(connection, self._own_log(connection), said, act)
+            fold.apply(connection, events)
+        return events
+
+    def say_after(self, decide: Callable[[Connection], Sequence[Said]]) -> list[Event]:
+        """Append what `decide` says after a look at the database; nobody else can write in between."""
+        with writing(self.engine) as connection:
+            events = log.append(connection, self._own_log(connection), decide(connection))
             fold.apply(connection, events)
         return events
 

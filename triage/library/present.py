@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Select, and_, select, union
 from triage.library.bursts import number_bursts
 from triage.library.log import Event, Names, from_row
 from triage.library.records import (
+    UNSORTED,
     Closing,
     Fact,
     Finding,
@@ -38,12 +39,13 @@ _ANY = "*"
 
 
 def decks(connection: Connection) -> list[str]:
-    """Return the codes of all decks, in order."""
+    """Return the codes of all decks, in order; where photos wait for a deck is none of them."""
     placed = select(placing.c.deck).where(placing.c.current.is_(True))
     said = select(statement.c.deck).where(
         statement.c.current.is_(True), statement.c.kind.in_(("fact", "finding", "tier"))
     )
-    return sorted(str(deck) for deck in connection.execute(union(placed, said)).scalars() if deck)
+    found = connection.execute(union(placed, said)).scalars()
+    return sorted(str(deck) for deck in found if deck and deck != UNSORTED)
 
 
 def visits(connection: Connection, deck: str) -> list[str | None]:

@@ -12,6 +12,8 @@ from typing import Any
 
 Box = tuple[float, float, float, float]
 
+UNSORTED = "unsorted"
+"""Where photos stand that no deck was decided for. It is no deck: nothing lists, assesses or reports it."""
 PROMISE_COUNTS = ("deck", "taken", "random", "second-look", "audit")
 """Ways of asking whose labels a promise may count: the machine did not choose the photo."""
 ASKED_BY = (*PROMISE_COUNTS, "doubtful", "dangerous", "learning", "like", "machine")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
+from triage.errors import TriageError
 from triage.library.store import sha256_of
 from triage.library.tables import FOLDS
 from triage.library.tables import photo as photo_table
@@ -86,7 +87,13 @@ def _folds_differ(library: Library) -> bool:
 
 
 def _mend_caches(library: Library, found: Verified) -> None:
-    shutil.rmtree(library.caches, ignore_errors=True)
-    for temporary in library.path.rglob(".*.tmp"):
-        temporary.unlink(missing_ok=True)
+    try:
+        if library.caches.exists():
+            shutil.rmtree(library.caches)
+        for temporary in library.path.rglob(".*.tmp"):
+            temporary.unlink(missing_ok=True)
+    except OSError as error:
+        raise TriageError(
+            f"The caches cannot be emptied: {error.strerror or error}.", "Check the folder's permissions."
+        ) from error
     found.mended.append("the caches were emptied; they fill again when they are needed")
