@@ -1,4 +1,4 @@
-"""Real sets and the demo library as arrays for benches: photos, labels and vectors of a library made of the set."""
+"""Real sets and the demo library as arrays for benches: photos, labels, vectors of a library made of them."""
 
 from __future__ import annotations
 
