@@ -12,6 +12,7 @@ from triage.cli._common import (
     advise,
     by_option,
     emit,
+    engine_options,
     exit_for,
     json_option,
     library_option,
@@ -33,11 +34,13 @@ if TYPE_CHECKING:
 )
 @click.option("--again", is_flag=True, help="Compute again what this model said before.")
 @by_option
+@engine_options
 @library_option
 @json_option
 def command(
-    decks: tuple[str, ...], again: bool, by: str | None, library_path: Path | None, as_json: bool
-) -> Any:
+    decks: tuple[str, ...], again: bool, by: str | None, engine: str, dask: str | None,
+    library_path: Path | None, as_json: bool,
+) -> Any:  # fmt: skip
     """Let the model suggest what photos show: piles likely, unsure and, under a promise only, unlikely.
 
     A suggestion is no finding: a person confirms or overrules it.
@@ -49,7 +52,10 @@ def command(
     from triage.presort.of_library import presort_library
 
     with open_library(library_path) as library:
-        done = presort_library(library, by=someone(by), decks=decks, again=again, progress=progress_line())
+        done = presort_library(
+            library, by=someone(by), decks=decks, again=again, engine=engine, dask=dask,
+            progress=progress_line(),
+        )  # fmt: skip
     if as_json:
         emit(done.to_json())
     else:

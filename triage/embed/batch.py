@@ -6,12 +6,14 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
 from triage.embed.embedder import Embedder
-from triage.errors import BadPhoto
+from triage.errors import BadInput, BadPhoto
 from triage.jobs import Failed, Ok, check_cancel
 
 if TYPE_CHECKING:
@@ -41,6 +43,18 @@ class _Worker:
         self._store, self._recipe, self._threads = store, recipe, threads
         self._embedder: Embedder | None = None
 
+    @property
+    def recipe_sha(self) -> str:
+        """The hash of the recipe."""
+        return self._recipe.sha
+
+    def once(self, sha: str, path: Path) -> Done | None:
+        """Compute and keep a photo's vectors, or return None where they are kept."""
+        if self._store.has(sha):
+            return None
+        self.load()
+        return self((sha, path))
+
     def load(self) -> None:
         if self._embedder is None:
             self._embedder = Embedder(self._recipe, self._threads)
@@ -54,6 +68,40 @@ class _Worker:
             return Failed(item, error.reason)
         self._store.put(sha, vectors)
         return Ok(item, vectors)
+
+
+@dataclass(frozen=True)
+class EmbedTask:
+    """A photo for a worker that may be on another machine: photos and cache lie in a shared folder."""
+
+    sha: str
+    path: Path
+    folder: Path
+    recipe_sha: str
+
+
+def embed_task(task: EmbedTask) -> str:
+    """Compute and keep one photo's vectors unless they are kept already; returns the photo's hash.
+
+    Raises BadPhoto where the photo cannot be read, BadInput where this worker's recipe is another one.
+    """
+    worker = _worker_of(task.folder)
+    if worker.recipe_sha != task.recipe_sha:
+        raise BadInput("This worker has another version of the recipe.", "Install the same deck-triage.")
+    with one_blas_thread():
+        outcome = worker.once(task.sha, task.path)
+    if isinstance(outcome, Failed):
+        raise BadPhoto(outcome.reason)
+    return task.sha
+
+
+@lru_cache(maxsize=1)
+def _worker_of(folder: Path) -> _Worker:
+    """Return this process's own worker: the network is loaded once, with one thread."""
+    from triage.embed.store import VectorStore
+
+    store = VectorStore(folder)
+    return _Worker(store, store.recipe, 1)
 
 
 def embed_many(

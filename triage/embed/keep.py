@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from triage.embed.batch import embed_many
+from triage.embed.batch import EmbedTask, embed_many, embed_task
 from triage.embed.recipe import default_recipe
 from triage.embed.store import VectorStore
 from triage.errors import BadInput, TriageError
-from triage.jobs import Failed, default_workers
+from triage.jobs import Failed, default_workers, map_items
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from triage.embed.vectors import PhotoVectors
     from triage.jobs import Cancel, Progress
     from triage.library import Library
@@ -36,10 +38,17 @@ def embed_photos(
     library: Library,
     shas: Sequence[str],
     *,
+    engine: str = "processes",
+    dask: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> Embedded:
-    """Compute and keep the vectors of photos that have none; a photo that cannot be read is set aside."""
+    """Compute and keep the vectors of photos that have none; a photo that cannot be read is set aside.
+
+    `engine` is `here` (one photo after the other), `processes` (all cores of this machine; the network runs
+    outside Python, so threads of this process do) or `dask` (the workers of a cluster; originals and
+    cache must lie in a folder that they share).
+    """
     store = store_of(library)
     missing = store.missing(dict.fromkeys(shas))
     done = Embedded(photos=len(set(shas)), new=0)
@@ -49,16 +58,36 @@ def embed_photos(
             items.append((sha, library.original(sha)))
         except TriageError as error:
             done.set_aside.append((sha, str(error)))
-    outcomes = embed_many(
-        items, store, workers=default_workers(), total=len(items), progress=progress, cancel=cancel
-    )
-    for outcome in outcomes:
-        if isinstance(outcome, Failed):
-            done.set_aside.append((outcome.item[0], outcome.reason))
+    outcomes: Iterable[tuple[str, str | None]]
+    if engine == "dask":
+        outcomes = _on_a_cluster(items, store, dask, progress, cancel)
+    else:
+        workers = 1 if engine == "here" else default_workers()
+        made = embed_many(items, store, workers=workers, total=len(items), progress=progress, cancel=cancel)
+        outcomes = ((one.item[0], one.reason if isinstance(one, Failed) else None) for one in made)
+    for sha, reason in outcomes:
+        if reason is not None:
+            done.set_aside.append((sha, reason))
         else:
             done.new += 1
     done.photos -= len(done.set_aside)
     return done
+
+
+def _on_a_cluster(
+    items: Sequence[tuple[str, Path]], store: VectorStore, address: str | None,
+    progress: Progress | None, cancel: Cancel | None,
+) -> Iterator[tuple[str, str | None]]:  # fmt: skip
+    """Yield (photo hash, why not or null) in the order of the items."""
+    tasks = [
+        EmbedTask(sha, path.absolute(), store.folder.parent.absolute(), store.recipe.sha)
+        for sha, path in items
+    ]
+    outcomes = map_items(embed_task, tasks, engine="dask", address=address, cancel=cancel)
+    for number, outcome in enumerate(outcomes, 1):
+        if progress:
+            progress("embed", number, len(tasks))
+        yield outcome.item.sha, outcome.reason if isinstance(outcome, Failed) else None
 
 
 def vectors_of(library: Library) -> Callable[[str], PhotoVectors]:

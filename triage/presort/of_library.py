@@ -99,6 +99,8 @@ def presort_library(
     by: str,
     decks: Sequence[str] = (),
     again: bool = False,
+    engine: str = "processes",
+    dask: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> Presorted:
@@ -117,7 +119,7 @@ def presort_library(
         have[sha].add(tag)
     ready = {tag for tag, one in models.items() if isinstance(one, TagModel)}
     todo = [photo.sha for photo in photos if not ready <= have[photo.sha]]
-    embedded = embed_photos(library, todo, progress=progress, cancel=cancel)
+    embedded = embed_photos(library, todo, engine=engine, dask=dask, progress=progress, cancel=cancel)
     bad = {sha for sha, _ in embedded.set_aside}
     todo = [sha for sha in todo if sha not in bad]
     standing = _standing(library, models, todo)
