@@ -55,7 +55,7 @@ def test_a_heap_is_sorted_by_its_cards_and_what_stays_open_is_listed(home: Path,
     folder = heap(home)
     code, told, _ = said(capsys, "ingest", str(folder), "--deck-from", "slate", "--by", "ann")
     assert code == 3
-    assert told["decks"] == {"A": 4, "B": 2, "unsorted": 1}
+    assert told["decks"] == {"A": 4, "B": 2, "unsorted": 1}, told["set_aside"]
     reasons = {Path(row["file"]).name: row["reason"] for row in told["set_aside"]}
     assert reasons["IMG_0005.jpg"].startswith("comes after the END card of A: placed at 'unsorted'")
     assert "IMG_0099.jpg" in reasons
@@ -81,6 +81,40 @@ def test_what_was_left_open_is_moved_with_one_command(home: Path, capsys) -> Non
     assert len(told["photos"]) == 1
     with Library.open(home / "library") as library:
         assert len(library.photos("B")) == 3
+
+
+def test_photos_without_a_deck_are_no_deck_and_are_said_with_the_command_that_sorts_them(
+    home: Path, capsys
+) -> None:
+    said(capsys, "ingest", str(heap(home)), "--deck-from", "slate", "--by", "ann")
+    _, status, _ = said(capsys, "status")
+    assert (status["decks"], status["photos"], status["waiting"]) == (2, 7, 1)
+    assert "photos --deck unsorted" in status["next"]
+    for command in ("decks", "assess"):
+        code, told, err = said(capsys, command)
+        rows = told["decks"] if command == "assess" else told
+        assert (code, {row["deck"] for row in rows}) == (0, {"A", "B"})
+        assert "1 photo waits for a deck and counts for none" in err
+        assert "deck-triage move --from FIRST --to LAST --deck DECK" in err
+    code, _, err = said(capsys, "assess", "unsorted")
+    assert (code, "no deck 'unsorted'" in err) == (1, True)
+    _, photos, _ = said(capsys, "photos", "--deck", "unsorted")
+    assert [row["name"] for row in photos] == ["IMG_0005.jpg"]
+    assert said(capsys, "report", "--out", str(home / "report"))[0] == 0
+    page = (home / "report" / "report.html").read_text()
+    assert "Not yet placed at any deck, and counted nowhere here: 1 photo." in page
+    assert "unsorted" not in page
+    said(capsys, "move", "unsorted/IMG_0005.jpg", "--deck", "B", "--by", "ann")
+    _, status, _ = said(capsys, "status")
+    assert (status["photos"], status["waiting"]) == (7, 0)
+
+
+def test_a_label_on_a_photo_without_a_deck_trains_nothing(home: Path, capsys) -> None:
+    said(capsys, "ingest", str(heap(home)), "--deck-from", "slate", "--by", "ann")
+    assert run(["label", "set", "unsorted/IMG_0005.jpg", "missing-hanger=present", "--by", "ann"]) == 0
+    capsys.readouterr()
+    assert run(["train"]) == 1
+    assert "There are no labels to train on" in capsys.readouterr().err
 
 
 def test_a_dry_run_says_the_same_and_stores_nothing(home: Path, capsys) -> None:

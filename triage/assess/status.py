@@ -5,9 +5,25 @@ from __future__ import annotations
 from typing import Any
 
 from triage.library import Library
-from triage.library.counts import deck_counts, label_count, pile_counts, unreviewed_count
+from triage.library.counts import deck_counts, label_count, pile_counts, unreviewed_count, waiting_count
+from triage.library.records import UNSORTED
 
 _ENOUGH_TO_TRAIN = 40
+SORTING = (
+    f"say where they belong: deck-triage photos --deck {UNSORTED} {{where}}, then"
+    f" deck-triage move --from FIRST --to LAST --deck DECK {{where}} --by NAME"
+)
+
+
+def waiting_words(library: Library) -> str:
+    """Return a sentence on the photos that wait for a deck and how to sort them; empty where none does."""
+    number = waiting_count(library)
+    if not number:
+        return ""
+    wait = (
+        "1 photo waits for a deck and counts" if number == 1 else f"{number} photos wait for a deck and count"
+    )
+    return f"{wait} for none: {SORTING.format(where=f'-L {library.path}')}"
 
 
 def status_of(library: Library) -> dict[str, Any]:
@@ -15,16 +31,18 @@ def status_of(library: Library) -> dict[str, Any]:
     from triage.presort.of_library import promise_standing
 
     decks = deck_counts(library)
+    waiting = waiting_count(library)
     photos = sum(count for count, _ in decks.values())
     labels = label_count(library)
     model = library.model()
     standing = {tag: one.standing for tag, one in promise_standing(library).items()} if model else {}
     unreviewed = unreviewed_count(library, library.vocabulary().core, standing)
     piles = pile_counts(library)
-    step = next_step(photos, labels, unreviewed, piles, trained=model is not None)
+    step = next_step(photos, labels, unreviewed, piles, trained=model is not None, waiting=waiting)
     return {
         "decks": len(decks),
-        "photos": photos,
+        "photos": photos + waiting,
+        "waiting": waiting,
         "labels": labels,
         "unreviewed": unreviewed,
         "model": model,
@@ -33,8 +51,16 @@ def status_of(library: Library) -> dict[str, Any]:
     }
 
 
-def next_step(photos: int, labels: int, unreviewed: int, piles: dict[str, int], *, trained: bool) -> str:
-    """Return the one next thing to do: add, label, train, presort, review, answer or report."""
+def next_step(
+    photos: int, labels: int, unreviewed: int, piles: dict[str, int], *, trained: bool, waiting: int = 0
+) -> str:
+    """Return the one next thing to do: add, sort, label, train, presort, review, answer or report.
+
+    `photos` are those at a deck; `waiting` ones come first as long as nobody has labelled anything, later
+    they are told of beside the next step.
+    """
+    if waiting and not (photos and labels):
+        return "sort"
     if photos == 0:
         return "add"
     if not trained:
@@ -47,6 +73,7 @@ def next_step(photos: int, labels: int, unreviewed: int, piles: dict[str, int], 
 
 
 _COMMANDS = {
+    "sort": SORTING,
     "add": "take photos in: deck-triage ingest FOLDER {where}",
     "label": "label some photos: deck-triage label ask {where} --by NAME",
     "train": "train a model: deck-triage train {where}",

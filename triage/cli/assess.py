@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from triage.cli._common import emit, json_option, library_option, named, open_library, say
+from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
 from triage.words.tiers import CAUTION, NOT_ENOUGH
 
 
@@ -28,12 +28,16 @@ def command(
     deck-triage assess --as-of 2026-05-04T18:00
     """
     from triage.assess import assess_library
+    from triage.assess.status import waiting_words
     from triage.ingest import check_visit
 
     with open_library(library_path) as library:
         visit = check_visit(visit)
         summaries = assess_library(library, decks=list(decks) or None, visit=visit, as_of=as_of)
+        waiting = waiting_words(library)
         names = {photo.sha: photo.name for photo in library.photos()}
+    if waiting:
+        advise(waiting)
     if as_json:
         emit({"decks": [one.to_json() for one in summaries]})
         return

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from triage.cli._common import emit, json_option, library_option, named, open_library, say, table
+from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say, table
 
 
 @named("decks")
@@ -18,11 +18,12 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     deck-triage decks -L season-2026
     """
     from triage.assess import assess_library
+    from triage.assess.status import waiting_words
     from triage.library.counts import deck_counts
 
     with open_library(library_path) as library:
         counts = deck_counts(library)
-        rows = []
+        waiting, rows = waiting_words(library), []
         for one in assess_library(library):
             photos, labelled = counts.get(one.deck, (0, 0))
             rows.append(
@@ -31,6 +32,8 @@ def command(library_path: Path | None, as_json: bool) -> Any:
                     "tier": one.tier, "tier_if_true": one.tier_if_true, "gaps": one.gaps,
                 }
             )  # fmt: skip
+    if waiting:
+        advise(waiting)
     if as_json:
         emit(rows)
         return

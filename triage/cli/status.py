@@ -17,14 +17,16 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     Examples:
     deck-triage status -L season-2026
     """
-    from triage.assess.status import status_of
+    from triage.assess.status import status_of, waiting_words
 
     with open_library(library_path) as library:
         status = status_of(library)
-        path = library.path
+        path, waiting = library.path, waiting_words(library)
     if as_json:
         emit(status)
         return
     say(f"{path}: {status['decks']} decks, {status['photos']} photos, {status['labels']} labels,")
     say(f"{status['unreviewed']} questions on core tags that no person has answered.")
+    if waiting and status["step"] != "sort":
+        say(waiting)
     say(f"Next: {status['next']}")

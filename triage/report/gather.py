@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from triage.imaging.kept import rendition_of
+from triage.library.counts import waiting_count
 from triage.report.blackout import blackouts
 from triage.report.source import DeckRecord, RepairDone, Source
 from triage.version import __version__
@@ -47,6 +48,7 @@ def gather_source(lib: Library, summaries: Sequence[DeckSummary], *, positions: 
         definitions={name: tag.definition for name, tag in vocabulary.tags.items()},
         element_of={name: tag.element for name, tag in vocabulary.tags.items() if tag.element},
         blackouts=blackouts(lib),
+        waiting=waiting_count(lib),
     )
 
 

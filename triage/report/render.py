@@ -117,7 +117,7 @@ def html(
         brief=BRIEF,
         draft=draft,
         stamp=stamp,
-        summary_line=f"{count_of(len(views), 'deck')}. {tier_counts([one.tier for one in summaries])}.",
+        summary_line=_summary_line(summaries, source, file),
         definitions=[(tag, clean(source.definitions[tag])) for tag in tags if tag in source.definitions],
         versions=version_rows(source),
         originals=_originals(summaries, source) if stamp else (),
@@ -125,6 +125,13 @@ def html(
         **page_words(options, draft=draft, stamp=stamp),
     )  # fmt: skip
     return text.encode("utf-8", "replace")
+
+
+def _summary_line(summaries: Sequence[DeckSummary], source: Source, file: str) -> str:
+    line = f"{count_of(len(summaries), 'deck')}. {tier_counts([one.tier for one in summaries])}."
+    if source.waiting and file == "report.html":
+        line += f" Not yet placed at any deck, and counted nowhere here: {count_of(source.waiting, 'photo')}."
+    return line
 
 
 def page_words(options: Options, *, draft: bool, stamp: Stamp | None) -> dict[str, str]:
@@ -226,6 +233,7 @@ def assessment_json(
         "head": {log_id: dict(head) for log_id, head in source.head.items()},
         "versions": dict(source.versions),
         "caution": CAUTION,
+        "photos_waiting_for_a_deck": source.waiting,
     }
     if stamp is not None:
         body["issued"] = stamp_json(stamp)

@@ -51,7 +51,8 @@ class DeckRecord:
 class Source:
     """The state of a library that a report is made from.
 
-    `head` is {log id: {"seq", "hash"}}; `element_of` maps a defect tag to its element.
+    `head` is {log id: {"seq", "hash"}}; `element_of` maps a defect tag to its element; `waiting` is how many
+    photos stand at no deck yet.
     """
 
     library_id: str
@@ -62,6 +63,7 @@ class Source:
     definitions: Mapping[str, str] = field(default_factory=dict)
     element_of: Mapping[str, str] = field(default_factory=dict)
     blackouts: Mapping[str, Sequence[Box]] = field(default_factory=dict)
+    waiting: int = 0
 
     def record(self, deck: str) -> DeckRecord:
         """Return the record of a deck, an empty one where nothing is known."""

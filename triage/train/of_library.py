@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput
+from triage.library.records import UNSORTED
 from triage.train.types import TagModel, TooFew, TrainingLabel
 
 if TYPE_CHECKING:
@@ -78,7 +79,8 @@ def train_library(
 
     for tag in tags:
         library.vocabulary().tag(tag)
-    labels = training_labels(library)
+    waiting = {photo.sha for photo in library.photos(UNSORTED)}  # of some deck, nobody said which
+    labels = [label for label in training_labels(library) if label.photo not in waiting]
     wanted = [tag for tag in library.vocabulary().tags if not tags or tag in tags]
     said = {label.tag for label in labels}
     wanted = [tag for tag in wanted if tag in said or tag in tags]
@@ -87,7 +89,7 @@ def train_library(
             "There are no labels to train on.",
             "Label some photos first: deck-triage label ask --by NAME, or label read FILE.csv",
         )
-    photos = [(photo.sha, photo.deck) for photo in library.photos()]
+    photos = [(photo.sha, photo.deck) for photo in library.photos() if photo.deck != UNSORTED]
     previous = _previous(library)
     data = _data_hash(photos, labels, wanted, promise_rate)
     if keep is None and (same := _same_again(library, data)) is not None:
@@ -125,10 +127,11 @@ def _data_hash(
     from dataclasses import asdict
 
     from triage.embed.recipe import default_recipe
+    from triage.train.store import FORMAT
     from triage.version import __version__
 
     rows = sorted(json.dumps(asdict(label), sort_keys=True) for label in labels if label.tag in tags)
-    parts = [sorted(photos), rows, sorted(tags), promise_rate, default_recipe().sha, __version__]
+    parts = [sorted(photos), rows, sorted(tags), promise_rate, default_recipe().sha, __version__, FORMAT]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 

@@ -7,14 +7,17 @@ from typing import Any
 from starlette.responses import Response
 
 from triage.assess.records import DeckSummary
-from triage.assess.status import next_step
+from triage.assess.status import SORTING, next_step
 from triage.library.counts import deck_counts, label_count, pile_counts
+from triage.library.records import UNSORTED
 from triage.review.ask import Ask
 from triage.review.standing import Standing
 
 SHOWN = 100
 """Decks on one screen."""
 _WAIT_S = 0.35
+_WAITING_SHOWN = 24
+"""Photos without a deck that are shown; how many there are is always said."""
 
 
 def show(ask: Ask) -> Response:
@@ -54,9 +57,10 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
     photos = sum(number for number, _ in counts.values())
     unreviewed = sum(one.unreviewed for one in known)
     library = ask.library
+    waiting = library.photos(UNSORTED)
     step = next_step(
         photos, label_count(library), unreviewed if ready else 1, pile_counts(library),
-        trained=library.model() is not None,
+        trained=library.model() is not None, waiting=len(waiting),
     )  # fmt: skip
     return {
         "step": step,
@@ -69,6 +73,9 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
         "decks": len(rows),
         "photos": photos,
         "unreviewed": unreviewed,
+        "waiting": len(waiting),
+        "waiting_shown": waiting[:_WAITING_SHOWN],
+        "sorting": SORTING.format(where=f"-L {library.path}"),
     }
 
 
