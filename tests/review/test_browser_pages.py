@@ -56,7 +56,11 @@ def test_hostile_names_are_text_on_every_page(browser, running, hostile):
         "deck/say?d=",
         "deck/history?d=",
         "look?tag=missing-hanger&d=",
+        "deck/compare?d=",
         "disputes",
+        "audit",
+        "files",
+        "tags",
         "queue?order=deck&tag=evil",
         "work",
         "add",
@@ -202,6 +206,10 @@ PAGES = (
     "/l/library/add",
     "/l/library/work",
     "/l/library/next",
+    "/l/library/audit",
+    "/l/library/files",
+    "/l/library/tags",
+    "/l/library/deck/compare?d=D-17",
     "/l/library/deck?d=nothing",
 )
 

@@ -80,6 +80,7 @@ def test_blackouts_are_replaced_and_taken_away(page, library):
 def test_length_is_measured_by_mouse_and_kept(browser, running, library, carded):
     visitor = Visitor(browser, running, "ann")
     page = visitor.go(f"/l/library/photo/{carded.sha}")
+    page.click("text=Measure, black out")
     page.click("text=Measure by a card")
     expect(page.locator("#card")).to_have_text("The card's plane is found.", timeout=15_000)
     paper = page.locator("#paper").bounding_box()
@@ -102,6 +103,7 @@ def test_box_drawn_by_mouse_and_one_by_keyboard_are_black_in_the_report(visitor,
 
     sha = library.photos("D-17")[0].sha
     page = visitor.go(f"/l/library/photo/{sha}")
+    page.click("text=Measure, black out")
     page.click("text=Black out in reports")
     paper = page.locator("#paper").bounding_box()
     page.mouse.move(paper["x"] + 0.1 * paper["width"], paper["y"] + 0.1 * paper["height"])

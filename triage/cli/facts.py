@@ -112,5 +112,25 @@ def show(deck: str, visit: str | None, library_path: Path | None, as_json: bool)
         say(table(rows, ("fact", "value", "visit", "by", "told on")))
 
 
-for _one in (set_, read, show):
+@named("write")
+@click.argument("path", type=click.Path(path_type=Path))
+@library_option
+@json_option
+def write(path: Path, library_path: Path | None, as_json: bool) -> Any:
+    """Write the facts of all decks as CSV (deck,visit,key,value), as `facts read` takes them.
+
+    Examples:
+    deck-triage facts write known-facts.csv
+    """
+    from triage.structure.telling import write_facts
+
+    with open_library(library_path) as library:
+        count = write_facts(library, path)
+    if as_json:
+        emit({"rows": count, "file": str(path)})
+    else:
+        say(f"Wrote {count} facts to {path}.")
+
+
+for _one in (set_, read, show, write):
     command.add_command(_one)

@@ -183,6 +183,11 @@ def _plain(name: str, text: str) -> str:
     text = text.strip(" \r\n")
     if _CONTROL.search(text):
         raise BadInput(f"{name} holds a control character")
+    return plain_cell(text)
+
+
+def plain_cell(text: str) -> str:
+    """Return a cell as it was before `safe_cell`."""
     return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from triage.errors import BadInput
 from triage.library import Library
@@ -35,6 +37,18 @@ def add_tags(library: Library, path: Path) -> tuple[list[Tag], list[Tag]]:
         write_whole(library.own_tags, text.encode())
         library.forget_vocabulary()
     return added, known
+
+
+def add_tag(library: Library, tag: Tag) -> bool:
+    """Add one tag, checked as a file of tags is; returns whether it is new. Raises BadInput."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "tag.toml"
+        path.write_text(_as_toml(tag), encoding="utf-8")
+        try:
+            added, _ = add_tags(library, path)
+        except BadInput as error:
+            raise BadInput(re.sub(r"^.*?tag\.toml(, line \d+)?: ", "", str(error)), error.hint) from error
+    return bool(added)
 
 
 def _same(one: Tag, other: Tag) -> bool:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import threading
 from collections import Counter, OrderedDict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from triage.errors import BadInput
 from triage.label.order import ORDERS, Question, questions
 
 if TYPE_CHECKING:
@@ -14,7 +15,8 @@ if TYPE_CHECKING:
 
 PLACES = "places"
 SECOND = "second-look"
-WAYS = (*ORDERS, PLACES, SECOND)
+AUDIT = "audit"
+WAYS = (*ORDERS, PLACES, SECOND, AUDIT)
 SECOND_LOOKS = 40
 _KEPT = 30
 
@@ -35,10 +37,12 @@ class Queues:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._runs: OrderedDict[tuple[str, Wish], list[Question]] = OrderedDict()
+        self.audits: dict[str, dict[str, Any]] = {}
+        """How the last audit of missed defects was asked, by library."""
 
     def start(self, name: str, library: Library, wish: Wish) -> list[Question]:
         """Ask anew which questions are open. Raises BadInput where the order has nothing to go by."""
-        run = _ask(library, wish)
+        run = self._audit(name, library) if wish.order == AUDIT else _ask(library, wish)
         with self._lock:
             self._runs[name, wish] = run
             self._runs.move_to_end((name, wish))
@@ -51,6 +55,15 @@ class Queues:
         with self._lock:
             found = self._runs.get((name, wish))
         return found if found is not None else self.start(name, library, wish)
+
+    def _audit(self, name: str, library: Library) -> list[Question]:
+        """Return what the audit still wants answered. Raises BadInput where none was started."""
+        from triage.audit import missed
+        from triage.audit.asking import open_questions
+
+        if name not in self.audits:
+            raise BadInput("No audit was started since the page was opened.", "Start it on the audit's page.")
+        return open_questions(library, missed(library, record=False, **self.audits[name]))
 
 
 def _ask(library: Library, wish: Wish) -> list[Question]:

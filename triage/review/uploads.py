@@ -11,6 +11,7 @@ import secrets
 import shutil
 from collections.abc import AsyncIterator
 from pathlib import Path, PurePosixPath
+from typing import Self
 
 from starlette.concurrency import run_in_threadpool
 
@@ -33,6 +34,9 @@ _DRIVE = re.compile(r"^[A-Za-z]:")
 class Upload:
     """One batch of files on its way in."""
 
+    suffixes: tuple[str, ...] = (*PHOTO_SUFFIXES, ".zip")
+    what = "a photo or a zip"
+
     def __init__(self, library: Library, upload_id: str) -> None:
         if not _ID.fullmatch(upload_id):
             raise BadInput("There is no such upload.", "Choose the files again.")
@@ -41,14 +45,14 @@ class Upload:
         self.files = self.folder / "files"
 
     @classmethod
-    def begin(cls, library: Library) -> Upload:
+    def begin(cls, library: Library) -> Self:
         """Make the folder of a new upload."""
         upload = cls(library, secrets.token_hex(8))
         upload.files.mkdir(parents=True)
         return upload
 
     @classmethod
-    def find(cls, library: Library, upload_id: str) -> Upload:
+    def find(cls, library: Library, upload_id: str) -> Self:
         """Return an upload that is there. Raises BadInput for one that is not."""
         upload = cls(library, upload_id)
         if not upload.files.is_dir():
@@ -67,8 +71,8 @@ class Upload:
             raise BadInput(f"{name[:80]!r} is no name for a file.", "Rename it and choose it again.")
         if any("/" in part or "\0" in part for part in cleaned):
             raise BadInput(f"{name[:80]!r} is no name for a file.", "Rename it and choose it again.")
-        if not cleaned[-1].lower().endswith((*PHOTO_SUFFIXES, ".zip")):
-            raise BadInput(f"{cleaned[-1][:80]!r} is neither a photo nor a zip.", "Leave it out.")
+        if not cleaned[-1].lower().endswith(self.suffixes):
+            raise BadInput(f"{cleaned[-1][:80]!r} is not {self.what}.", "Leave it out.")
         return self.files.joinpath(*cleaned)
 
     def most(self, place: Path) -> int:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from triage.errors import BadInput
+from triage.label.files import plain_cell
 from triage.structure.contradictions import find
 from triage.structure.facts import parse_fact
 
@@ -100,14 +101,14 @@ def read_csv(path: Path, text: str) -> Facts:
     first_line: dict[tuple[str, str | None], int] = {}
     for row in reader:
         where = f"{path.name}, line {reader.line_num}"
-        deck, key = (row.get("deck") or "").strip(), (row.get("key") or "").strip()
+        deck, key = plain_cell((row.get("deck") or "").strip()), (row.get("key") or "").strip()
         if not deck or None in row:
             what = "no deck is named" if not deck else "more fields than columns"
             raise BadInput(f"{where}: {what}", "Put a value that holds a comma between quotes.")
         visit = (row.get("visit") or "").strip() or None
         if visit is not None:
             _check_visit(where, visit)
-        value = _value(where, key, row.get("value"))
+        value = _value(where, key, plain_cell(row.get("value") or ""))
         known = facts.setdefault((deck, visit), {})
         first_line.setdefault((deck, visit), reader.line_num)
         if key in known and known[key] != value:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from triage.errors import BadInput
+from triage.label.files import safe_cell
 from triage.library import Library, Said
 from triage.library.records import Photo
+from triage.library.store import write_whole
 from triage.structure.facts import contradictions, parse_fact, read_facts_file
 
 
@@ -37,6 +41,29 @@ def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) 
     return told
 
 
+def write_facts(library: Library, path: Path) -> int:
+    """Write the facts of all decks and visits as CSV that `read_facts` takes; returns the number of rows."""
+    rows = [
+        [safe_cell(deck), visit or "", key, safe_cell(_as_text(fact.value))]
+        for deck in library.decks()
+        for visit in library.visits(deck)
+        for key, fact in library.facts(deck, visit).items()
+        if fact.visit == visit
+    ]
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["deck", "visit", "key", "value"])
+    writer.writerows(rows)
+    write_whole(path, out.getvalue().encode())
+    return len(rows)
+
+
+def _as_text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return ", ".join(value) if isinstance(value, list | tuple) else str(value)
+
+
 def _said(
     library: Library, deck: str, visit: str | None, values: Mapping[str, Any], by: str,
     photos: Sequence[Photo],
@@ -50,8 +77,12 @@ def _said(
     return [
         Said("fact", {"deck": deck, "visit": visit, "key": key, "value": value, "photos": shas}, by)
         for key, value in values.items()
-        if before.get(key) != value or shas
+        if _plain(before.get(key)) != _plain(value) or shas
     ]
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
 
 
 def latest_of_file(path: Path, decks: Sequence[str]) -> dict[str, dict[str, Any]]:

@@ -12,7 +12,7 @@ from triage.label.order import Question
 from triage.review.ask import Ask, NotThere, photo_of
 from triage.review.items import tags_json
 from triage.review.pages.photo import whole_item
-from triage.review.queues import SECOND, WAYS, Wish
+from triage.review.queues import AUDIT, SECOND, WAYS, Wish
 
 WORDS = {
     "dangerous": "what the machine finds most likely first",
@@ -21,6 +21,7 @@ WORDS = {
     "deck": "deck by deck, along the load path",
     "taken": "by the camera's time",
     "places": "your own 'yes' that has no place marked yet",
+    "audit": "the photos that the audit of missed defects drew",
     "second-look": "a second look at what others labelled, without their words",
 }
 
@@ -81,7 +82,7 @@ def _at(ask: Ask, wish: Wish, run: list[Question], place: int) -> dict[str, Any]
         "queue": {
             "tag": one.tag, "asked_by": one.asked_by, "at": place, "total": len(run),
             "next": f"queue/next?{where}", "done": f"queue?{where}", "blind": wish.order == SECOND,
-            "machine": wish.order not in (SECOND, "deck", "taken"),
+            "machine": wish.order not in (SECOND, AUDIT, "deck", "taken"),
         },
     }  # fmt: skip
 

@@ -19,6 +19,7 @@ from triage.report.text import count_of
 from triage.review.ask import Ask, NotThere, back
 from triage.review.guard import REPORT_POLICY
 from triage.review.jobs import Job, Told, close_cut_off, cut_off
+from triage.review.pages import audit, giving
 
 _TICK_S = 0.25
 _BEAT_TICKS = 40
@@ -49,7 +50,7 @@ def start(ask: Ask) -> Response:
     made = work(ask)
     given = {name: values[-1] for name, values in ask.form.items()}
     ask.site.jobs.start(ask.name, ask.library, kind, words, made, by=ask.by, given=given)
-    return back(ask.url("work"))
+    return back(ask.url(_PAGE_OF.get(kind, "work")))
 
 
 def drop(ask: Ask) -> Response:
@@ -188,7 +189,10 @@ _WORK = {
     "report": ("writing the report", _report),
     "verify": ("checking the library", _verify),
     "backup": ("packing a backup", _backup),
+    **audit.WORK,
+    **giving.WORK,
 }
+_PAGE_OF = dict.fromkeys(audit.WORK, "audit") | dict.fromkeys(giving.WORK, "files")
 
 
 # ---- following ------------------------------------------------------------------------------------------
