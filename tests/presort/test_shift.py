@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from triage.presort.shift import LEVEL, deck_p_values, simes
+from tools.bench.shift import reduced, withdrawn
+from triage.presort.shift import LEVEL, deck_p_values, distances, simes
 
 
 def test_simes_by_hand():
@@ -44,3 +45,27 @@ def test_a_p_value_counts_the_training_decks_at_least_as_far():
     training = np.array([[0.0], [1.0], [2.0], [10.0]])
     (p,) = deck_p_values(training, np.array([[100.0]]))
     assert p == pytest.approx(1 / 5)
+
+
+def test_distances_are_those_of_scikit_learn():
+    """Mean distance to the three nearest, a training deck never being its own neighbour."""
+    from sklearn.neighbors import NearestNeighbors
+
+    draw = np.random.default_rng(5)
+    training, batch = draw.normal(size=(20, 6)), draw.normal(size=(4, 6))
+    near = NearestNeighbors(n_neighbors=3).fit(training)
+    assert distances(batch, training, own=False) == pytest.approx(near.kneighbors(batch)[0].mean(axis=1))
+    assert distances(training, training, own=True) == pytest.approx(near.kneighbors()[0].mean(axis=1))
+
+
+def test_the_bench_counts_ordinary_and_foreign_batches():
+    """A rotation changes no distance; ordinary decks are withdrawn rarely, those of another kind always."""
+    draw = np.random.default_rng(6)
+    ordinary, foreign = draw.normal(size=(60, 90)), draw.normal(size=(30, 90)) + 2
+    apart = np.linalg.norm(ordinary[0] - foreign[0])
+    ordinary, foreign = reduced(ordinary, foreign)
+    assert np.linalg.norm(ordinary[0] - foreign[0]) == pytest.approx(apart)
+    for batch in (1, 5):
+        false = withdrawn(ordinary, 40, batch, 400)
+        assert false <= LEVEL + 0.044  # four standard errors
+        assert withdrawn(ordinary, 40, batch, 40, others=foreign) == 1.0

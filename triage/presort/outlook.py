@@ -207,11 +207,11 @@ def _first_decks(
 
 def _carried_on(tag: str, labels: int, more: int, errors: Floats) -> Outlook:
     """The outlook from errors (parts, shares)."""
-    sizes = np.round(np.array(SHARES) * labels)
-    kept = errors[np.isfinite(errors).all(axis=1)]
-    if len(kept) < len(errors):
-        why = "some part of the labels is too small to train on: label more decks that show it"
+    whole = np.isfinite(errors).all(axis=0)  # the smallest share may be too small to train on: two will do
+    if whole.sum() < 2:
+        why = "parts of these labels are too small to train on: label more decks that show it"
         return Outlook(tag, labels, more, why_not=why)
+    sizes, kept = np.round(np.array(SHARES) * labels)[whole], errors[:, whole]
     now, then = carry_on(sizes, kept.mean(axis=0), labels, more)
     count = len(kept)
     left_out = np.array(
