@@ -6,8 +6,9 @@ from sklearn.linear_model import Ridge
 from synthetic import make_world
 
 from triage.train import blend, train_tags
-from triage.train.cells import Shelf, inside, near, ranked_cells, top_mean
-from triage.train.fitting import RIDGE, CellLearner, Chooser, WholeLearner
+from triage.train.cell_learner import CellLearner
+from triage.train.cells import Shelf, cell_scores, inside, near, ranked_cells
+from triage.train.fitting import RIDGE, Chooser, WholeLearner
 from triage.train.measures import average_precision
 from triage.train.table import build_table, draw
 
@@ -67,8 +68,9 @@ def test_cells_alone_find_what_is_in_one_place_of_a_photo(boxes):
     how = {"strength": 0.0, "cell_strength": 3.0, "boxes": boxes}
     world, new = make_world(decks=20, **how), make_world(decks=10, seed=9, **how)
     _, _, _, cells = learners(world)
-    weights, _ = cells.fit(np.ones(len(world.photos), bool))
-    scores = np.array([top_mean(new.vectors_of(sha).cells_float() @ weights) for sha, _ in new.photos])
+    weights, bias = cells.fit(np.ones(len(world.photos), bool))
+    model = weights[None, :], np.array([bias])
+    scores = np.array([cell_scores(new.vectors_of(sha), *model)[0] for sha, _ in new.photos])
     labels = np.array([float(label.value == "present") for label in new.labels])
     assert float(average_precision(scores, labels)) > 0.9
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.train.synthetic import make_world
+from tests.train.synthetic import CELL_DIM, make_world
 from triage.errors import BadInput, Damaged
 from triage.presort import suggest
-from triage.train import TagModel, TooFew, TrainingLabel, load_model, save_model, score, train_tags
+from triage.train import TagModel, TooFew, TrainingLabel, load_model, save_model, score, store, train_tags
+from triage.train.cells import HIGHEST
 from triage.train.report import tag_json
+from triage.train.types import Linear
 
 TAG = "rusted-connector"
 
@@ -50,6 +54,29 @@ def test_a_stored_model_scores_as_before(models, world, tmp_path):
     assert again[TAG].promise == models[TAG].promise
     assert again["other"] == models["other"]
     assert save_model(again, tmp_path / "copy") == digest
+
+
+def test_a_model_stored_before_neighbours_were_read_scores_as_it_did(models, world, tmp_path, monkeypatch):
+    old = replace(
+        models[TAG], cells=Linear(models[TAG].cells.weights[:, :CELL_DIM].copy(), models[TAG].cells.bias)
+    )
+    monkeypatch.setattr(store, "FORMAT", 1)
+    save_model({TAG: old}, tmp_path)
+    monkeypatch.undo()
+    vectors = world.vectors_of(world.photos[0][0])
+    alone = np.sort(vectors.cells_float() @ old.cells.weights[0])[-HIGHEST:].mean() + old.cells.bias[0]
+    raw = old.blend[0] + old.blend[1] * (old.whole.weights[0] @ vectors.whole + old.whole.bias[0])
+    found = score(load_model(tmp_path)[TAG], vectors)
+    assert found.raw == pytest.approx(raw + old.blend[2] * alone, abs=1e-4)
+    assert found.where
+
+
+def test_a_model_of_a_later_format_is_refused_with_what_to_do(models, tmp_path, monkeypatch):
+    monkeypatch.setattr(store, "FORMAT", 3)
+    save_model(models, tmp_path)
+    with pytest.raises(Damaged, match="format 3") as caught:
+        load_model(tmp_path)
+    assert "deck-triage train" in caught.value.hint
 
 
 @pytest.mark.parametrize("name", ["arrays.npz", "model.json"])

@@ -25,6 +25,7 @@ from sklearn.metrics import average_precision_score, roc_auc_score
 from tools.bench.feature_sets import FULL, SMALL, Array, FeatureSet, extract
 from triage.embed.pooling import unit
 from triage.embed.projection import load_projection
+from triage.train.cells import with_neighbours
 
 ROOT = Path(__file__).resolve().parents[2]
 COUNTS = (10, 20, 40)
@@ -173,14 +174,6 @@ def score_cells(
             )
         )
     return tuple(np.mean(found, axis=0))
-
-
-def with_neighbours(cells: Array, grid: tuple[int, int]) -> Array:
-    """Return each cell beside the mean of the 3 x 3 cells around it."""
-    rows, cols = grid
-    padded = np.pad(cells.reshape(rows, cols, -1).astype(np.float32), ((1, 1), (1, 1), (0, 0)), mode="edge")
-    around = sum(padded[r : r + rows, c : c + cols] for r in range(3) for c in range(3)) / 9
-    return np.concatenate([cells, around.reshape(rows * cols, -1)], axis=1)
 
 
 def cell_recipes(features: FeatureSet) -> Iterator[tuple[str, list[Array]]]:

