@@ -42,7 +42,7 @@ def test_doubts_are_listed_with_their_photos(page, running, judged):
     from triage.audit import doubts
     from triage.ingest.moving import move
 
-    move(judged, [judged.photos("D-17")[0], judged.photos("D-18")[0]], "D-19", by="ann")
+    move(judged, [judged.photos("D-17")[0], judged.photos("D-18")[1]], "D-19", by="ann")
     job = start(page, running, "doubts", tag="missing-hanger")
     found = doubts(judged, ["missing-hanger"])
     assert job.told.lines == [f"{found.compared} labels compared; {len(found.ranked)} to look at again."]

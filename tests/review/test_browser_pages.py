@@ -265,6 +265,56 @@ def test_contact_sheet_without_a_mouse(visitor, library):
     assert library.labels() == []
 
 
+def test_chosen_photos_stay_for_a_further_part_and_the_next_click_chooses_anew(visitor, library):
+    page = visitor.go("/l/library/deck?d=D-17")
+    pictures = page.locator(".pick img")
+    pictures.nth(0).click()
+    pictures.nth(1).click(modifiers=["Shift"])
+    for part in ("ledger", "hanger"):
+        page.locator(f"[data-part={part}]").click()
+        visitor.said(f"2 photos show the {part}.")
+    pictures.nth(2).click()
+    expect(page.locator("#chosen")).to_have_text("1 chosen.")
+    page.locator("[data-part=beam]").click()
+    visitor.said("1 photo shows the beam.")
+    one, two, three = (photo.sha for photo in library.photos("D-17"))
+    said = {(label.photo, label.tag) for label in library.labels()}
+    shown = {(sha, f"shows-{part}") for sha in (one, two) for part in ("ledger", "hanger")}
+    assert said == shown | {(three, "shows-beam")}
+
+
+def test_two_pages_in_one_browser_do_not_know_each_others_visitor(browser, library, tmp_path):
+    """Cookies of 127.0.0.1 are shared by all ports: each page has one of its own name."""
+    from triage.library import Library
+    from triage.review.server import Running
+
+    (tmp_path / "elsewhere").mkdir()
+    Library.create(tmp_path / "elsewhere" / "theirs").close()
+    with Running(tmp_path) as ours, Running(tmp_path / "elsewhere") as theirs:
+        visitor = Visitor(browser, ours, "ann")
+        other = visitor.context.new_page()
+        other.goto(theirs.url)
+        other.fill("main .who input[name=name]", "ben")
+        with other.expect_navigation():
+            other.click("main .who button")
+        expect(other.locator("main")).to_contain_text("theirs")
+        page = visitor.go("/l/library/deck?d=D-17")  # still let in, still ann, still our own libraries
+        expect(page.locator(".speaker summary")).to_contain_text("ann")
+        other.reload()
+        expect(other.locator(".speaker summary")).to_contain_text("ben")
+        names = {cookie["name"] for cookie in visitor.context.cookies()}
+        assert names == {f"deck-triage-{ours.port}", f"deck-triage-{theirs.port}"}
+        key = next(one["value"] for one in visitor.context.cookies() if one["name"].endswith(str(ours.port)))
+        other.context.clear_cookies()
+        other.context.add_cookies(
+            [{"name": f"deck-triage-{theirs.port}", "value": key, "domain": "127.0.0.1", "path": "/"}]
+        )
+        refused = other.goto(f"http://127.0.0.1:{theirs.port}/")
+        assert refused is not None
+        assert refused.status == 401, "one page's key opens no other page"
+        visitor.context.close()
+
+
 def test_machines_word_is_hidden_until_the_person_decided(browser, running, peopled, monkeypatch):
     monkeypatch.setattr("triage.review.items.is_hidden", lambda *_: True)
     visitor = Visitor(browser, running, "cy")

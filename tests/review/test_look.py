@@ -59,7 +59,7 @@ def test_looked_at_all_missing_in_this_one(page, library):
     ]
     told = page.json("/l/library/looked", {"deck": "D-17", "tag": "missing-hanger", "answers": answers}).json
     assert told["told"] == "Looked at 3: 1 yes, 1 no, 1 cannot tell."
-    assert told["open"] == 1
+    assert told["open"] == 0, "'cannot tell' is an answer: nobody is led back to it"
     assert "tag=" in told["next"]
     rows = {label.photo: label for label in library.labels()}
     assert {sha: row.value for sha, row in rows.items()} == {one: "absent", two: "present", three: "unclear"}
@@ -115,3 +115,18 @@ def test_dispute_made_by_a_close_look_is_told(page, library):
     library.say("label", {"photo": one, "tag": "missing-hanger", "value": "present"}, by="ben")
     given = {"deck": "D-17", "tag": "missing-hanger", "answers": [{"photo": one, "value": "absent"}]}
     assert "On 1 photo people disagree" in page.json("/l/library/looked", given).json["told"]
+
+
+def test_deck_that_is_answered_leads_to_its_summary_and_the_next_deck(page, library):
+    core = library.vocabulary().core
+    for tag in core:
+        answers = [{"photo": sha, "value": "unclear", "boxes": []} for sha in shas(library)]
+        told = page.json("/l/library/looked", {"deck": "D-17", "tag": tag, "answers": answers}).json
+        assert ("tag=" in told["next"]) == (tag != core[-1] or bool(told["open"])), told
+    text = page.get("/l/library/deck/summary", d="D-17").text
+    assert "Next deck with open questions: <bdi>D-18</bdi>" in text
+    for sha in (photo.sha for photo in library.photos("D-18")):
+        for tag in core:
+            page.json("/l/library/answer", {"photo": sha, "tag": tag, "value": "absent"})
+    page.get("/l/library/deck/summary", d="D-18")
+    assert "Next deck" not in page.get("/l/library/deck/summary", d="D-17").text

@@ -102,7 +102,17 @@ def summary(ask: Ask) -> Response:
         one=one,
         photos=photos,
         private=ask.library.deck_private(deck),
+        next_deck=next_open(ask, deck),
     )
+
+
+def next_open(ask: Ask, deck: str) -> str | None:
+    """Return the deck after this one, by name and round to the first, on which core questions are open."""
+    decks = ask.library.decks()
+    kept = ask.site.standing(ask.name).kept()
+    place = decks.index(deck)
+    around = decks[place + 1 :] + decks[:place]
+    return next((one for one in around if one not in kept or kept[one].unreviewed), None)
 
 
 def history(ask: Ask) -> Response:

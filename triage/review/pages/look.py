@@ -59,7 +59,10 @@ def _mine(ask: Ask, photos: list[Photo], tag: str) -> dict[str, dict[str, Any]]:
 
 
 def steps(ask: Ask, photos: list[Photo], answers: Answers) -> list[dict[str, Any]]:
-    """Return the core tags along the load path, with how many questions are open on these photos."""
+    """Return the core tags along the load path, with how many questions are open on these photos.
+
+    'Cannot tell' is an answer: the person is not led back to it, though the deck still counts it as unreviewed.
+    """
     vocabulary = ask.library.vocabulary()
     path = {element: place for place, element in enumerate(vocabulary.elements)}
     along = sorted(vocabulary.core, key=lambda tag: path.get(vocabulary.tags[tag].element or "", len(path)))
@@ -74,7 +77,8 @@ def steps(ask: Ask, photos: list[Photo], answers: Answers) -> list[dict[str, Any
                 if _value(answers, photo, SHOWS + (vocabulary.tags[tag].element or ""))
                 in ("present", "unclear")
             ),
-            "open": sum(1 for photo in photos if _value(answers, photo, tag) in (None, "unclear")),
+            "open": sum(1 for photo in photos if _value(answers, photo, tag) is None),
+            "unclear": sum(1 for photo in photos if _value(answers, photo, tag) == "unclear"),
         }
         for tag in along
     ]
@@ -92,6 +96,8 @@ def parts(ask: Ask) -> Response:
         place=where.place if value != "absent" else None, count=where.count if value != "absent" else None,
     )  # fmt: skip
     does = {"present": "show", "unclear": "show poorly", "absent": "do not show"}[value]
+    if len(chosen) == 1:
+        does = {"present": "shows", "unclear": "shows poorly", "absent": "does not show"}[value]
     return _after(ask, deck, f"{count_of(len(chosen), 'photo')} {does} the {tag_words(element)}.")
 
 

@@ -7,17 +7,23 @@ const panel = document.getElementById("panel");
 const ticks = [...sheet.querySelectorAll(".pick input")];
 const seen = new Seen([...sheet.querySelectorAll(".tile")]);
 let lastTick = null;
+let spent = false;   // the chosen photos were given a part: they stay for a further one, the next click chooses anew
 
 const chosen = () => ticks.filter((tick) => tick.checked);
 
 function count() {
   const number = chosen().length;
-  panel.querySelector("#chosen").textContent = number ? `${number} chosen.` : "No photo chosen.";
+  panel.querySelector("#chosen").textContent = !number ? "No photo chosen." : `${number} chosen.${spent ? " Another part for the same ones, or click a photo to choose anew." : ""}`;
 }
 
 sheet.addEventListener("click", (event) => {
   const tick = event.target.closest(".pick input");
   if (!tick) return;
+  if (spent && !event.shiftKey && !event.ctrlKey && !event.metaKey) {
+    choose(false);
+    tick.checked = true;
+  }
+  spent = false;
   if (event.shiftKey && lastTick) {
     const [from, to] = [ticks.indexOf(lastTick), ticks.indexOf(tick)].sort((a, b) => a - b);
     for (const one of ticks.slice(from, to + 1)) one.checked = lastTick.checked;
@@ -46,7 +52,7 @@ panel.addEventListener("submit", (event) => {
   form.elements.photos.value = photos.join(",");
 });
 
-function choose(all) { for (const tick of ticks) tick.checked = all; count(); }
+function choose(all) { for (const tick of ticks) tick.checked = all; spent = false; count(); }
 
 function mark(element) {
   const photos = chosen().map((tick) => tick.value);
@@ -72,7 +78,8 @@ function send(where, data) {
       const place = sheet.querySelector(`[data-cap="${sha}"]`);
       if (place) place.innerHTML = caption;
     }
-    choose(false);
+    spent = true;
+    count();
     tell(told.told);
   }).catch(complain);
 }

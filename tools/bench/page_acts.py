@@ -1,0 +1,288 @@
+"""How many acts a person needs to answer a library deck by deck on the page, counted in a real browser.
+
+`tools/bench/run page_acts` drives the page over the invented demo decks as somebody who knows the truth: it
+marks on the contact sheet the parts that are asked for, then looks closely for each core tag and clicks the
+spots, scrolling by screens. An act is a click, with Shift or Control too, a choice in a list, or a scroll
+by a screen. How long a person looks no script can count: 90 minutes divided by the acts is printed, and
+what comes of two assumptions. What it prints for 600 photos of 30 decks is extrapolated from these decks
+and says so.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import shutil
+import tempfile
+import time
+from collections import Counter, defaultdict
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+from playwright.sync_api import Locator, Page, sync_playwright
+
+from triage.ingest import ingest
+from triage.library import Library
+from triage.review.server import Running
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
+SCREEN = {"width": 1280, "height": 800}
+HEADER_PX = 140
+"""What a scroll leaves of the screen before, so that nothing is passed over."""
+FOOT_PX = 70
+"""What the bar with the buttons covers at the bottom of the screen."""
+SECONDS_AN_ACT = 1.1
+"""Pointing and clicking: about 1.1 s (Card, Moran and Newell's keystroke-level model, 1980; from memory)."""
+SECONDS_A_LOOK = 0.5
+"""Our assumption: how long one photo is looked at for one tag, besides the acts."""
+_SEEN_MS = 400
+_MOST_SCREENS = 60
+Truth = dict[tuple[str, str], dict[str, str]]
+
+
+class Counted:
+    """The page, with every act counted by its kind."""
+
+    def __init__(self, page: Page, base: str) -> None:
+        self.page, self.base = page, base
+        self.acts: Counter[str] = Counter()
+        self.looks = 0
+
+    def leave(self, where: Locator, kind: str) -> None:
+        """Click something that is on the screen and leads to another page, and count it."""
+        where.click()
+        self.acts[kind] += 1
+
+    def click(self, where: Locator, kind: str, **more: Any) -> None:
+        """Click something and count it; a jump of the page to it counts as the scrolls that it takes."""
+        before = self.page.evaluate("scrollY")
+        where.click(**more)
+        self.acts[kind] += 1
+        moved = abs(self.page.evaluate("scrollY") - before)
+        self.acts["scroll"] += round(moved / (SCREEN["height"] - HEADER_PX) + 0.49)
+
+    def top(self) -> None:
+        """Go back to the top: one act where the page was scrolled (the Home key)."""
+        if self.page.evaluate("scrollY") > 0:
+            self.page.evaluate("scrollTo(0, 0)")
+            self.acts["scroll"] += 1
+
+    def settled(self) -> None:
+        """Wait until the pictures on the screen have come and have stood there for a moment."""
+        for _ in range(100):
+            waiting = self.page.evaluate(
+                """() => [...document.querySelectorAll('.tile img')].filter((one) => {
+                    const box = one.getBoundingClientRect();
+                    return box.bottom > 0 && box.top < innerHeight && !(one.complete && one.naturalWidth);
+                }).length"""
+            )
+            if not waiting:
+                break
+            self.page.wait_for_timeout(50)
+        self.page.wait_for_timeout(_SEEN_MS)
+
+    def screens(self) -> Any:
+        """Yield at every screen of the page from its top to its end, scrolling between them."""
+        for _ in range(_MOST_SCREENS):
+            self.settled()
+            yield
+            down = self.page.evaluate("document.documentElement.scrollHeight - innerHeight - scrollY")
+            if down <= 1:
+                return
+            self.page.mouse.wheel(0, SCREEN["height"] - HEADER_PX)
+            self.acts["scroll"] += 1
+            self.page.wait_for_timeout(80)
+        raise RuntimeError("the page has no end")
+
+
+def answer_deck(one: Counted, truth: dict[str, dict[str, str]]) -> None:
+    """Answer the deck whose contact sheet is shown: its parts, then its core tags, to its summary."""
+    page = one.page
+    names = [name.strip() for name in page.locator(".tile .cap a").all_inner_texts()]
+    tiles = len(names)
+    for _ in one.screens():
+        pass
+    one.looks += tiles
+    one.top()
+    asked = page.locator(".panel > .parts [data-part]").evaluate_all(
+        "all => all.map((one) => one.dataset.part)"
+    )
+    for value in ("present", "unclear"):
+        mark_parts(
+            one,
+            value,
+            [[part for part in asked if truth[name].get(f"shows-{part}") == value] for name in names],
+        )
+    one.click(page.locator("[data-rest]"), "looked at all")
+    page.locator(".panel .done").wait_for()
+    one.leave(page.locator(".panel .steps a").first, "next")
+    while "/look?" in page.url:
+        here = page.url
+        look(one, truth)
+        page.wait_for_url(lambda url, here=here: url != here, wait_until="load")
+        one.looks += tiles
+
+
+def mark_parts(one: Counted, value: str, shown: list[list[str]]) -> None:
+    """Choose the photos that show the same parts, runs by Shift-click, and say which parts these are."""
+    pictures = one.page.locator(".pick img")
+    for parts in dict.fromkeys(tuple(one_photo) for one_photo in shown if one_photo):
+        first = True
+        for start, end in _runs([tuple(one_photo) == parts for one_photo in shown]):
+            one.click(pictures.nth(start), "choose", modifiers=[] if first else ["Control"])
+            if end > start:
+                one.click(pictures.nth(end), "choose", modifiers=["Shift"])
+            first = False
+        for part in parts:
+            if value != "present":
+                one.page.select_option("#as", value)
+                one.acts["choose"] += 1
+            one.click(one.page.locator(f"[data-part={part}]"), "these show it")
+            one.page.locator("#chosen", has_text="Another part").wait_for()
+
+
+def _runs(chosen: list[bool]) -> list[tuple[int, int]]:
+    """Return the first and last place of every run of photos that are chosen."""
+    edges = np.flatnonzero(np.diff(np.array([False, *chosen, False]).astype(int)))
+    return [(int(start), int(end) - 1) for start, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def look(one: Counted, truth: dict[str, dict[str, str]]) -> None:
+    """Scroll through the photos, click what shows the tag of this page, then say that all were looked at."""
+    page = one.page
+    tag = page.locator("#closely").get_attribute("data-tag") or ""
+    done: set[str] = set()
+    page.locator(".lookat").first.wait_for()
+    for _ in one.screens():
+        for tile in page.locator(".lookat").all():
+            name = tile.get_attribute("data-name") or ""
+            value = truth[name].get(tag)
+            if name in done or value not in ("present", "unclear"):
+                continue
+            where = tile.locator(".shotframe" if value == "present" else "[data-toggle=unclear]")
+            spot = _spot(where, truth[name], tag) if value == "present" else None
+            if not _on_screen(where, spot):
+                continue
+            done.add(name)
+            if spot is not None:
+                one.click(where, "mark the spot", position=spot)
+            else:
+                one.click(where, "cannot tell")
+    one.leave(page.locator("[data-looked=all]"), "looked at all")
+
+
+def _on_screen(where: Locator, spot: dict[str, float] | None) -> bool:
+    box = where.bounding_box()
+    assert box is not None
+    y = box["y"] + (spot["y"] if spot else box["height"] / 2)
+    return 8 < y < SCREEN["height"] - FOOT_PX
+
+
+def _spot(frame: Locator, said: dict[str, str], tag: str) -> dict[str, float]:
+    """Return where on the tile's picture the truth's box has its middle."""
+    size = frame.bounding_box()
+    assert size is not None
+    x, y, w, h = (float(part) for part in said[f"box {tag}"].split(";")[0].split(","))
+    return {"x": (x + w / 2) * size["width"], "y": (y + h / 2) * size["height"]}
+
+
+def read_truth() -> dict[str, dict[str, dict[str, str]]]:
+    """Return deck -> photo -> tag -> value, and `box <tag>` -> its boxes."""
+    truth: dict[str, dict[str, dict[str, str]]] = defaultdict(lambda: defaultdict(dict))
+    with (SAMPLES / "labels.csv").open() as file:
+        for row in csv.DictReader(file):
+            said = truth[row["deck"]][row["photo"].split("/", 1)[1]]
+            said[row["tag"]] = row["value"]
+            said[f"box {row['tag']}"] = row["box"] or "0.5,0.5,0,0"
+    return truth
+
+
+def walk(folder: Path, decks: list[str]) -> dict[str, Any]:
+    """Make a library of the decks, answer it in the browser, and compare the labels with the truth."""
+    truth = read_truth()
+    for deck in decks:
+        shutil.copytree(SAMPLES / "photos" / deck, folder / "card" / deck)
+    with Library.create(folder / "home" / "acts") as library:
+        ingest(library, [folder / "card"], by="bench")
+    started = time.monotonic()
+    rows = []
+    with Running(folder / "home") as running, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        page = browser.new_page(viewport=SCREEN)
+        page.goto(running.url)
+        page.fill("main .who input[name=name]", "bench")
+        with page.expect_navigation():
+            page.click("main .who button")
+        one = Counted(page, f"http://127.0.0.1:{running.port}/l/acts")
+        page.goto(f"{one.base}/deck?d={quote(decks[0])}")
+        for deck in decks:
+            before = sum(one.acts.values())
+            answer_deck(one, truth[deck])
+            if deck != decks[-1]:
+                one.leave(page.locator("a", has_text="Next deck"), "next")
+                page.wait_for_load_state()
+            rows.append((len(truth[deck]), sum(one.acts.values()) - before))
+        browser.close()
+    with Library.open(folder / "home" / "acts") as library:
+        found = result(library, one, truth) | {"browser_s": round(time.monotonic() - started, 1)}
+    return found | extrapolated(rows, one.looks)
+
+
+def result(library: Library, one: Counted, truth: Any) -> dict[str, Any]:
+    """Return the counts, and how many core answers differ from the truth or were not given (none should)."""
+    core = library.vocabulary().core
+    photos = library.photos()
+    said = {(label.photo, label.tag): label.value for label in library.labels()}
+    pairs = [
+        (said.get((photo.sha, tag)), truth[photo.deck][photo.name][tag]) for photo in photos for tag in core
+    ]
+    acts = sum(one.acts.values())
+    wrong = [
+        f"{photo.path_name} {tag}: {said.get((photo.sha, tag))}, not {truth[photo.deck][photo.name][tag]}"
+        for photo in photos
+        for tag in core
+        if said.get((photo.sha, tag)) != truth[photo.deck][photo.name][tag]
+    ]
+    return {
+        "wrong": wrong[:20],
+        "decks": len(library.decks()), "photos": len(photos), "acts": dict(one.acts), "acts_in_all": acts,
+        "acts_a_photo": round(acts / len(photos), 2), "acts_a_core_answer": round(acts / len(pairs), 3),
+        "looks": one.looks, "core_answers": sum(value is not None for value, _ in pairs),
+        "differ_from_the_truth": sum(value is not None and value != true for value, true in pairs),
+        "not_answered": sum(value is None for value, _ in pairs),
+    }  # fmt: skip
+
+
+def extrapolated(rows: list[tuple[int, int]], looks: int) -> dict[str, Any]:
+    """Return what these decks' acts come to for 600 photos of 30 decks: acts = a per deck + b per photo."""
+    photos, acts = np.array(rows, dtype=float).T
+    if len(rows) < 3 or np.ptp(photos) == 0:
+        return {"extrapolated": "too few decks to tell acts of a deck from acts of a photo"}
+    a_photo, a_deck = (float(value) for value in np.polyfit(photos, acts, 1))
+    total = 30 * a_deck + 600 * a_photo
+    all_looks = looks / float(photos.sum()) * 600
+    minutes = (total * SECONDS_AN_ACT + all_looks * SECONDS_A_LOOK) / 60
+    return {
+        "extrapolated": f"600 photos of 30 decks, a line through {len(rows)} decks of {photos.min():.0f} to "
+        f"{photos.max():.0f} photos: {a_deck:.1f} acts a deck, {a_photo:.2f} a photo, {total:.0f} acts; "
+        f"90 minutes leave {5400 / total:.1f} s an act, looking included (extrapolated, not tried)",
+        "extrapolated_minutes": f"{minutes:.0f} with {SECONDS_AN_ACT} s an act and {SECONDS_A_LOOK} s for "
+        f"each of {all_looks:.0f} looks at one photo for one thing (our assumption, not tried with people)",
+    }
+
+
+def main() -> None:
+    """Run and print one JSON document."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--decks", type=int, default=100, help="At most so many of the demo decks.")
+    given = parser.parse_args()
+    decks = sorted(one.name for one in (SAMPLES / "photos").iterdir() if one.is_dir())[: given.decks]
+    with tempfile.TemporaryDirectory() as scratch:
+        print(json.dumps(walk(Path(scratch), decks), indent=2))
+
+
+if __name__ == "__main__":
+    main()
