@@ -204,8 +204,12 @@ def ask(
 ) -> Any:  # fmt: skip
     """Open the labelling screen in this terminal: one photo and one question at a time, saved at every key.
 
+    `--order learning` asks what would teach the models most, at most 200 photos a tag; train, presort, then
+    ask again. It and `--like` ask about one photo of several near-duplicates.
+
     Examples:
     deck-triage label ask --by ann
+    deck-triage label ask --order learning --tag missing-hanger --by ann
     deck-triage label ask --deck D-17 --tag missing-hanger --by ann
     deck-triage label ask --second-look 40 --by ben
     """

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 MOST_A_RUN = 200
 """Photos per tag in one run of `learning`: what is worth asking after that hangs on the answers."""
-AT_ONCE = 100
+AT_ONCE = 60
 """Photos that get their vectors before the first question; those beyond wait for `embed` or `presort`."""
 NOT_PRESORTED = 0.5
 """What stands for the probability of a photo that the model has not seen yet: as doubtful as can be."""
