@@ -289,3 +289,26 @@ def test_same_day_repair_closes_what_was_photographed_before_it(deck):
     )
     deck.close("missing-hanger", "joist 2 of 9", (MAY, "1.jpg"), (MAY, "2.jpg"))
     assert found(deck.summary()) == {("missing-hanger", "joist 2 of 9"): "repaired"}
+
+
+def test_rust_that_grew_at_one_place_is_worse_and_stands_once(deck):
+    deck.visit(MAY, ("1.jpg", "light-rust", "present", "post 2 of 3"))
+    deck.visit(OCTOBER, ("2.jpg", "rusted-connector", "present", "Post 2 of 3"))
+    rows = deck.compared(MAY, OCTOBER).concerns
+    assert [(row.rule, row.status, row.change) for row in rows] == [
+        ("rusted-connector", "still-there", "worse")
+    ]
+    assert (rows[0].photos_before, rows[0].photos_after) == (
+        (deck.sha(MAY, "1.jpg"),),
+        (deck.sha(OCTOBER, "2.jpg"),),
+    )
+
+
+def test_rust_at_another_place_is_another_concern(deck):
+    deck.visit(MAY, ("1.jpg", "light-rust", "present", "post 2 of 3"))
+    deck.visit(OCTOBER, ("2.jpg", "rusted-connector", "present", "post 3 of 3"))
+    rows = {row.place: (row.rule, row.status) for row in deck.compared(MAY, OCTOBER).concerns}
+    assert rows == {
+        "post 2 of 3": ("light-rust", "not-looked-at-again"),
+        "post 3 of 3": ("rusted-connector", "new"),
+    }

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.evidence import gather_all, rule_book_of
+from triage.assess.grown import RUST_GRADES, Grown, grown_between
 from triage.assess.places import place_key
 from triage.assess.records import Concern, DeckSummary
 from triage.assess.summary import assess_deck
@@ -52,13 +53,14 @@ class Compared:
 
 @dataclass(frozen=True)
 class Comparison:
-    """A deck at two visits, with a row for every concern of either."""
+    """A deck at two visits: a row for every concern of either, and what changed in degree at one place."""
 
     deck: str
     visits: tuple[str | None, str | None]
     tiers: tuple[str | None, str | None]
     gaps: tuple[str, str]
     concerns: tuple[Compared, ...]
+    grown: tuple[Grown, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the keys that `compare --json` promises, and a few more."""
@@ -68,6 +70,7 @@ class Comparison:
             "tiers": list(self.tiers),
             "gaps": list(self.gaps),
             "concerns": [one.to_json() for one in self.concerns],
+            "grown": [one.to_json() for one in self.grown],
         }
 
 
@@ -86,7 +89,8 @@ def compare(lib: Library, deck: str, visit_a: str | None = None, visit_b: str | 
         assess_deck(gather_all(lib, [deck], visit or "")[0], book, vocabulary) for visit in (earlier, later)
     ]
     photos = {photo.sha: photo.visit or "" for photo in lib.photos(deck)}
-    return compare_summaries(summaries[0], summaries[1], photos)
+    found = compare_summaries(summaries[0], summaries[1], photos)
+    return replace(found, grown=grown_between(lib, deck, earlier, later))
 
 
 def _two(
@@ -112,7 +116,7 @@ def compare_summaries(before: DeckSummary, after: DeckSummary, visit_of: dict[st
     """Return two summaries of a deck side by side; `visit_of` gives the visit of each photo."""
     rows: list[Compared] = []
     old = [concern for concern in before.concerns if concern.is_open]
-    for concern in after.concerns:
+    for concern in (one for one in after.concerns if not _overtaken(one, after.concerns)):
         match = _match(concern, old)
         if match is not None:
             old.remove(match)
@@ -130,18 +134,34 @@ def compare_summaries(before: DeckSummary, after: DeckSummary, visit_of: dict[st
 
 
 def _match(concern: Concern, old: Sequence[Concern]) -> Concern | None:
-    """Return the earlier concern of the same rule and place, else of the same tag and place."""
+    """Return the earlier concern of the same rule and place, else of the same tag or a rust grade there."""
     here = [one for one in old if place_key(one.place) == place_key(concern.place)]
     same_rule = [one for one in here if one.rule == concern.rule]
     same_tag = [one for one in here if one.tag is not None and one.tag == concern.tag]
-    return next(iter(same_rule + same_tag), None)
+    same_rust = [one for one in here if {one.tag, concern.tag} <= set(RUST_GRADES)] if concern.place else []
+    return next(iter(same_rule + same_tag + same_rust), None)
+
+
+def _overtaken(concern: Concern, later: Sequence[Concern]) -> bool:
+    """Return whether an old grade of rust stands only because a new photo shows another grade there."""
+    return (
+        concern.tag in RUST_GRADES
+        and concern.status == "not-looked-at-again"
+        and bool(concern.place)
+        and any(
+            one.tag in RUST_GRADES
+            and one.status == "new"
+            and place_key(one.place) == place_key(concern.place)
+            for one in later
+        )
+    )
 
 
 def _spoken_for(concern: Concern, later: Sequence[Concern]) -> bool:
     """Return whether another rule now speaks for the same tag at the same place."""
     return any(
         concern.tag is not None
-        and one.tag == concern.tag
+        and (one.tag == concern.tag or (bool(concern.place) and {one.tag, concern.tag} <= set(RUST_GRADES)))
         and place_key(one.place) == place_key(concern.place)
         for one in later
     )

@@ -40,5 +40,8 @@ def command(deck: str, visits: tuple[str, str] | None, library_path: Path | None
     for one in found.concerns:
         if one.remark:
             say(f"{one.rule}{f' at {one.place}' if one.place else ''}: {one.remark}")
+    for row in found.grown:
+        where = f" at {row.place}" if row.place else ""
+        say(f"{row.what}{where}: {row.before} before, {row.after} now: {row.change}")
     say()
     say(CAUTION)

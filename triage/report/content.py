@@ -15,6 +15,7 @@ from triage.report.concern_view import (
     photo_evidence,
     photo_names,
 )
+from triage.report.grown_view import GrownView, grown_views
 from triage.report.look import shape_key
 from triage.report.phrases import (
     KIND_WORDS,
@@ -72,6 +73,7 @@ class DeckView:
     sketch: str
     draft: bool
     compared: tuple[str, tuple[tuple[str, str, str], ...]]
+    grown: tuple[GrownView, ...]
 
 
 def serious_unreviewed(summary: DeckSummary) -> tuple[Concern, ...]:
@@ -130,6 +132,7 @@ def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options:
         sketch=draw_deck(record.facts, summary, numbered, source.element_of),
         draft=bool(serious_unreviewed(summary)),
         compared=_compared(summary, record),
+        grown=grown_views(record, pictures),
     )
 
 

@@ -12,8 +12,10 @@ from triage.report.source import DeckRecord, RepairDone, Source
 from triage.version import __version__
 
 if TYPE_CHECKING:
+    from triage.assess.grown import Grown
     from triage.assess.records import DeckSummary
     from triage.library import Library
+    from triage.library.records import Photo
 
 REPAIR_DONE = "repair-done"
 """Kind of the event that holds one filled-in row of a crew's sheet."""
@@ -69,7 +71,16 @@ def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool =
         repairs=repairs_done(lib, deck),
         private=lib.deck_private(deck),
         positions=_positions(lib, sorted(shas)) if positions else {},
+        grown=_grown(lib, deck, photos),
     )
+
+
+def _grown(lib: Library, deck: str, photos: Sequence[Photo]) -> tuple[Grown, ...]:
+    """Return what changed in degree between the last two dated visits."""
+    from triage.assess.grown import grown_between
+
+    visits = sorted({photo.visit for photo in photos if photo.visit})
+    return grown_between(lib, deck, visits[-2], visits[-1]) if len(visits) > 1 else ()
 
 
 def repairs_done(lib: Library, deck: str) -> tuple[RepairDone, ...]:

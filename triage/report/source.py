@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from triage.assess.grown import Grown
 from triage.library.records import Box, Closing, Fact, Finding, Label, Lift, PersonTier, Photo, Warned
 from triage.report.pictures import PhotoProvider
 
@@ -45,6 +46,7 @@ class DeckRecord:
     repairs: tuple[RepairDone, ...] = ()
     private: Mapping[str, str] = field(default_factory=dict)
     positions: Mapping[str, str] = field(default_factory=dict)
+    grown: tuple[Grown, ...] = ()
 
 
 @dataclass(frozen=True)
