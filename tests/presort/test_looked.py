@@ -1,5 +1,7 @@
 """Where it looked, measured small: by hand, and on invented photos with a sign in the cells and without."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -29,8 +31,8 @@ def test_a_middle_box_has_the_area_that_was_asked_for_and_the_photos_middle():
 def test_covered_shares_by_hand():
     cells = np.array([[0.0, 0.0, 0.5, 1.0], [0.5, 0.0, 0.5, 1.0]])
     assert covered(cells, [(0.25, 0.0, 0.25, 1.0)]) == pytest.approx([0.5, 0.0])
-    both = [(0.0, 0.0, 0.5, 0.5), (0.0, 0.25, 0.5, 0.25), (0.5, 0.0, 0.5, 1.0)]
-    assert covered(cells, both) == pytest.approx([0.5, 1.0])
+    assert covered(cells, [(0.25, 0.5, 0.5, 0.5)]) == pytest.approx([0.25, 0.25])
+    assert covered(cells, [(0.0, 0.0, 1.0, 1.0), (0.0, 0.0, 0.5, 1.0)]) == pytest.approx([1.0, 1.0])
 
 
 def test_a_sign_in_the_cells_is_pointed_at_far_better_than_the_middle():
@@ -52,6 +54,19 @@ def test_without_a_sign_nothing_is_pointed_at_beyond_chance():
     assert hit[1] <= chance[0] + 0.06
     (mass,) = means(found, "mass-chance")
     assert mass[1] < 0.03
+
+
+def test_a_point_counts_as_the_cell_that_holds_it():
+    world = make_world(decks=12, photos=4, cell_strength=5.0, seed=8)
+    labels = {one.photo: one for one in world.labels}
+    points = {
+        sha: replace(one, boxes=tuple((x + w / 2, y + h / 2, 0.0, 0.0) for x, y, w, h in one.boxes))
+        for sha, one in labels.items()
+    }
+    found = look(replace(as_set(world), labels={TAG: points}), TAG, 1)
+    (chance, middle) = means(found, "chance", "middle_mass")
+    assert chance[0] == pytest.approx(1 / 80)
+    assert np.isfinite(middle[0])
 
 
 def test_models_without_boxes_are_measured_on_the_same_photos():

@@ -14,6 +14,7 @@ anew; a deck that is held out under several seeds is one deck.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -64,6 +65,7 @@ def _one(data: Set, tag: str, sha: str, weights: np.ndarray) -> Looked:
     odds = np.exp(scores - scores.max())
     centre = np.abs(cells[:, :2] + cells[:, 2:] / 2 - 0.5).max(axis=1)
     share = covered(cells, drawn)
+    share = share if share.any() else marked.astype(float)  # a point marks the cell that holds it
     middle = covered(cells, [middle_box(float((share * cells[:, 2] * cells[:, 3]).sum()))])
     return Looked(
         deck=data.decks[sha],
@@ -81,17 +83,14 @@ def middle_box(area: float) -> tuple[float, float, float, float]:
     return (0.5 - side / 2, 0.5 - side / 2, side, side)
 
 
-def covered(cells: np.ndarray, boxes: object) -> np.ndarray:
-    """(n,) share of each cell that lies in boxes: on a raster of 12 x 12 points a cell."""
-    steps = (np.arange(12) + 0.5) / 12
-    xs = cells[:, 0, None] + cells[:, 2, None] * steps
-    ys = cells[:, 1, None] + cells[:, 3, None] * steps
-    found = np.zeros((len(cells), 12, 12), bool)
-    for x, y, width, height in boxes:  # type: ignore[attr-defined]
-        across = (xs >= x) & (xs <= x + width)
-        down = (ys >= y) & (ys <= y + height)
-        found |= down[:, :, None] & across[:, None, :]
-    return np.asarray(found.mean(axis=(1, 2)))
+def covered(cells: np.ndarray, boxes: Sequence[tuple[float, ...]]) -> np.ndarray:
+    """(n,) share of each cell (n, 4) that lies in boxes; where boxes overlap at most 1."""
+    found = np.zeros(len(cells))
+    for x, y, width, height in boxes:
+        across = np.minimum(cells[:, 0] + cells[:, 2], x + width) - np.maximum(cells[:, 0], x)
+        down = np.minimum(cells[:, 1] + cells[:, 3], y + height) - np.maximum(cells[:, 1], y)
+        found += np.maximum(across, 0) * np.maximum(down, 0) / (cells[:, 2] * cells[:, 3])
+    return np.minimum(found, 1)
 
 
 def means(found: list[Looked], *names: str) -> list[tuple[float, float, float]]:

@@ -1,6 +1,6 @@
 """How often the promise is withdrawn for ordinary decks, and how often for decks of another kind.
 
-    tools/bench/run shift [--sets boards materials screws demo] [--splits 2000]
+    tools/bench/run shift [--sets boards materials screws demo] [--splits 10000]
 
 Per set decks are split at random into training decks and a batch of new ones, many times; a batch counts as
 withdrawn where `triage.presort.shift` calls it unlike (Simes' p-value of its decks at most 5 %). For ordinary
@@ -66,7 +66,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--sets", nargs="+", default=["boards", "materials", "screws", "demo"])
-    parser.add_argument("--splits", type=int, default=2000)
+    parser.add_argument("--splits", type=int, default=10_000)
     options = parser.parse_args()
     points = reduced(*[deck_means(load_set(name)) for name in options.sets])
     print("| set | training decks | new decks | withdrawn, same set (std. error) | withdrawn, another set |")
@@ -79,7 +79,7 @@ def main() -> None:
                     continue
                 false = withdrawn(decks, training, batch, options.splits)
                 error = np.sqrt(false * (1 - false) / options.splits)
-                right = withdrawn(decks, training, batch, max(20, options.splits // 20), 1, others)
+                right = withdrawn(decks, training, batch, max(20, options.splits // 50), 1, others)
                 print(
                     f"| {name} | {training} | {batch} | {false:.1%} ({error:.1%}) | {right:.0%} |", flush=True
                 )
