@@ -97,7 +97,7 @@ class CellLearner:
         np.concatenate(rows, out=wide[: self.first_bag, :-1])
         wide[:, -1] = 1.0
         self.lengths = np.einsum("ij,ij->i", wide[:, :-1], wide[:, :-1])
-        self._primal = Primal(wide)
+        self._wide, self._primal = wide, Primal()
 
     def fit(self, use: Mask) -> tuple[Floats32, float] | None:
         """Weights (2 C,) and bias from the photos under the mask; None where they hold one class of cells."""
@@ -115,9 +115,13 @@ class CellLearner:
             beta = self._fit(here, [], CELL_C, self._begun)
             if self._begun is None:
                 self._begun = beta
+        before = None
         for turn in range(BAG_TURNS if bags else 0):
-            like = beta if in_boxes or turn else None
-            beta = self._fit(here, self._stand_ins(bags, like), CELL_C if in_boxes else BAG_C, beta)
+            stand_ins = self._stand_ins(bags, beta if in_boxes or turn else None)
+            rows = np.concatenate([one for _, one in stand_ins])
+            if before is not None and np.array_equal(rows, before):
+                break  # the same cells again: so would be the fit
+            beta, before = self._fit(here, stand_ins, CELL_C if in_boxes else BAG_C, beta), rows
         assert beta is not None  # noqa: S101 - there were cells in boxes or bags
         empty = [place for place in self.chooser.empty_bags(use) if self.bags.count(place)]
         if bags and empty:
@@ -134,22 +138,23 @@ class CellLearner:
         self, here: Mask, stand_ins: list[tuple[int, Floats32]], strength: float, start: Floats | None
     ) -> Floats:
         """Fit the rows under the mask and the stand-ins (d + 1,)."""
-        wide, end, room = self._primal.wide, self.first_bag, len(self._primal.wide) - self.first_bag
-        photo, used = np.pad(self.photo, (0, room)), np.pad(here, (0, room))
-        targets, weights = np.pad(self.targets, (0, room)), np.pad(self.weights, (0, room))
+        end = self.first_bag
+        extra = sum(len(rows) for _, rows in stand_ins)
+        photo, used = np.pad(self.photo, (0, extra)), np.pad(here, (0, extra), constant_values=True)
+        targets = np.pad(self.targets, (0, extra), constant_values=1.0)
+        weights, wide = np.pad(self.weights, (0, extra)), self._wide[: end + extra]
         for place, rows in stand_ins:
             part = slice(end, end + len(rows))
             wide[part, :-1] = rows
             self.lengths[part] = np.einsum("ij,ij->i", rows, rows)
-            photo[part], targets[part], used[part] = place, 1.0, True
-            weights[part] = self.table.weights[place] * self.table.targets[place]
+            photo[part], weights[part] = place, self.table.weights[place] * self.table.targets[place]
             end += len(rows)
         key = (photo * 2 + targets.astype(np.intp))[used]
         each = weights[used] / np.bincount(key)[key]
         strengths = np.zeros(len(wide))
         strengths[used] = balanced(targets[used], each * (len(each) / each.sum()))
-        scale = float(self.lengths[used].mean()) or 1.0
-        return self._primal.fit(targets, strengths, strength, start, TOLERANCE, ridge=scale)
+        scale = float(self.lengths[:end][used].mean()) or 1.0
+        return self._primal.fit(wide, targets, strengths, strength, start, TOLERANCE, ridge=scale)
 
     def _fit_photo_scores(self, places: list[int], beta: Floats) -> Floats:
         """Fit the photo's score itself: the means of the six highest cells of bags and empty bags, in turns.

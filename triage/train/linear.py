@@ -8,6 +8,7 @@ the rows.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,8 +22,9 @@ MAX_STEPS = 60
 _FLOOR = 1e-4
 """Least curvature of a row's loss that a step reckons with, as a share of the row's strength: where all rows
 are fitted well the true curvature vanishes, and a step through it would run away."""
-_KEEP = 0.3
+_KEEP = 0.6
 """A kept curvature is given up when a step is larger than this share of the step before."""
+_HALVED = tuple(0.5**halvings for halvings in range(20))
 
 
 def balanced(targets: Floats, weights: Floats) -> Floats:
@@ -101,23 +103,52 @@ def _dual_step(gram: Floats, targets: Floats, strength: Floats, scores: Floats) 
     return root * (solved[:, 0] - bias * solved[:, 1]), bias
 
 
+@dataclass(frozen=True, eq=False)
+class _Loss:
+    """The penalised loss of wide rows (n, d + 1) as a function of the weights (d + 1,)."""
+
+    wide: Floats | Floats32
+    targets: Floats
+    strength: Floats
+    penalty: Floats
+
+    def scores(self, beta: Floats) -> Floats:
+        return np.asarray(self.wide @ beta.astype(self.wide.dtype), np.float64)
+
+    def value(self, beta: Floats, scores: Floats) -> float:
+        return float(0.5 * self.penalty @ beta**2 + self.strength @ _losses(scores, self.targets))
+
+    def slope(self, beta: Floats, scores: Floats) -> Floats:
+        pull = (self.strength * (expit(scores) - self.targets)).astype(self.wide.dtype)
+        return np.asarray(self.penalty * beta + self.wide.T @ pull, np.float64)
+
+    def factor(self, scores: Floats) -> tuple[Any, bool]:
+        """The curvature at these scores, factored."""
+        chance = expit(scores)
+        curve = self.strength * np.maximum(chance * (1 - chance), _FLOOR)
+        scaled = self.wide * np.sqrt(curve).astype(self.wide.dtype)[:, None]
+        hessian = np.asarray(scaled.T @ scaled, np.float64)
+        hessian[np.diag_indices_from(hessian)] += self.penalty + 1e-8 * hessian.trace() / len(hessian)
+        found: tuple[Any, bool] = cho_factor(hessian, check_finite=False)
+        return found
+
+
 class Primal:
-    """Fits with more rows than numbers, again and again on the same rows with other weights and targets.
+    """Fits with more rows than numbers, again and again on nearly the same rows, weights and targets.
 
-    A step's curvature costs far more than its gradient, so the factor of one step serves the following ones,
-    of later fits too, until a step gets less than `_KEEP` times smaller: then it is computed anew.
-
-    Parameters
-    ----------
-    wide : (n, d + 1) rows, the last number being 1; the caller may change it between fits.
+    A curvature costs far more than a slope, so that of one step serves the following ones, of later fits too,
+    corrected by what the steps since have shown of it (the two-loop recursion of limited-memory BFGS:
+    Nocedal, Math. Comp. 35, 1980); it is computed anew when a step is larger than `_KEEP` times the one
+    before.
     """
 
-    def __init__(self, wide: Floats | Floats32) -> None:
-        self.wide = wide
+    def __init__(self) -> None:
         self._factor: tuple[Any, bool] | None = None
+        self._steps: list[tuple[Floats, Floats]] = []
 
     def fit(
         self,
+        wide: Floats | Floats32,
         targets: Floats,
         weights: Floats,
         c: float = 100.0,
@@ -129,26 +160,25 @@ class Primal:
 
         Parameters
         ----------
+        wide : (n, d + 1) rows, the last number being 1.
         targets, weights : (n,); rows of weight 0 take no part.
         c : strength of the data against the penalty ``ridge * |w|^2 / 2``.
         start : where to begin, (d + 1,).
         tolerance : largest change of a score that is still to be expected at the end.
         """
-        wide, strength = self.wide, weights * c
-        penalty = np.full(wide.shape[1], ridge)
-        penalty[-1] = 0.0
+        penalty = np.append(np.full(wide.shape[1] - 1, ridge), 0.0)
+        loss = _Loss(wide, targets, weights * c, penalty)
         beta = np.zeros(wide.shape[1]) if start is None else start
-        scores = np.asarray(wide @ beta.astype(wide.dtype), np.float64)
-        value = 0.5 * penalty @ beta**2 + strength @ _losses(scores, targets)
-        before = np.inf
+        scores = loss.scores(beta)
+        value, slope, before = loss.value(beta, scores), loss.slope(beta, scores), np.inf
+        self._steps.clear()
         for _ in range(MAX_STEPS):
             fresh = self._factor is None
-            move = self._move(beta, scores, targets, strength, penalty)
-            moved = np.asarray(wide @ move.astype(wide.dtype), np.float64)
-            for halvings in range(20):
-                step = 0.5**halvings
+            move = -self._solve(slope, loss, scores)
+            moved = loss.scores(move)
+            for step in _HALVED:
                 trial, trial_scores = beta + step * move, scores + step * moved
-                trial_value = 0.5 * penalty @ trial**2 + strength @ _losses(trial_scores, targets)
+                trial_value = loss.value(trial, trial_scores)
                 if trial_value <= value + 1e-9 * abs(value):
                     break
             else:
@@ -156,29 +186,34 @@ class Primal:
                 if fresh:
                     break  # no step lowers the loss: this is the minimum as far as the numbers reach
                 continue
-            beta, scores, value = trial, trial_scores, trial_value
             size = float(np.max(np.abs(moved))) * step
             shrinks = 0.0 if fresh else 0.9 if before == np.inf else min(size / before, 0.99)
+            beta, scores, value = trial, trial_scores, trial_value
             if size < tolerance * (1 - shrinks):
                 break
-            if halvings or (shrinks > _KEEP and np.isfinite(before)):
+            new_slope = loss.slope(beta, scores)
+            self._steps.append((step * move, new_slope - slope))
+            slope = new_slope
+            if step < 1 or (shrinks > _KEEP and np.isfinite(before)):
                 self._factor = None
             before = size
         return beta
 
-    def _move(
-        self, beta: Floats, scores: Floats, targets: Floats, strength: Floats, penalty: Floats
-    ) -> Floats:
-        """The step (d + 1,) by the curvature at hand, or where there is none by the present one."""
-        wide, chance = self.wide, expit(scores)
+    def _solve(self, slope: Floats, loss: _Loss, scores: Floats) -> Floats:
+        """The slope through the inverse of the curvature at hand, else of the present one."""
         if self._factor is None:
-            curve = strength * np.maximum(chance * (1 - chance), _FLOOR)
-            scaled = wide * np.sqrt(curve).astype(wide.dtype)[:, None]
-            hessian = np.asarray(scaled.T @ scaled, np.float64)
-            hessian[np.diag_indices_from(hessian)] += penalty + 1e-8 * hessian.trace() / len(hessian)
-            self._factor = cho_factor(hessian, check_finite=False)
-        slope = np.asarray(wide.T @ (strength * (chance - targets)).astype(wide.dtype), np.float64)
-        return -np.asarray(cho_solve(self._factor, penalty * beta + slope, check_finite=False))
+            self._factor = loss.factor(scores)
+            self._steps.clear()
+        kept = [(move, change, float(move @ change)) for move, change in self._steps]
+        kept = [one for one in kept if one[2] > 1e-12 * float(one[1] @ one[1])]
+        shares = []
+        for move, change, product in reversed(kept):
+            shares.append(float(move @ slope) / product)
+            slope = slope - shares[-1] * change
+        found = np.asarray(cho_solve(self._factor, slope, check_finite=False))
+        for (move, change, product), share in zip(kept, reversed(shares), strict=True):
+            found = found + (share - float(change @ found) / product) * move
+        return found
 
 
 def fit_primal(
@@ -195,7 +230,7 @@ def fit_primal(
     weights (d,) and bias.
     """
     wide = np.column_stack([rows, np.ones(len(rows), rows.dtype)])
-    beta = Primal(wide).fit(targets, weights, c, tolerance=tolerance)
+    beta = Primal().fit(wide, targets, weights, c, tolerance=tolerance)
     return beta[:-1], float(beta[-1])
 
 
