@@ -196,11 +196,18 @@ _ORDERS = ("deck", "doubtful", "dangerous", "learning", "taken")
     metavar="N",
     help="N photos that somebody else labelled, without those labels.",
 )  # noqa: E501
+@click.option(
+    "--pixels",
+    type=click.Choice(["auto", "kitty", "sixel", "blocks"]),
+    default="auto",
+    show_default=True,
+    help="How photos are drawn: as the terminal says it can, by a graphics protocol, or by characters.",
+)
 @by_option
 @library_option
 def ask(
     deck: str | None, tags: tuple[str, ...], order: str, like: str | None, second_look: int | None,
-    by: str | None, library_path: Path | None,
+    pixels: str, by: str | None, library_path: Path | None,
 ) -> Any:  # fmt: skip
     """Open the labelling screen in this terminal: one photo and one question at a time, saved at every key.
 
@@ -217,7 +224,8 @@ def ask(
 
     with open_library(library_path) as library:
         return ask_in_terminal(
-            library, by=need_by(by), deck=deck, tags=tags, order=order, like=like, second_look=second_look
+            library, by=need_by(by), deck=deck, tags=tags, order=order, like=like, second_look=second_look,
+            pixels=pixels,
         )
 
 

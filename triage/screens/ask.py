@@ -9,13 +9,14 @@ from rich.text import Text
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
-from textual.screen import ModalScreen
-from textual.widgets import Input, Static
+from textual.widgets import Static
 
 from triage.assess.view import QUALITY_FLAGS
 from triage.errors import TriageError
+from triage.screens.dialogs import Asking, Telling
 from triage.screens.photo_widget import PhotoWidget
 from triage.screens.picture import grid_box
+from triage.screens.pixels import BLOCKS, PixelPhoto, Way, way_of
 from triage.screens.session import Session
 
 if TYPE_CHECKING:
@@ -32,46 +33,6 @@ s  mark a square (c4, or c4-e5 for several)
 m  the machine's word; Enter takes the place where it looked
 l  more like this: the nearest photos, to answer a run of them
 A square or place goes with 'present'. Everything is saved at once."""
-
-
-class Asking(ModalScreen[str | None]):
-    """One line to type into."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "back")]
-
-    def __init__(self, words: str) -> None:
-        super().__init__()
-        self._words = words
-
-    def compose(self) -> ComposeResult:
-        """Show the words and the line."""
-        with Vertical(id="asking"):
-            yield Static(Text(self._words))
-            yield Input(id="line")
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Hand back what was typed."""
-        self.dismiss(event.value)
-
-    def action_leave(self) -> None:
-        """Go back without a word."""
-        self.dismiss(None)
-
-
-class Telling(ModalScreen[None]):
-    """Words to read; any key goes back."""
-
-    def __init__(self, words: str) -> None:
-        super().__init__()
-        self._words = words
-
-    def compose(self) -> ComposeResult:
-        """Show the words."""
-        yield Static(Text(self._words), id="telling")
-
-    def on_key(self) -> None:
-        """Go back."""
-        self.dismiss(None)
 
 
 class AskApp(App[None]):
@@ -115,9 +76,10 @@ class AskApp(App[None]):
         Binding("q", "quit", "leave"),
     ]
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, way: Way | None = None) -> None:
         super().__init__()
         self.session = session
+        self._way = way or Way()
         self.said = ""
         self._colour = not os.environ.get("NO_COLOR")
 
@@ -125,7 +87,7 @@ class AskApp(App[None]):
         """Lay the screen out: head, photo and side, keys."""
         yield Static(id="head")
         with Horizontal(id="middle"):
-            yield PhotoWidget(colour=self._colour)
+            yield PhotoWidget(colour=self._colour) if self._way.name == BLOCKS else PixelPhoto(self._way)
             with Vertical(id="side"):
                 yield Static(id="question")
                 yield Static(id="said")
@@ -223,6 +185,7 @@ class AskApp(App[None]):
     def action_square(self) -> None:
         """Ask for a square of the grid and mark it."""
         self.photo.grid = True
+        self.photo.redraw()
         self._ask("Which square? c4, or c4-e5 for several", self._mark)
 
     def _mark(self, line: str) -> str:
@@ -313,7 +276,7 @@ class AskApp(App[None]):
     def action_grid(self) -> None:
         """Show or hide the grid's letters and numbers."""
         self.photo.grid = not self.photo.grid
-        self.photo.refresh()
+        self.photo.redraw()
 
     def action_help(self) -> None:
         """Show the keys."""
@@ -333,6 +296,7 @@ def ask_in_terminal(
     order: str = "deck",
     like: str | None = None,
     second_look: int | None = None,
+    pixels: str = "auto",
 ) -> int:
     """Open the screen; returns 0 when it was left. Raises BadInput when there is nothing to ask."""
     from triage.errors import BadInput
@@ -344,16 +308,19 @@ def ask_in_terminal(
             f"{by} has answered everything that would be asked.",
             "Choose other tags with --tag, or another deck.",
         )
-    return ask_these(library, by, asked)
+    return ask_these(library, by, asked, pixels)
 
 
-def ask_these(library: Library, by: str, asked: list[Question]) -> int:
-    """Open the screen on given questions; returns 0 when it was left. Raises BadInput without a terminal."""
+def ask_these(library: Library, by: str, asked: list[Question], pixels: str = "auto") -> int:
+    """Open the screen on given questions; returns 0 when it was left. Raises BadInput without a terminal.
+
+    `pixels` is how photos are drawn: one of `triage.screens.pixels.WAYS`.
+    """
     import sys
 
     from triage.errors import BadInput
 
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BadInput("The labelling screen needs a terminal.", "Use label set or label read in scripts.")
-    AskApp(Session(library, by, asked)).run()
+    AskApp(Session(library, by, asked), way_of(pixels)).run()
     return 0

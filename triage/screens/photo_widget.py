@@ -47,22 +47,26 @@ class PhotoWidget(Widget):
                 self._rgb = open_upright(path).rgb
         self._boxes = tuple(boxes)
         self._drawn = None
+        self.redraw()
+
+    def redraw(self) -> None:
+        """Draw the view anew."""
         self.refresh()
 
     def zoom(self, factor: float) -> None:
         """Zoom in (above 1) or out."""
         self.view = self.view.zoomed(factor)
-        self.refresh()
+        self.redraw()
 
     def pan(self, right: float, down: float) -> None:
         """Move by a share of what is shown."""
         self.view = self.view.moved(right, down)
-        self.refresh()
+        self.redraw()
 
     def whole(self) -> None:
         """Show the whole photo."""
         self.view = View()
-        self.refresh()
+        self.redraw()
 
     def render_line(self, y: int) -> Strip:
         """Return one line of characters."""
