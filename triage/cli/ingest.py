@@ -105,11 +105,14 @@ def _show(result: IngestResult, as_json: bool) -> int:
     if as_json:
         emit(result.to_json())
     else:
+        from triage.library.records import UNSORTED
+
         data = result.to_json()
         verb = "Would take in" if result.dry_run else "Took in"
-        say(f"{verb} {data['added']} photos; {data['known']} were known; decks: {len(data['decks'])}.")
+        decks = len(data["decks"].keys() - {UNSORTED})
+        say(f"{verb} {data['added']} photos; {data['known']} were known; decks: {decks}.")
         for deck, count in data["decks"].items():
-            say(f"  {deck}: {count}")
+            say(f"  {'waiting for a deck' if deck == UNSORTED else deck}: {count}")
     if result.undated:
         advise(
             f"No single camera date at {', '.join(result.undated[:_SHOWN])}: their visit stays open; "
