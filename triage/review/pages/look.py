@@ -61,7 +61,7 @@ def _mine(ask: Ask, photos: list[Photo], tag: str) -> dict[str, dict[str, Any]]:
 def steps(ask: Ask, photos: list[Photo], answers: Answers) -> list[dict[str, Any]]:
     """Return the core tags along the load path, with how many questions are open on these photos.
 
-    'Cannot tell' is an answer: the person is not led back to it, though the deck still counts it as unreviewed.
+    'Cannot tell' is an answer: nobody is led back to it, though the deck still counts it as unreviewed.
     """
     vocabulary = ask.library.vocabulary()
     path = {element: place for place, element in enumerate(vocabulary.elements)}

@@ -10,7 +10,9 @@ from starlette.responses import Response
 from triage.errors import TriageError
 from triage.library.counts import pile_counts_by_tag
 from triage.report.phrases import tag_words
+from triage.report.text import count_of
 from triage.review.ask import Ask
+from triage.review.jobs import Told
 
 MARKED = (
     "On published photo sets with small defects, labels with a marked place doubled to tripled the average "
@@ -22,24 +24,25 @@ _LOOKS = 15
 def show(ask: Ask) -> Response:
     """Show the model card with precision and recall at thresholds, reliability, the promise and mistakes."""
     library = ask.library
+    without: dict[str, Any] = {"here": "model", "card": None, "tags": [], "marked": MARKED}
     if library.model() is None:
-        return ask.site.show("model.html", ask, here="model", card=None, fault="", tags=[], marked=MARKED)
+        return ask.site.show("model.html", ask, fault="", **without)
     from triage.presort.of_library import load_models, promise_standing
+    from triage.presort.outlook_kept import kept_outlook
     from triage.train.card import card_of
 
     try:
         card, models, standing = card_of(library), load_models(library), promise_standing(library)
     except TriageError as error:
-        return ask.site.show(
-            "model.html", ask, here="model", card=None, fault=str(error), tags=[], marked=MARKED
-        )
+        return ask.site.show("model.html", ask, fault=str(error), **without)
+    ahead = kept_outlook(library, tags=list(card["tags"]))
     piles = pile_counts_by_tag(library)
     photos = {photo.sha for photo in library.photos()}
     tags = [
         {
             "tag": tag, "words": tag_words(tag), "row": row, "piles": piles.get(tag, {}),
             "promise": _promise(row, standing.get(tag)), "points": _points(models[tag]),
-            "diagram": _diagram(row),
+            "diagram": _diagram(row), "ahead": ahead.get(tag),
             "mistakes": [one for one in row.get("worst_mistakes", ()) if one["photo"] in photos],
         }
         for tag, row in card["tags"].items()
@@ -74,6 +77,27 @@ def _promise(row: dict[str, Any], standing: Any) -> str:
             "'unlikely'. Those photos need not be looked at for this tag."
         )
     return f"Nothing is promised, so every photo is still to be looked at. Missing: {said['why_not']}"
+
+
+def outlook(ask: Ask) -> Any:
+    """Return the work that reckons what the next labels would bring, tag by tag."""
+    library, where = ask.library, ask.url("model") + "#ahead"
+
+    def work(progress: Any, cancel: Any) -> Told:
+        from triage.presort.outlook_kept import outlook_of_library
+        from triage.train.card import card_of
+
+        tags = list(card_of(library)["tags"])
+        found = outlook_of_library(library, tags=tags, progress=progress, cancel=cancel)
+        told = sum(1 for one in found.values() if one.gain is not None)
+        return Told(
+            [f"Said for {told} of {count_of(len(found), 'tag')}."], [], where, "What they would bring"
+        )
+
+    return work
+
+
+WORK = {"outlook": ("reckoning what more labels would bring", outlook)}
 
 
 def following(ask: Ask) -> Response:

@@ -19,7 +19,7 @@ from triage.report.text import count_of
 from triage.review.ask import Ask, NotThere, back
 from triage.review.guard import REPORT_POLICY
 from triage.review.jobs import Job, Told, close_cut_off, cut_off
-from triage.review.pages import audit, giving
+from triage.review.pages import audit, giving, model
 
 _TICK_S = 0.25
 _BEAT_TICKS = 40
@@ -191,8 +191,9 @@ _WORK = {
     "backup": ("packing a backup", _backup),
     **audit.WORK,
     **giving.WORK,
+    **model.WORK,
 }
-_PAGE_OF = dict.fromkeys(audit.WORK, "audit") | dict.fromkeys(giving.WORK, "files")
+_PAGE_OF = dict.fromkeys(audit.WORK, "audit") | dict.fromkeys(giving.WORK, "files") | {"outlook": "model"}
 
 
 # ---- following ------------------------------------------------------------------------------------------
