@@ -50,14 +50,13 @@ def gather_all(
     With `visit` and no deck named, decks that had no visit by then are left out.
     """
     view = lib.as_of(_utc(as_of)) if as_of else lib
-    known = view.decks()
     for deck in decks or ():
-        if deck not in known:
+        if not view.is_deck(deck):
             when = f" as of {as_of}" if as_of else ""
-            raise BadInput(f"There is no deck '{deck}' in this library{when}.", _hint(known))
+            raise BadInput(f"There is no deck '{deck}' in this library{when}.", _hint(view.decks()))
     promise = _promise(lib)
     found = []
-    for deck in decks or known:
+    for deck in decks or view.decks():
         visits = [one for one in view.visits(deck) if visit is None or (one or _FIRST) <= visit]
         if visits or decks:
             found.append(_gather(view, lib, deck, visits, promise))

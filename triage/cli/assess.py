@@ -35,7 +35,8 @@ def command(
         visit = check_visit(visit)
         summaries = assess_library(library, decks=list(decks) or None, visit=visit, as_of=as_of)
         waiting = waiting_words(library)
-        names = {photo.sha: photo.name for photo in library.photos()}
+        shown = library.photos() if not decks else [one for deck in decks for one in library.photos(deck)]
+        names = {photo.sha: photo.name for photo in shown}
     if waiting:
         advise(waiting)
     if as_json:

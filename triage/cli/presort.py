@@ -83,17 +83,16 @@ def _shares(row: dict[str, float | None]) -> tuple[str, str]:
 
 
 def _show(done: Presorted) -> None:
-    piles: dict[str, Counter[str]] = {tag: Counter() for tag in done.promise}
-    for photo in done.photos:
-        for one in done.suggestions.get(photo.sha, []):
-            piles.setdefault(one.tag, Counter())[one.pile] += 1
+    piles: dict[str, Counter[str]] = {tag: Counter() for tag in done.promise} | {
+        tag: Counter(count) for tag, count in done.piles().items()
+    }
     rows = [
         (tag, count["likely"], count["unsure"], count["unlikely"], done.promise[tag].standing,
          *_shares(done.prevalence.get(tag, {})))
         for tag, count in piles.items()
         if tag in done.promise
     ]  # fmt: skip
-    say(f"{len(done.photos)} photos, {done.new} newly presorted by model {done.model[:12]}.")
+    say(f"{done.photo_count} photos, {done.new} newly presorted by model {done.model[:12]}.")
     heads = ("tag", "likely", "unsure", "unlikely", "promise", "of labelled photos", "of these, about")
     say(table(rows, heads))
     if done.prevalence:

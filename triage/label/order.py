@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from triage.errors import BadInput, WrongUsage
 from triage.label.learning import learning_order, like_order
+from triage.label.window import next_decks
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -45,10 +46,16 @@ def questions(
 ) -> list[Question]:
     """Return what to ask a person, without what this person has answered already.
 
+    Asked deck by deck in a large library, it returns the questions of the next decks only (`label.window`).
     Raises BadInput for an unknown deck, tag or photo, and where an order needs suggestions and has none.
     """
     vocabulary = library.vocabulary()
     chosen = [vocabulary.tag(tag).tag for tag in tags] or list(vocabulary.core)
+    if deck is None and order == "deck" and like is None and second_look is None:
+        decks = next_decks(library, by, chosen)
+        if decks is not None:
+            at = [questions(library, by=by, deck=one, tags=tags) for one in decks]
+            return [one for asked in at for one in asked]
     photos = library.photos(deck)
     if deck is not None and not photos:
         raise BadInput(f"There is no deck {deck!r} with photos.", "List the decks with: deck-triage decks")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Collection
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from sqlalchemy import ColumnElement, and_, distinct, func, or_, select
@@ -88,6 +91,37 @@ def disputed_pairs(library: Library) -> list[tuple[str, str]]:
     query = words.group_by(label.c.photo, label.c.tag).having(func.count(distinct(label.c.value)) > 1)
     with library.read() as connection:
         return sorted((row.photo, row.tag) for row in connection.execute(query))
+
+
+@dataclass
+class Spoken:
+    """What a model has said of some photos, in one walk through its rows."""
+
+    piles: dict[str, dict[str, int]] = field(default_factory=dict)
+    """How many suggestions stand in each pile, by tag."""
+    probabilities: dict[str, list[float]] = field(default_factory=dict)
+    """By tag."""
+    tags_of: Counter[str] = field(default_factory=Counter)
+    """Of how many of the tags it spoke, by photo."""
+
+
+def spoken(library: Library, model: str, tags: Collection[str], shas: Collection[str]) -> Spoken:
+    """Return what a model has said of photos; `tags_of` counts only the tags that are named."""
+    found, wanted, named = Spoken(), set(shas), set(tags)
+    query = select(suggestion.c.photo, suggestion.c.tag, suggestion.c.pile, suggestion.c.probability).where(
+        suggestion.c.model == model
+    )
+    with library.read() as connection:
+        for rows in connection.execute(query.execution_options(yield_per=10_000)).partitions():
+            for sha, tag, pile, probability in rows:
+                if sha not in wanted:
+                    continue
+                if tag in named:
+                    found.tags_of[sha] += 1
+                piles = found.piles.setdefault(tag, {})
+                piles[pile] = piles.get(pile, 0) + 1
+                found.probabilities.setdefault(tag, []).append(probability)
+    return found
 
 
 def pile_counts_by_tag(library: Library) -> dict[str, dict[str, int]]:

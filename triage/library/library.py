@@ -308,6 +308,11 @@ class Library:
         with self.read() as connection:
             return present.decks(connection)
 
+    def is_deck(self, deck: str) -> bool:
+        """Say whether a deck is known, without listing them all."""
+        with self.read() as connection:
+            return present.is_deck(connection, deck)
+
     def visits(self, deck: str) -> list[str | None]:
         """Return a deck's visits, oldest first, null (no date known) before all."""
         with self.read() as connection:

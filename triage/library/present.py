@@ -48,6 +48,18 @@ def decks(connection: Connection) -> list[str]:
     return sorted(str(deck) for deck in found if deck and deck != UNSORTED)
 
 
+def is_deck(connection: Connection, deck: str) -> bool:
+    """Say whether a deck is known, as `decks` lists it."""
+    placed = select(placing.c.deck).where(placing.c.current.is_(True), placing.c.deck == deck)
+    said = select(statement.c.deck).where(
+        statement.c.current.is_(True),
+        statement.c.kind.in_(("fact", "finding", "tier")),
+        statement.c.deck == deck,
+    )
+    asked = deck and deck != UNSORTED
+    return bool(asked and any(connection.execute(query.limit(1)).first() for query in (placed, said)))
+
+
 def visits(connection: Connection, deck: str) -> list[str | None]:
     """Return a deck's visits, oldest first; null where no date is known."""
     query = select(placing.c.visit).where(placing.c.current.is_(True), placing.c.deck == deck).distinct()
@@ -77,6 +89,19 @@ def photos(connection: Connection, deck: str | None, visit: str | None = _ANY) -
     if visit != _ANY:
         query = query.where(placing.c.visit == visit)
     return _photos(connection, query)
+
+
+def placed_shas(connection: Connection, decks: Sequence[str] = ()) -> list[str]:
+    """Return the hashes of placed photos, of some decks or of all, by deck, visit, time and name."""
+    query = (
+        select(photo_table.c.sha)
+        .join(placing, and_(placing.c.key == photo_table.c.sha, placing.c.current.is_(True)))
+        .where(photo_table.c.state == "here")
+        .order_by(placing.c.deck, placing.c.visit, photo_table.c.taken_at, placing.c.name)
+    )
+    if decks:
+        query = query.where(placing.c.deck.in_(decks))
+    return list(connection.execute(query).scalars())
 
 
 def photos_by_sha(connection: Connection, shas: Sequence[str]) -> list[Photo]:

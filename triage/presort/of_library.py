@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from triage.library.counts import spoken
+from triage.library.present import placed_shas
 from triage.presort.piles import HOLDS, WITHDRAWN, Standing
 from triage.presort.prior import batch_share
 from triage.presort.shift import LEVEL, batch_p_value
@@ -29,10 +32,29 @@ class Presorted:
     model: str
     new: int
     promise: dict[str, Standing]
-    photos: list[Photo]
-    suggestions: dict[str, list[Suggestion]]
+    photos: Sequence[Photo]
+    suggestions: Mapping[str, list[Suggestion]]
     set_aside: list[tuple[str, str]] = field(default_factory=list)
     prevalence: dict[str, dict[str, float | None]] = field(default_factory=dict)
+    counted: dict[str, dict[str, int]] | None = None
+    """Suggestions in each pile by tag, where the database has counted them."""
+    number: int | None = None
+    """How many photos there are, where the database has counted them."""
+
+    @property
+    def photo_count(self) -> int:
+        """How many photos were asked for."""
+        return len(self.photos) if self.number is None else self.number
+
+    def piles(self) -> dict[str, dict[str, int]]:
+        """Return how many suggestions stand in each pile, by tag."""
+        if self.counted is not None:
+            return self.counted
+        found: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+        for photo in self.photos:
+            for one in self.suggestions.get(photo.sha, []):
+                found[one.tag][one.pile] += 1
+        return found
 
     def to_json(self) -> dict[str, Any]:
         """Return the result in the shape that scripts rely on."""
@@ -112,13 +134,12 @@ def presort_library(
 
     models = load_models(library)
     model = library.model() or ""
-    photos = photos_of(library, decks)
-    known = {} if again else library.suggestions()
-    have = defaultdict(set)
-    for sha, tag in known:
-        have[sha].add(tag)
+    check_decks(library, decks)
+    with library.read() as connection:
+        shas = placed_shas(connection, decks)
     ready = {tag for tag, one in models.items() if isinstance(one, TagModel)}
-    todo = [photo.sha for photo in photos if not ready <= have[photo.sha]]
+    said_before = spoken(library, model, ready, shas)
+    todo = [sha for sha in shas if ready and (again or said_before.tags_of[sha] < len(ready))]
     embedded = embed_photos(library, todo, engine=engine, dask=dask, progress=progress, cancel=cancel)
     bad = {sha for sha, _ in embedded.set_aside}
     todo = [sha for sha in todo if sha not in bad]
@@ -131,36 +152,85 @@ def presort_library(
     if todo:
         said = {tag: one.to_json() for tag, one in standing.items()}
         library.say("presorted", {"model": model, "standing": said, "photos": len(todo)}, by=by)
-    by_photo: dict[str, list[Suggestion]] = defaultdict(list)
-    for one in library.suggestions().values():
-        by_photo[one.photo].append(one)
-    common = _prevalence(models, [one for photo in photos for one in by_photo.get(photo.sha, [])])
-    return Presorted(model, len(todo), standing, photos, by_photo, embedded.set_aside, common)
+    now = spoken(library, model, ready, shas) if todo else said_before
+    return Presorted(
+        model,
+        len(todo),
+        standing,
+        _Photos(library, decks),
+        _Suggestions(library, model),
+        embedded.set_aside,
+        _prevalence(models, now.probabilities),
+        now.piles,
+        len(shas),
+    )
+
+
+class _Photos(Sequence["Photo"]):
+    """A library's photos, read when the first one is asked for."""
+
+    def __init__(self, library: Library, decks: Sequence[str]) -> None:
+        self._library, self._decks = library, decks
+
+    @cached_property
+    def _all(self) -> list[Photo]:
+        return photos_of(self._library, self._decks)
+
+    def __len__(self) -> int:
+        return len(self._all)
+
+    def __getitem__(self, index: Any) -> Any:
+        return self._all[index]
+
+
+class _Suggestions(Mapping[str, "list[Suggestion]"]):
+    """A model's suggestions by photo, read when the first one is asked for."""
+
+    def __init__(self, library: Library, model: str) -> None:
+        self._library, self._model = library, model
+
+    @cached_property
+    def _all(self) -> dict[str, list[Suggestion]]:
+        found: dict[str, list[Suggestion]] = {}
+        for one in self._library.suggestions(model=self._model).values():
+            found.setdefault(one.photo, []).append(one)
+        return found
+
+    def __len__(self) -> int:
+        return len(self._all)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._all)
+
+    def __getitem__(self, sha: str) -> list[Suggestion]:
+        return self._all[sha]
 
 
 def _prevalence(
-    models: dict[str, TagModel | TooFew], suggestions: list[Suggestion]
+    models: dict[str, TagModel | TooFew], chances: dict[str, list[float]]
 ) -> dict[str, dict[str, float | None]]:
     """Return per tag its share of the labelled photos and, estimated, of this batch: never applied."""
-    chances = defaultdict(list)
-    for one in suggestions:
-        chances[one.tag].append(one.probability)
     return {
-        tag: {"labelled": one.prevalence, "batch": batch_share(chances[tag], one.prevalence)}
+        tag: {"labelled": one.prevalence, "batch": batch_share(chances.get(tag, []), one.prevalence)}
         for tag, one in models.items()
         if isinstance(one, TagModel)
     }
 
 
-def photos_of(library: Library, decks: Sequence[str]) -> list[Photo]:
-    """Return the photos of some decks, or of all. Raises BadInput for an unknown deck."""
+def check_decks(library: Library, decks: Sequence[str]) -> None:
+    """Raise BadInput for an unknown deck."""
     from triage.errors import BadInput
 
-    if not decks:
-        return library.photos()
-    unknown = sorted(set(decks) - set(library.decks()))
+    unknown = sorted(set(decks) - set(library.decks())) if decks else []
     if unknown:
         raise BadInput(f"There is no deck {unknown[0]!r}.", "List the decks with: deck-triage decks")
+
+
+def photos_of(library: Library, decks: Sequence[str]) -> list[Photo]:
+    """Return the photos of some decks, or of all. Raises BadInput for an unknown deck."""
+    check_decks(library, decks)
+    if not decks:
+        return library.photos()
     return [photo for deck in dict.fromkeys(decks) for photo in library.photos(deck)]
 
 

@@ -1,0 +1,54 @@
+"""In a large library only the next decks are read; what is asked is the same."""
+
+import pytest
+
+from triage.label import window
+from triage.label.order import questions
+from triage.label.rows import give_labels
+from triage.library import Library, Said
+
+
+@pytest.fixture
+def lib(tmp_path):
+    with Library.create(tmp_path / "lib") as made:
+        for deck in range(6):
+            said = []
+            for place in range(4):
+                sha = f"{deck}{place}".zfill(64)
+                photo = {"sha": sha, "bytes": 1, "width": 2, "height": 3, "orientation": 1, "suffix": ".jpg",
+                         "quality": {}}  # fmt: skip
+                where = {"sha": sha, "deck": f"D-{deck}", "visit": None, "name": f"{place}.jpg"}
+                said += [Said("photo-added", photo, "ann"), Said("placed", where, "ann")]
+            made.say_many(said)
+        yield made
+
+
+def asked(lib, by):
+    return [(one.photo.path_name, one.tag) for one in questions(lib, by=by)]
+
+
+def test_a_new_person_is_asked_the_same_as_in_a_small_library(lib, monkeypatch):
+    whole = asked(lib, "ben")
+    monkeypatch.setattr(window, "LARGE", 0)
+    assert asked(lib, "ben") == whole
+    assert len(whole) == 6 * 4 * 5
+
+
+def test_only_as_many_decks_as_needed_are_read(lib, monkeypatch):
+    monkeypatch.setattr(window, "LARGE", 0)
+    assert window.next_decks(lib, "ben", ["missing-hanger"], at_once=5) == ["D-0", "D-1"]
+
+
+def test_it_goes_on_where_this_person_was_and_comes_round(lib, monkeypatch):
+    for photo in lib.photos("D-3")[:2] + lib.photos("D-4"):
+        give_labels(lib, photo, {"missing-hanger": "absent"}, by="ben")
+    give_labels(lib, lib.photos("D-1")[0], {"missing-hanger": "absent"}, by="ann")
+    monkeypatch.setattr(window, "LARGE", 0)
+    found = window.next_decks(lib, "ben", ["missing-hanger"])
+    assert found == ["D-5", "D-0", "D-1", "D-2", "D-3"]  # D-4 is done
+    everything = {(one.photo.sha, one.tag) for one in questions(lib, by="ben", tags=["missing-hanger"])}
+    assert len(everything) == 6 * 4 - 6
+
+
+def test_a_small_library_is_read_whole(lib):
+    assert window.next_decks(lib, "ben", ["missing-hanger"]) is None

@@ -1,0 +1,86 @@
+"""The next decks to ask a person about in a large library, found by index, without reading all of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection, func, select
+
+from triage.library.tables import label, placing, private
+
+if TYPE_CHECKING:
+    from triage.library import Library
+
+LARGE = 20_000
+"""Photos beyond which only the next decks are read, not the whole library."""
+AT_ONCE = 2_000
+"""Questions that are read in one go, rounded up to whole decks; when they are answered, ask again."""
+
+
+def next_decks(library: Library, by: str, tags: Sequence[str], at_once: int = AT_ONCE) -> list[str] | None:
+    """Return the decks that hold a person's next questions, or null where the library is small.
+
+    It begins at the deck where this person labelled last and comes round to the first one.
+    """
+    if library.photo_count() <= LARGE:
+        return None
+    with library.read() as connection:
+        refs = list(connection.execute(select(private.c.ref).where(private.c.text == by)).scalars())
+        begin = _last_deck(connection, refs)
+        found: list[str] = []
+        open_ones = 0
+        for deck in _round_from(connection, begin):
+            count = _open(connection, deck, refs, tags)
+            if count:
+                found.append(deck)
+                open_ones += count
+            if open_ones >= at_once:
+                break
+    return found
+
+
+def _round_from(connection: Connection, begin: str) -> Iterator[str]:
+    """Yield all decks in order from one on, then those before it; each is a step along the index."""
+    here = placing.c.current.is_(True)
+    first = select(func.min(placing.c.deck)).where(here)
+    deck = connection.execute(first.where(placing.c.deck >= begin)).scalar()
+    while deck is not None:
+        yield str(deck)
+        deck = connection.execute(first.where(placing.c.deck > deck)).scalar()
+    deck = connection.execute(first.where(placing.c.deck < begin)).scalar()
+    while deck is not None:
+        yield str(deck)
+        deck = connection.execute(first.where(placing.c.deck > deck, placing.c.deck < begin)).scalar()
+
+
+def _last_deck(connection: Connection, refs: Sequence[str]) -> str:
+    """Return the deck that a person labelled last, or the empty text."""
+    from triage.library.tables import event
+
+    last = (
+        select(event.c.hash)
+        .where(event.c.by_ref.in_(refs), event.c.kind == "label")
+        .order_by(event.c.lamport.desc())
+        .limit(1)
+    )
+    hash_ = connection.execute(last).scalar() if refs else None
+    query = (
+        select(placing.c.deck)
+        .join(label, label.c.photo == placing.c.key)
+        .where(label.c.event == hash_, placing.c.current.is_(True))
+    )
+    return str(connection.execute(query).scalar() or "") if hash_ else ""
+
+
+def _open(connection: Connection, deck: str, refs: Sequence[str], tags: Sequence[str]) -> int:
+    """Return how many photo x tag of a deck a person has not answered."""
+    here = (placing.c.current.is_(True), placing.c.deck == deck)
+    photos = connection.execute(select(func.count()).select_from(placing).where(*here)).scalar_one()
+    query = (
+        select(func.count())
+        .select_from(placing)
+        .join(label, label.c.photo == placing.c.key)
+        .where(*here, label.c.current.is_(True), label.c.tag.in_(tags), label.c.by_ref.in_(refs))
+    )
+    return int(photos * len(tags) - connection.execute(query).scalar_one())
