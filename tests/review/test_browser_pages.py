@@ -218,7 +218,8 @@ def test_every_page_is_accessible_by_axe_and_fits_a_small_laptop(browser, runnin
     visitor = Visitor(browser, running, "ann", size=(1024, 640))
     photo = peopled.photos("D-17")[0]
     found = {}
-    for where in (*PAGES, f"/l/library/photo/{photo.sha}"):
+    here = f"/l/library/photo/{photo.sha}"
+    for where in (*PAGES, here, f"{here}/measure", f"{here}/blackout"):
         page = visitor.go(where)
         for menu in page.locator("details:not(.menu)").all():
             menu.evaluate("menu => { menu.open = true; }")
@@ -227,6 +228,22 @@ def test_every_page_is_accessible_by_axe_and_fits_a_small_laptop(browser, runnin
         if page.evaluate("document.documentElement.scrollWidth") > 1024:
             found[where] = [*found.get(where, []), "it is wider than the screen"]
     assert found == {}, json.dumps(found, indent=1)
+    visitor.context.close()
+
+
+def test_every_page_fits_a_telephone(browser, running, peopled):
+    visitor = Visitor(browser, running, "ann", size=(390, 844))
+    photo = f"/l/library/photo/{peopled.photos('D-17')[0].sha}"
+    wide = {}
+    for where in (*PAGES, photo, f"{photo}/measure", f"{photo}/blackout"):
+        page = visitor.go(where)
+        width = page.evaluate("document.documentElement.scrollWidth")
+        if width > 390:
+            wide[where] = width
+        if "photo" in where or "queue" in where:
+            for frame in page.locator("#frame").all():
+                assert frame.bounding_box()["height"] > 300, "the photo has room"
+    assert wide == {}
     visitor.context.close()
 
 

@@ -308,3 +308,24 @@ def test_training_without_labels_is_refused_in_words(page):
 def test_stranger_starts_no_work(running):
     nobody = Client(running).enter()
     assert nobody.form("/l/library/work/start", kind="verify").status == 403
+
+
+def test_heap_of_photos_is_sorted_by_the_cards_in_it(page, library, tmp_path):
+    from tests.slate.flat_card import card_photo, plain_photo, save_photo
+    from triage.slate.card import Card, library_code
+
+    code = library_code(library.id)
+    shots = (card_photo(Card(code, "D-30", "2026-05-04", False)), plain_photo(1),
+             card_photo(Card(code, "D-30", "2026-05-04", True), 2))  # fmt: skip
+    for number, rgb in enumerate(shots):
+        save_photo(tmp_path / "heap" / f"IMG_{number}.jpg", rgb, f"2026:05:04 10:00:{20 * number:02d}")
+    files = {path.name: path.read_bytes() for path in (tmp_path / "heap").iterdir()}
+    upload = page.json("/l/library/add/begin", {}).json["upload"]
+    for name, data in files.items():
+        assert page.ask("POST", f"/l/library/add/{upload}/file?name={name}", data).status == 200
+    both = {"upload": upload, "by_cards": True, "deck": "D-9"}
+    assert page.json("/l/library/add/take", both).status == 400
+    assert page.json("/l/library/add/take", {"upload": upload, "by_cards": True}).status == 200
+    job = wait(page.running)
+    assert job.state == "done", job.told.lines
+    assert {photo.name for photo in library.photos("D-30")} == set(files)

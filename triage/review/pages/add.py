@@ -13,6 +13,7 @@ from starlette.routing import Route
 from triage.errors import BadInput, TriageError
 from triage.ingest import check_visit, ingest
 from triage.ingest.collect import clean_name
+from triage.ingest.ingest import IngestResult
 from triage.library import Library
 from triage.report.text import count_of
 from triage.review.ask import Ask, back, refused
@@ -74,17 +75,24 @@ def take_in(ask: Ask) -> Response:
         raise BadInput("No photo came.", "Choose a folder, a zip or photos.")
     if sum(one.stat().st_size for one in upload.files.rglob("*") if one.is_file()) > MAX_UPLOAD_BYTES:
         raise BadInput("That is more than one upload may hold.", "Send it in smaller parts.")
-    loose = [one for one in upload.offered() if one.is_file() and one.suffix.lower() != ".zip"]
+    by_cards = ask.data.get("by_cards") is True
+    if by_cards and deck:
+        raise BadInput("The cards name the decks.", "Leave the deck's name empty, or untick the cards.")
+    loose = not by_cards and [
+        one for one in upload.offered() if one.is_file() and one.suffix.lower() != ".zip"
+    ]
     if loose and not deck:
         raise BadInput("Single photos do not tell their deck.", "Write the deck's name, or choose a folder.")
-    job = start(ask, upload, deck, visit)
+    job = start(ask, upload, deck, visit, by_cards=by_cards)
     return JSONResponse({"job": job.id})
 
 
-def start(ask: Ask, upload: Upload, deck: str, visit: str, only: str = "") -> Job:
-    """Start taking an upload in: all of it, or the folder of one deck only."""
+def start(ask: Ask, upload: Upload, deck: str, visit: str, only: str = "", *, by_cards: bool = False) -> Job:
+    """Start taking an upload in: all of it, the folder of one deck only, or sorted by the cards in it."""
     library, by = ask.library, ask.by
-    given = {"upload": upload.id, "deck": deck, "visit": visit, "only": only}
+    given = {
+        "upload": upload.id, "deck": deck, "visit": visit, "only": only, "cards": "yes" if by_cards else "",
+    }  # fmt: skip
     where = ask.url("add")
     return ask.site.jobs.start(
         ask.name, library, KIND, f"taking in {count_of(upload.count(), 'file')}",
@@ -99,10 +107,7 @@ def _take(
     paths = upload.offered()
     if given["only"]:
         paths = _folders_of(upload, given["only"])
-    result = ingest(
-        library, paths, by=by, deck=given["deck"] or None, visit=given["visit"] or None,
-        progress=progress, cancel=cancel,
-    )  # fmt: skip
+    result = _ingested(library, paths, by, given, progress, cancel)
     data = result.to_json()
     lines = [
         f"{count_of(data['added'], 'photo')} taken in, {data['known']} known before, "
@@ -117,6 +122,19 @@ def _take(
         upload.drop()
     plain = [(name, _plain(reason)) for name, reason in aside]
     return Told(lines, plain, where, "What came of it", {"questions": questions, "upload": upload.id})
+
+
+def _ingested(
+    library: Library, paths: list[Path], by: str, given: dict[str, str], progress: Any, cancel: Any
+) -> IngestResult:
+    visit = given["visit"] or None
+    if given.get("cards"):
+        from triage.ingest.by_slate import ingest_by_slate
+
+        return ingest_by_slate(library, paths, by=by, visit=visit, progress=progress, cancel=cancel)
+    return ingest(
+        library, paths, by=by, deck=given["deck"] or None, visit=visit, progress=progress, cancel=cancel
+    )
 
 
 def _deck_of(name: str) -> str:
@@ -169,5 +187,6 @@ def again(ask: Ask) -> Response:
     if ask.text("how") == "drop":
         upload.drop()
     else:
-        start(ask, upload, given["deck"], given["visit"], given["only"])
+        cards = bool(given.get("cards"))
+        start(ask, upload, given["deck"], given["visit"], given["only"], by_cards=cards)
     return back(ask.url("add"))

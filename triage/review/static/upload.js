@@ -21,7 +21,7 @@ async function send(files) {
   });
   if (!wanted.length) { tell("There are no photos among these files.", true); return; }
   const loose = wanted.some(([name]) => !name.includes("/") && !/\.zip$/i.test(name));
-  if (loose && !at("deck").value.trim()) { tell("Single photos do not tell their deck: write its name first.", true); at("deck").focus(); return; }
+  if (loose && !at("by-cards").checked && !at("deck").value.trim()) { tell("Single photos do not tell their deck: write its name first.", true); at("deck").focus(); return; }
   stopped = false;
   const { upload, most_files: most } = await post("add/begin", {});
   if (wanted.length > most) { tell(`At most ${most} files can be sent at once.`, true); return; }
@@ -44,7 +44,7 @@ async function send(files) {
   await Promise.all(Array.from({ length: AT_ONCE }, one));
   at("sending").hidden = true;
   if (stopped) tell("Stopped sending. What was sent is taken in.");
-  const { job } = await post("add/take", { upload, deck: at("deck").value, visit: at("visit").value });
+  const { job } = await post("add/take", { upload, deck: at("deck").value, visit: at("visit").value, by_cards: at("by-cards").checked });
   follow(job, () => location.reload());
 }
 
