@@ -7,14 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.train.synthetic import make_world
 from triage.errors import BadInput
 from triage.library import Library
-from triage.train.card import card_of, markdown, reliability_svg, write_card
+from triage.train import train_tags
+from triage.train.card import _not_for, card_of, markdown, reliability_svg, write_card
 from triage.train.compare import compare_models
 from triage.train.of_library import train_library
 from triage.train.store import load_model
 from triage.train.types import TagModel
 
+TAG = "rusted-connector"
 TAGS = ["shows-flashing", "shows-hanger"]
 
 
@@ -36,6 +39,34 @@ def test_the_card_says_who_labelled_what_and_where_it_must_not_be_used(trained):
     assert "must not be used on real decks" in text
     assert "| shows-flashing |" in text
     assert "on average over decks" in text
+    assert "Labelled by" in text
+    assert {"deck-triage", "numpy", "scipy"} <= set(card["versions"])
+    assert len(card["data"]) == 64
+    row = card["tags"]["shows-flashing"]
+    model = load_model(trained.model_dir)["shows-flashing"]
+    assert sum(bin_["photos"] for bin_ in row["reliability_diagram"]) == len(model.held_out)
+    assert set(row["labellers"]) <= set(card["labels"]["labellers"])
+    assert f"Expected calibration error {row['calibration_error']:.3f}" in text
+    assert f"+ uncertainty {row['uncertainty']:.4f}" in text
+
+
+def test_the_diagram_and_the_error_are_of_the_same_left_out_probabilities(trained):
+    """Mean distance of the diagram's bins, by their photos, is the calibration error of the figures."""
+    for row in card_of(trained)["tags"].values():
+        bins = row["reliability_diagram"]
+        photos = sum(bin_["photos"] for bin_ in bins)
+        error = sum(bin_["photos"] * abs(bin_["said"] - bin_["was"]) for bin_ in bins) / photos
+        assert error == pytest.approx(row["calibration_error"])
+
+
+def test_below_five_decks_there_is_no_interval_and_the_card_says_so():
+    few = make_world(decks=6, seed=1)
+    model = train_tags(few.photos, few.labels, few.vectors_of, tags=[TAG])[TAG]
+    assert model.positive_decks == 4
+    said = {name: value for name, value in vars(model.figures).items() if name.endswith(("_low", "_high"))}
+    assert set(said.values()) == {None}
+    assert "no interval" in " ".join(_not_for(model, [], {}))
+    assert "bands" in " ".join(_not_for(model, [], {}))
 
 
 def test_a_card_of_an_unknown_tag_is_refused(trained):

@@ -108,6 +108,17 @@ def test_the_blend_loses_at_most_a_hundredth_to_the_better_part_on_average():
     assert np.mean(lost) <= 0.01
 
 
+def test_without_boxes_the_cells_count_only_where_left_out_scores_speak_for_them():
+    rng = np.random.default_rng(4)
+    labels = np.repeat([1.0, 0.0], [40, 120])
+    noise, strong = rng.normal(size=160), labels * 4 + rng.normal(size=160)
+    assert blend.choose(strong, noise, labels, boxed=0.0)[2] == 0
+    weak = labels + rng.normal(size=160)
+    assert blend.choose(weak, strong, labels, boxed=0.0)[1] < blend.choose(strong, weak, labels, boxed=0.0)[1]
+    even = [labels * 2 + rng.normal(size=160) for _ in range(2)]
+    assert blend.choose(*even, labels, boxed=1.0)[1] == pytest.approx(0.5, abs=0.15)
+
+
 def test_points_and_tiny_boxes_mark_the_cell_that_holds_them():
     cells = make_world(decks=3).vectors["0000000000000000".ljust(64, "0")].cell_boxes()
     point = inside([(0.55, 0.5625, 0.0, 0.0)], cells)

@@ -8,19 +8,24 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from triage.train.calibrate import apply
-from triage.train.measures import equal_mass_bins
+from triage.train.calibrate import held_out_probabilities
+from triage.train.card_text import markdown, reliability_svg
+from triage.train.measures import LEAST_DECKS, equal_mass_bins
+from triage.train.operating import operating_points
 from triage.train.report import tag_json
 from triage.train.types import LIKELY_FROM, TagModel, TooFew
 
 if TYPE_CHECKING:
     from triage.library import Library
+    from triage.library.records import Label, Photo
+
+__all__ = ["card_of", "markdown", "reliability_svg", "write_card"]
 
 WORST = 6
 NOT_FOR = (
@@ -48,20 +53,35 @@ def card_of(library: Library, tag: str | None = None) -> dict[str, Any]:
     if tag is not None and tag not in models:
         raise BadInput(f"The model in use knows no tag {tag!r}.", f"It knows: {', '.join(models)}.")
     chosen = {name: one for name, one in models.items() if tag in (None, name)}
+    labels = [label for label in library.labels() if label.tag in chosen]
+    photos = {photo.sha: photo for photo in library.photos()}
+    trained = library.statements("trained")[-1]
     return {
         "model": library.model(),
-        "trained_at": library.statements("trained")[-1].at,
-        "labels": _labels(library, set(chosen)),
+        "trained_at": trained.at,
+        "data": trained.payload.get("data"),
+        "versions": _versions(),
+        "labels": _labels(labels, photos),
         "likely_from": LIKELY_FROM,
         "promise_words": PROMISE_WORDS,
         "not_for": list(NOT_FOR),
-        "tags": {name: _tag(one, library) for name, one in chosen.items()},
+        "tags": {
+            name: _tag(one, [label for label in labels if label.tag == name], photos)
+            for name, one in chosen.items()
+        },
     }
 
 
-def _labels(library: Library, tags: set[str]) -> dict[str, Any]:
-    labels = [label for label in library.labels() if label.tag in tags]
-    photos = {photo.sha: photo for photo in library.photos()}
+def _versions() -> dict[str, str]:
+    """What computed the card: this program, and the libraries that its numbers hang on."""
+    import scipy
+
+    from triage.version import __version__
+
+    return {"deck-triage": __version__, "numpy": np.__version__, "scipy": scipy.__version__}
+
+
+def _labels(labels: Sequence[Label], photos: Mapping[str, Photo]) -> dict[str, Any]:
     used = [photos[sha] for sha in {label.photo for label in labels} if sha in photos]
     cameras = Counter(photo.camera or "unknown" for photo in used)
     dates = sorted(photo.taken_at[:10] for photo in used if photo.taken_at)
@@ -85,11 +105,13 @@ def _labels(library: Library, tags: set[str]) -> dict[str, Any]:
     }
 
 
-def _tag(model: TagModel | TooFew, library: Library) -> dict[str, Any]:
+def _tag(model: TagModel | TooFew, labels: Sequence[Label], photos: Mapping[str, Photo]) -> dict[str, Any]:
     said = tag_json(model)
     if isinstance(model, TooFew):
         return said
     figures = {name: value for name, value in vars(model.figures).items() if name not in said}
+    shas, chance, present = _held_out(model, photos)
+    about = _labels(labels, photos)
     return {
         **said,
         **figures,
@@ -97,34 +119,65 @@ def _tag(model: TagModel | TooFew, library: Library) -> dict[str, Any]:
         "boxed": model.boxed,
         "calibration": model.calibration.kind,
         "shown_as_bands": model.bands,
-        "reliability_diagram": _reliability(model),
-        "worst_mistakes": _worst(model, library),
+        "recipe": model.recipe_sha,
+        "labellers": about["labellers"],
+        "cameras": about["cameras"],
+        "taken_from": about["taken_from"],
+        "taken_to": about["taken_to"],
+        "not_for": _not_for(model, labels, photos),
+        "operating_points": operating_points(model),
+        "reliability_diagram": _reliability(chance, present),
+        "worst_mistakes": _worst(shas, chance, present, photos),
     }
 
 
-def _held_out(model: TagModel) -> tuple[list[str], np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+def _not_for(model: TagModel, labels: Sequence[Label], photos: Mapping[str, Photo]) -> list[str]:
+    """Where this tag's model must not be relied on, by what it was trained on."""
+    found = []
+    if model.positive_decks < LEAST_DECKS:
+        found.append(
+            f"Only {model.positive_decks} decks show it: no interval is given below {LEAST_DECKS}, and the "
+            "figures may be far off."
+        )
+    showing = [photos[one.photo] for one in labels if one.value == "present" and one.photo in photos]
+    cameras = {photo.camera for photo in showing}
+    if len(cameras) == 1 and None not in cameras and "" not in cameras:
+        found.append("All photos that show it come from one camera: not for others before they were checked.")
+    if model.bands:
+        found.append("Fewer than 20 photos show it: read its probabilities as bands, not as per cents.")
+    if not model.promise.holds:
+        found.append("Not for leaving photos out of the review: no promise holds, so nothing is 'unlikely'.")
+    return found
+
+
+def _held_out(
+    model: TagModel, photos: Mapping[str, Photo]
+) -> tuple[list[str], np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Answered photos, their probabilities by models and calibrations that had not seen them, labels."""
     shas = sorted(model.held_out)
-    raw = np.array([model.held_out[sha][0] for sha in shas])
-    labels = np.array([model.held_out[sha][1] for sha in shas])
-    return shas, np.asarray(apply(model.calibration, raw)), labels
+    raw, labels, fold = np.array([model.held_out[sha] for sha in shas]).reshape(-1, 3).T
+    decks = np.unique([photos[sha].deck if sha in photos else sha for sha in shas], return_inverse=True)[1]
+    return shas, held_out_probabilities(raw, labels, fold.astype(np.intp), decks), labels
 
 
-def _reliability(model: TagModel) -> list[dict[str, float]]:
-    _, chance, labels = _held_out(model)
+def _reliability(chance: np.ndarray[Any, Any], labels: np.ndarray[Any, Any]) -> list[dict[str, float]]:
     return [
         {"said": float(chance[bin_].mean()), "was": float(labels[bin_].mean()), "photos": int(len(bin_))}
         for bin_ in equal_mass_bins(chance)
     ]
 
 
-def _worst(model: TagModel, library: Library) -> list[dict[str, Any]]:
-    shas, chance, labels = _held_out(model)
-    names = {photo.sha: photo.path_name for photo in library.photos()}
+def _worst(
+    shas: Sequence[str],
+    chance: np.ndarray[Any, Any],
+    labels: np.ndarray[Any, Any],
+    photos: Mapping[str, Photo],
+) -> list[dict[str, Any]]:
     order = np.argsort(-np.abs(chance - labels), kind="stable")[:WORST]
     return [
         {
             "photo": shas[index],
-            "name": names.get(shas[index]),
+            "name": photos[shas[index]].path_name if shas[index] in photos else None,
             "label": "present" if labels[index] else "absent",
             "probability": float(chance[index]),
         }
@@ -159,101 +212,3 @@ def _thumbnail(library: Library, sha: str) -> bytes:
     from triage.imaging.kept import rendition_of
 
     return make_rendition(rendition_of(library, sha).read_bytes(), 240)
-
-
-def markdown(card: Mapping[str, Any]) -> str:
-    """Return the card as Markdown."""
-    labels = card["labels"]
-    lines = [
-        f"# Model {str(card['model'])[:12]}",
-        "",
-        f"Trained {card['trained_at'][:10]} on {labels['count']} labels of {labels['photos']} photos of "
-        f"{labels['decks']} decks; taken {_span(labels)}.",
-        f"Labelled by {_counted(labels['labellers'])}; asked by {_counted(labels['asked_by'])}; "
-        f"cameras: {_counted(labels['cameras'])}.",
-        *labels["warnings"],
-        "",
-        "## Where it must not be used",
-        *[f"- {line}" for line in card["not_for"]],
-        "",
-        "## What it can do (over decks that were left out)",
-        "| tag | present | absent | average precision (95 %) | ROC-AUC | Brier | promise |",
-        "| --- | --- | --- | --- | --- | --- | --- |",
-        *[_line(tag, row) for tag, row in card["tags"].items()],
-        "",
-        card["promise_words"],
-    ]
-    for tag, row in card["tags"].items():
-        lines += _section(tag, row)
-    return "\n".join(lines) + "\n"
-
-
-def _span(labels: Mapping[str, Any]) -> str:
-    if labels["taken_from"] is None:
-        return "at times that no camera stated"
-    return f"from {labels['taken_from']} to {labels['taken_to']}"
-
-
-def _counted(counts: Mapping[str, int]) -> str:
-    return ", ".join(f"{_plain(name)} ({count})" for name, count in counts.items()) or "nobody"
-
-
-def _plain(text: str) -> str:
-    return "".join(char for char in text if char.isprintable()).replace("|", "/").replace("<", "(")
-
-
-def _number(value: float | None) -> str:
-    return "no figure" if value is None else f"{value:.3f}"
-
-
-def _line(tag: str, row: Mapping[str, Any]) -> str:
-    precision = _number(row["average_precision"])
-    if row["average_precision_low"] is not None:
-        precision += f" ({row['average_precision_low']:.3f} to {row['average_precision_high']:.3f})"
-    promise = row["promise"]
-    said = f"holds at {promise['miss_rate']:.0%}" if promise["holds"] else promise["why_not"]
-    return (
-        f"| {tag} | {row['present']} | {row['absent']} | {precision} | {_number(row['roc_auc'])} "
-        f"| {_number(row['brier'])} | {row['why_not'] or said} |"
-    )
-
-
-def _section(tag: str, row: Mapping[str, Any]) -> list[str]:
-    if not row.get("reliability_diagram"):
-        return []
-    lines = [
-        "",
-        f"## {tag}",
-        f"![reliability](reliability-{tag}.svg)",
-        "",
-        "Worst mistakes on left-out decks:",
-    ]
-    for mistake in row["worst_mistakes"]:
-        lines.append(
-            f"- ![](photo-{mistake['photo'][:12]}.jpg) {_plain(mistake['name'] or mistake['photo'][:12])}: "
-            f"labelled {mistake['label']}, the model said {mistake['probability']:.2f}"
-        )
-    return lines if row["worst_mistakes"] else [*lines, "- none beyond even odds"]
-
-
-def reliability_svg(bins: list[dict[str, float]], side: int = 240) -> str:
-    """Return a reliability diagram: what was said against what was, a dot per bin of equal photos."""
-    room, edge = side - 60, 40
-
-    def at(x: float, y: float) -> tuple[float, float]:
-        return round(edge + x * room, 1), round(20 + (1 - y) * room, 1)
-
-    x0, y0 = at(0, 0)
-    x1, y1 = at(1, 1)
-    spots = [at(one["said"], one["was"]) for one in bins]
-    dots = "".join(f'<circle cx="{x}" cy="{y}" r="4" fill="#2f4858"/>' for x, y in spots)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{side}" height="{side}" '
-        'font-family="sans-serif" font-size="11">'
-        f'<rect x="{x0}" y="{y1}" width="{room}" height="{room}" fill="none" stroke="#888"/>'
-        f'<line x1="{x0}" y1="{y0}" x2="{x1}" y2="{y1}" stroke="#888" stroke-dasharray="3 3"/>{dots}'
-        f'<text x="{x0}" y="{y0 + 14}">0</text><text x="{x1 - 6}" y="{y0 + 14}">1</text>'
-        f'<text x="{(x0 + x1) / 2}" y="{y0 + 26}" text-anchor="middle">probability said</text>'
-        f'<text x="14" y="{(y0 + y1) / 2}" transform="rotate(-90 14 {(y0 + y1) / 2})" text-anchor="middle">'
-        "share that was present</text></svg>"
-    )

@@ -208,7 +208,14 @@ class Draft:
         decks = [deck for deck, here in zip(self.table.decks, firm, strict=True) if here]
         index = np.unique(decks, return_inverse=True)[1]
         chance = calibrate.held_out_probabilities(raw, labels, fold, index)
-        return measures.figures(raw, chance, labels, decks, self.seed)
+        known = bool(np.isfinite(self.cell_out[firm]).all())
+        return replace(
+            measures.figures(raw, chance, labels, decks, self.seed),
+            whole_average_precision=float(measures.average_precision(self.whole_out[firm], labels)),
+            cell_average_precision=(
+                float(measures.average_precision(self.cell_out[firm], labels)) if known else None
+            ),
+        )
 
 
 def _eligible(table: TagTable, deck: str) -> bool:
