@@ -196,3 +196,38 @@ def test_list_is_taken_in_by_mouse(visitor, library, tmp_path):
     with page.expect_download() as got:
         page.locator("a.button", has_text="Labels").click()
     assert got.value.suggested_filename == "labels.csv"
+
+
+def test_backup_becomes_a_library_again_and_nothing_else_does(page, running, library, tmp_path):
+    job = start(page, running, "backup")
+    data = page.ask("GET", job.told.where).body
+    before = set(tmp_path.iterdir())
+    for name, body, status in (
+        ("library", data, 400),
+        ("../out", data, 400),
+        ("again", b"no backup", 500),
+        ("again", data[: len(data) // 2], 500),
+    ):
+        done = page.ask("POST", f"/restore?library={quote(name)}", body)
+        assert done.status == status, done.text
+        assert str(tmp_path) not in done.text
+    assert set(tmp_path.iterdir()) == before
+    done = page.ask("POST", "/restore?library=again", data)
+    assert done.json == {"where": "/l/again/"}
+    assert "each checked against its hash" in page.get("/l/again/").text
+    with Library.open(tmp_path / "again") as again:
+        assert [photo.sha for photo in again.photos()] == [photo.sha for photo in library.photos()]
+
+
+@pytest.mark.browser
+def test_backup_is_restored_by_mouse(visitor, running, library, tmp_path):
+    from triage.library.backup import backup
+
+    backup(library, tmp_path / "kept.zip")
+    page = visitor.go("/")
+    page.click("text=From a backup")
+    page.fill("#restore input[name=library]", "again")
+    page.set_input_files("#restore input[type=file]", tmp_path / "kept.zip")
+    page.click("text=Restore it")
+    expect(page.locator(".told")).to_contain_text("Restored")
+    expect(page.locator(".libname")).to_have_text("again")

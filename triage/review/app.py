@@ -47,6 +47,7 @@ def routes() -> list[Route]:
         route("/", home.show),
         route("/who", home.who, posts=True),
         route("/new", home.new, posts=True),
+        home.restore_route("/restore"),
         route("/invite", home.invite, posts=True),
         route("/stop", home.stop, posts=True),
         route(f"{lib}/", decks.show),

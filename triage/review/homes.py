@@ -60,12 +60,17 @@ class Home:
     def make(self, name: str) -> Library:
         """Make an empty library. Raises BadInput for a name that is taken or cannot be one."""
         name = check_name(name)
-        folder = self.folder / name
-        if folder.exists() or folder.is_symlink():
-            raise BadInput(f"There is something named {name!r} already.", "Choose another name.")
+        folder = self.free_name(name)
         with self._lock:
             self._open[name] = Library.create(folder)
             return self._open[name]
+
+    def free_name(self, name: str) -> Path:
+        """Return the folder that a new library of this name would have. Raises BadInput where it is taken."""
+        folder = self.folder / check_name(name)
+        if folder.exists() or folder.is_symlink():
+            raise BadInput(f"There is something named {name!r} already.", "Choose another name.")
+        return folder
 
     def close(self) -> None:
         """Let go of every database."""

@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from triage.assess.records import DeckSummary
 from triage.assess.status import SORTING, next_step
-from triage.library.counts import deck_counts, label_count, pile_counts
+from triage.library.counts import label_count, labelled_counts, photo_counts, pile_counts
 from triage.library.records import UNSORTED
 from triage.review.ask import Ask
 from triage.review.standing import Standing
@@ -43,18 +43,22 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
 
     ready = standing.ready
     known = standing.all() if ready else rank(standing.kept().values())
-    counts = deck_counts(ask.library)
+    counts = photo_counts(ask.library)
     rows = [_row(number, one, counts) for number, one in enumerate(known, 1)]
     named = {one.deck for one in known}
     rows += [
-        {"number": None, "deck": deck, "one": None, "photos": photos, "labelled": labelled}
-        for deck, (photos, labelled) in sorted(counts.items())
+        {"number": None, "deck": deck, "one": None, "photos": photos}
+        for deck, photos in sorted(counts.items())
         if deck not in named
     ]
     page = max(1, int(ask.query["page"])) if ask.query.get("page", "").isdigit() else 1
     pages = max(1, -(-len(rows) // SHOWN))
     page = min(page, pages)
-    photos = sum(number for number, _ in counts.values())
+    shown = rows[(page - 1) * SHOWN : page * SHOWN]
+    labelled = labelled_counts(ask.library, [row["deck"] for row in shown])
+    for row in shown:
+        row["labelled"] = labelled.get(row["deck"], 0)
+    photos = sum(counts.values())
     unreviewed = sum(one.unreviewed for one in known)
     library = ask.library
     waiting = library.photos(UNSORTED)
@@ -65,7 +69,7 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
     return {
         "step": step,
         "first": known[0].deck if known else next(iter(sorted(counts)), ""),
-        "rows": rows[(page - 1) * SHOWN : page * SHOWN],
+        "rows": shown,
         "ready": ready,
         "failed": str(standing.failed) if standing.failed else "",
         "page": page,
@@ -79,10 +83,9 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
     }
 
 
-def _row(number: int, one: DeckSummary, counts: dict[str, tuple[int, int]]) -> dict[str, Any]:
-    photos, labelled = counts.get(one.deck, (0, 0))
+def _row(number: int, one: DeckSummary, counts: dict[str, int]) -> dict[str, Any]:
     best = next((concern for concern in one.concerns if concern.is_open and concern.photos), None)
     return {
-        "number": number, "deck": one.deck, "one": one, "photos": photos, "labelled": labelled,
+        "number": number, "deck": one.deck, "one": one, "photos": counts.get(one.deck, 0),
         "best": best.photos[0] if best else None, "best_tag": (best.tag or "") if best else "",
     }  # fmt: skip

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import secrets
+import shutil
 import threading
 from typing import Any
 
-from starlette.responses import Response
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
 
 from triage.errors import BadInput, TriageError
-from triage.library.counts import deck_counts
-from triage.review.ask import Ask, back, url
+from triage.library.counts import photo_counts
+from triage.report.text import count_of
+from triage.review.ask import Ask, back, refused, url
+from triage.review.bodies import chunks
+from triage.review.uploads import KEEP_FREE_BYTES, MAX_ZIP_UPLOAD_BYTES
 
 _MAX_NAME = 80
 
@@ -22,12 +30,12 @@ def show(ask: Ask) -> Response:
     rows: list[dict[str, Any]] = []
     for name in ask.site.home.names():
         try:
-            counts = deck_counts(ask.site.home.library(name))
+            counts = photo_counts(ask.site.home.library(name))
         except TriageError as error:
             rows.append({"name": name, "fault": str(error)})
             continue
         rows.append(
-            {"name": name, "fault": "", "decks": len(counts), "photos": sum(n for n, _ in counts.values())}
+            {"name": name, "fault": "", "decks": len(counts), "photos": sum(counts.values())}
         )
     return ask.site.show("home.html", ask, rows=rows, invited="", here="home")
 
@@ -52,6 +60,45 @@ def new(ask: Ask) -> Response:
     name = ask.need("library", "The library's name")
     ask.site.home.make(name)
     return back(url(name.strip()))
+
+
+def restore_route(path: str) -> Route:
+    """Return the route that takes a backup as the bare body of a request and makes a library of it."""
+
+    async def endpoint(request: Request) -> Response:
+        ask = Ask(
+            request.app.state.site, request.scope["session"], "", {}, dict(request.query_params),
+            wants_json=True,
+        )  # fmt: skip
+        try:
+            return await _restored(request, ask)
+        except TriageError as error:
+            return refused(ask, error)
+        except OSError as error:
+            return refused(ask, TriageError(f"{error.strerror or error}.", "Free some space and try again."))
+
+    return Route(path, endpoint, methods=["POST"])
+
+
+async def _restored(request: Request, ask: Ask) -> Response:
+    from triage.library.backup import restore
+
+    folder = ask.site.home.free_name(ask.query.get("library", ""))
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    free = shutil.disk_usage(folder.parent).free - KEEP_FREE_BYTES
+    file = folder.parent / f".{secrets.token_hex(8)}.backup"
+    try:
+        with file.open("wb") as out:
+            async for chunk in chunks(request, max(1, min(MAX_ZIP_UPLOAD_BYTES, free))):
+                await run_in_threadpool(out.write, chunk)
+        try:
+            count = await run_in_threadpool(restore, file, folder)
+        except TriageError as error:  # the file's name here says nothing to anybody
+            raise type(error)(str(error).replace(str(file), "This file"), error.hint) from error
+    finally:
+        file.unlink(missing_ok=True)
+    ask.session.told = f"Restored: {count_of(count, 'file')}, each checked against its hash."
+    return JSONResponse({"where": url(folder.name)})
 
 
 def invite(ask: Ask) -> Response:
