@@ -75,15 +75,21 @@ def _show(decks: list[dict[str, Any]], names: dict[str, str], trained: dict[str,
             print(
                 f"  {tag}: average precision {row['average_precision']:.2f} ({row['present']} photos show it)"
             )
-    print("\nWorst first (* = nobody labelled this deck: the machine's suggestions, to be reviewed):")
+    print("\nWorst first (* = nobody labelled this deck's photos: its facts, and what the machine suggests):")
     for number, deck in enumerate(decks, 1):
         mark = "*" if deck["deck"] in new else " "
         tier = deck["tier"] or "not enough seen or reviewed to say"
         said = tier if deck["tier_if_true"] == deck["tier"] else f"{tier}; if true: {deck['tier_if_true']}"
         print(f"{number:3}.{mark}{deck['deck']}: {said}; gaps: {deck['gaps']}")
         for concern in deck["concerns"][:1]:
-            photo = names.get(concern["photos"][0], "") if concern["photos"] else "no photo"
-            print(f"       {concern.get('concluded') or concern['rule']} [{concern['standing']}; {photo}]")
+            standing = concern["standing"]
+            if concern["photos"]:
+                evidence = f"{standing}; {names.get(concern['photos'][0], '')}"
+            elif standing == "seen-by-person":
+                evidence = "said by a person as a fact of the deck, no photo"
+            else:
+                evidence = f"{standing}, no photo"
+            print(f"       {concern.get('concluded') or concern['rule']} [{evidence}]")
 
 
 if __name__ == "__main__":

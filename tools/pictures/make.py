@@ -1,4 +1,4 @@
-"""Makes the README's pictures: the report's first page, a deck in the report, the labelling screen."""
+"""Makes the README's pictures: the report, the labelling screen, the page."""
 
 from __future__ import annotations
 
@@ -52,6 +52,29 @@ async def labelling_screen(library_path: Path, target: Path) -> None:
             target.write_text(app.export_screenshot(title="deck-triage label ask"))
 
 
+def page_of_a_deck(library_path: Path, folder: Path, target: Path) -> None:
+    """Draw the page's first screen of the deck with the most photos: contact sheet and steps."""
+    from playwright.sync_api import sync_playwright
+
+    from triage.library import Library
+    from triage.review.server import Running
+
+    shutil.copytree(library_path, folder / "season-2026")
+    with Library.open(folder / "season-2026") as library:
+        deck = max(library.decks(), key=lambda one: (len(library.photos(one)), one))
+    browser = shutil.which("chromium") or sys.exit("chromium is not installed: apt-get install chromium")
+    with Running(folder) as running, sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=browser, args=list(FLAGS))
+        page = chromium.new_page(viewport={"width": 1280, "height": 820})
+        page.goto(running.url)
+        page.goto(f"http://127.0.0.1:{running.port}/l/season-2026/deck?d={deck}", wait_until="networkidle")
+        shot = folder / "page.png"
+        page.screenshot(path=shot)
+        chromium.close()
+    with Image.open(shot) as image:
+        image.convert("RGB").save(target, quality=82, optimize=True)
+
+
 def main(out: Path) -> None:
     """Make all pictures."""
     if not (out / "report" / "report.html").exists():
@@ -66,6 +89,8 @@ def main(out: Path) -> None:
         svg = Path(folder) / "screen.svg"
         asyncio.run(labelling_screen(out / "library", svg))
         shoot(svg.as_uri(), HERE / "labelling-screen.jpg", 1360, 900)
+    with tempfile.TemporaryDirectory() as folder:
+        page_of_a_deck(out / "library", Path(folder), HERE / "page-deck.jpg")
     print("\n".join(str(path) for path in sorted(HERE.glob("*.jpg"))))
 
 
