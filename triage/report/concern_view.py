@@ -85,7 +85,7 @@ def concern_view(
     shown, others = one.photos[:EVIDENCE_SHOWN], one.photos[EVIDENCE_SHOWN:]
     rows = (
         ("Place", clean(one.place or "not stated")),
-        ("Count", "" if one.count is None else str(one.count)),
+        ("Count here" if one.place else "Count", "" if one.count is None else str(one.count)),
         ("Why", clean(one.why)),
         ("Repair", clean(one.repair)),
         ("Verify on site", clean(one.verify_on_site)),
