@@ -71,6 +71,6 @@ def test_a_point_counts_as_the_cell_that_holds_it():
 
 def test_models_without_boxes_are_measured_on_the_same_photos():
     data = as_set(make_world(decks=12, photos=4, cell_strength=5.0, seed=8))
-    with_boxes, without = look(data, TAG, 1), look(data, TAG, 1, boxes=False)
+    with_boxes, without = look(data, TAG, 1), look(data, TAG, 1, boxed=0)
     assert [one.chance for one in with_boxes] == [one.chance for one in without]
     assert np.mean([one.hit for one in without]) <= np.mean([one.hit for one in with_boxes])
