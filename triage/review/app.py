@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 def routes() -> list[Route]:
     """Return every address."""
     lib = "/l/{lib}"
-    return [
+    first = [
         Route("/static/{version}/{file}", static, methods=["GET"]),
         route("/", home.show),
         route("/who", home.who, posts=True),
@@ -50,6 +50,13 @@ def routes() -> list[Route]:
         home.restore_route("/restore"),
         route("/invite", home.invite, posts=True),
         route("/stop", home.stop, posts=True),
+    ]
+    return [*first, *_of_decks(lib), *_of_photos(lib), *_of_library(lib)]
+
+
+def _of_decks(lib: str) -> list[Route]:
+    """Return the addresses of the list of decks and of one deck."""
+    return [
         route(f"{lib}/", decks.show),
         route(f"{lib}/order", decks.order),
         route(f"{lib}/deck", deck.sheet),
@@ -60,16 +67,6 @@ def routes() -> list[Route]:
         route(f"{lib}/look", look.closely),
         route(f"{lib}/looked", look.looked, posts=True, json=True),
         route(f"{lib}/standing", deck.standing, json=True),
-        route(f"{lib}/thumb/{{sha}}", pictures.thumb),
-        route(f"{lib}/picture/{{sha}}", pictures.picture),
-        route(f"{lib}/full/{{sha}}", pictures.full),
-        route(f"{lib}/photo/{{sha}}", photo.show),
-        route(f"{lib}/photo/{{sha}}/measure", marking.measuring),
-        route(f"{lib}/photo/{{sha}}/measure", marking.measure, posts=True, json=True),
-        route(f"{lib}/photo/{{sha}}/blackout", marking.blacking),
-        route(f"{lib}/photo/{{sha}}/blackout", marking.black, posts=True, json=True),
-        route(f"{lib}/item/{{sha}}", photo.item, json=True),
-        route(f"{lib}/answer", photo.answer, posts=True, json=True),
         route(f"{lib}/deck/facts", facts.show),
         route(f"{lib}/deck/facts", facts.save, posts=True),
         route(f"{lib}/deck/compare", visits.side_by_side),
@@ -81,8 +78,31 @@ def routes() -> list[Route]:
         ],
         route(f"{lib}/deck/move", say.move_photos, posts=True),
         route(f"{lib}/deck/forget", say.forget_photos, posts=True),
+    ]
+
+
+def _of_photos(lib: str) -> list[Route]:
+    """Return the addresses of one photo, and of one question after the other."""
+    return [
+        route(f"{lib}/thumb/{{sha}}", pictures.thumb),
+        route(f"{lib}/picture/{{sha}}", pictures.picture),
+        route(f"{lib}/full/{{sha}}", pictures.full),
+        route(f"{lib}/photo/{{sha}}", photo.show),
+        route(f"{lib}/photo/{{sha}}/measure", marking.measuring),
+        route(f"{lib}/photo/{{sha}}/measure", marking.measure, posts=True, json=True),
+        route(f"{lib}/photo/{{sha}}/blackout", marking.blacking),
+        route(f"{lib}/photo/{{sha}}/blackout", marking.black, posts=True, json=True),
+        route(f"{lib}/item/{{sha}}", photo.item, json=True),
+        route(f"{lib}/answer", photo.answer, posts=True, json=True),
         route(f"{lib}/queue", queue.show),
         route(f"{lib}/queue/next", queue.following, json=True),
+        route(f"{lib}/undo", photo.undo, posts=True, json=True),
+    ]
+
+
+def _of_library(lib: str) -> list[Route]:
+    """Return the addresses of what concerns a library as a whole: files in and out, model, audit, work."""
+    return [
         route(f"{lib}/model", model.show),
         route(f"{lib}/next", model.following),
         route(f"{lib}/disputes", disputes.show),
@@ -108,7 +128,6 @@ def routes() -> list[Route]:
         route(f"{lib}/work/stop", work.stop, posts=True, json=True),
         work.events_route(f"{lib}/work/events"),
         route(f"{lib}/reports/{{folder}}/{{file}}", work.file),
-        route(f"{lib}/undo", photo.undo, posts=True, json=True),
     ]
 
 

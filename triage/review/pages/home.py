@@ -34,9 +34,7 @@ def show(ask: Ask) -> Response:
         except TriageError as error:
             rows.append({"name": name, "fault": str(error)})
             continue
-        rows.append(
-            {"name": name, "fault": "", "decks": len(counts), "photos": sum(counts.values())}
-        )
+        rows.append({"name": name, "fault": "", "decks": len(counts), "photos": sum(counts.values())})
     return ask.site.show("home.html", ask, rows=rows, invited="", here="home")
 
 
