@@ -1,11 +1,13 @@
 """Where it looked, measured small: by hand, and on invented photos with a sign in the cells and without."""
 
+import sys
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from tests.train.synthetic import make_world
+from tools.bench import looked
 from tools.bench.arrays import Set
 from tools.bench.looked import covered, line, look, means, middle_box
 
@@ -74,3 +76,12 @@ def test_models_without_boxes_are_measured_on_the_same_photos():
     with_boxes, without = look(data, TAG, 1), look(data, TAG, 1, boxed=0)
     assert [one.chance for one in with_boxes] == [one.chance for one in without]
     assert np.mean([one.hit for one in without]) <= np.mean([one.hit for one in with_boxes])
+
+
+def test_the_table_is_printed(monkeypatch, capsys):
+    data = as_set(make_world(decks=12, photos=4, cell_strength=5.0, seed=8))
+    monkeypatch.setattr(looked, "load_set", lambda name: data)
+    monkeypatch.setattr(sys, "argv", ["looked", "--sets", "invented", "--boxed", "0", "4", "--seeds", "1"])
+    looked.main()
+    ways = [row.split("|")[3].strip() for row in capsys.readouterr().out.splitlines()[2:]]
+    assert ways == ["all boxes", "0 boxed photos", "4 boxed photos"]

@@ -5,10 +5,10 @@
 Half of the decks train, with all their boxes and, in the next lines of each tag, with boxes on so many photos
 only; photos of the other half that show the tag and have a box are asked. *Pointing game* (J. Zhang and
 others, Top-down Neural Attention by Excitation Backprop, ECCV 2016): the share of photos whose highest cell
-lies in a box. *Mass inside*: the share of the cells' odds, normalised over the photo, that lies in boxes. Both
-stand against the photo's middle: the middle cell, and a box of the labelled area and the photo's shape in the
-middle of the photo (mass spread evenly over it). *Chance* is the boxes' share of the photo. 95 % intervals
-draw the decks anew; a deck that is held out under several seeds is one deck.
+lies in a box. *Mass inside*: the share of the cells' odds, normalised over the photo, that lies in boxes.
+Both stand against the photo's middle: the middle cell, and a box of the labelled area and the photo's shape
+in the middle of the photo (mass spread evenly over it). *Chance* is the boxes' share of the photo. 95 %
+intervals draw the decks anew; a deck that is held out under several seeds is one deck.
 """
 
 from __future__ import annotations
@@ -140,10 +140,10 @@ def main() -> None:
         for tag in sorted(data.labels):
             if sum(bool(label.boxes) for label in data.labels[tag].values()) < LEAST_BOXED:
                 continue
-            for boxes in (True, False):
-                found = [one for seed in range(options.seeds) for one in look(data, tag, seed, boxes=boxes)]
+            for boxed in (None, *options.boxed):
+                found = [one for seed in range(options.seeds) for one in look(data, tag, seed, boxed=boxed)]
                 if found:
-                    how = "with boxes" if boxes else "without"
+                    how = "all boxes" if boxed is None else f"{boxed} boxed photos"
                     print(line(name, tag, how, found), flush=True)
 
 
