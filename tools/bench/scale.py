@@ -85,7 +85,7 @@ def first(folder: Path, photos: int) -> dict[str, object]:
         folder.parent.mkdir(parents=True, exist_ok=True)
         make_rows(folder, photos).close()
     from triage.label.order import questions
-    from triage.library.counts import deck_counts, label_count, pile_counts, waiting_count
+    from triage.library.counts import label_count, labelled_counts, photo_counts, pile_counts, waiting_count
 
     found: dict[str, object] = {"library_bytes": (folder / "library.sqlite").stat().st_size}
     where = ("-L", str(folder))
@@ -94,9 +94,11 @@ def first(folder: Path, photos: int) -> dict[str, object]:
         found["photos"], found["labels"] = library.photo_count(), label_count(library)
         found["label_ask_new_person"] = timed(lambda: questions(library, by="somebody new"))
         found["label_ask_of_one_deck"] = timed(lambda: questions(library, by="ann", deck=deck))
+        some_decks = [deck_of(one * 30) for one in range(100)]
         parts = {
-            "deck_counts": deck_counts, "label_count": label_count, "pile_counts": pile_counts,
+            "photo_counts": photo_counts, "label_count": label_count, "pile_counts": pile_counts,
             "waiting_count": waiting_count,
+            "labelled_of_the_decks_shown": lambda lib: labelled_counts(lib, some_decks),
         }  # fmt: skip
         for name, act in parts.items():
             found[f"first_screen_{name}"] = timed(lambda act=act: act(library))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from triage.library import Library
-from triage.library.counts import deck_counts, label_count, pile_counts, unreviewed_count, waiting_count
+from triage.library.counts import label_count, photo_counts, pile_counts, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED
 
 _ENOUGH_TO_TRAIN = 40
@@ -30,9 +30,9 @@ def status_of(library: Library) -> dict[str, Any]:
     """Return counts and the next step, in the shape that scripts rely on."""
     from triage.presort.of_library import promise_standing
 
-    decks = deck_counts(library)
+    decks = photo_counts(library)
     waiting = waiting_count(library)
-    photos = sum(count for count, _ in decks.values())
+    photos = sum(decks.values())
     labels = label_count(library)
     model = library.model()
     standing = {tag: one.standing for tag, one in promise_standing(library).items()} if model else {}

@@ -5,6 +5,7 @@ Runs in a worker process that may be killed; it writes whole files only and neve
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,8 @@ from triage.ingest.collect import Offered
 from triage.ingest.exif import ExifFacts, read_exif
 from triage.library.store import Originals, Renditions, sha256_of
 
+_IN_MEMORY_BYTES = 100_000_000
+"""Larger files are read three times instead of once."""
 _SUFFIX = {".jpeg": ".jpg", ".jpe": ".jpg", ".tif": ".tiff", ".heif": ".heic", ".hif": ".heic"}
 
 
@@ -52,17 +55,25 @@ def take_in(task: Task) -> TakenIn:
     path = task.offered.path
     suffix = _SUFFIX.get(path.suffix.lower(), path.suffix.lower())
     try:
-        sha, size = sha256_of(path), path.stat().st_size
+        size = path.stat().st_size
+        if task.hash_only or size > _IN_MEMORY_BYTES:
+            data, sha = None, sha256_of(path)
+        else:
+            data = path.read_bytes()
+            sha, size = hashlib.sha256(data).hexdigest(), len(data)
     except OSError as error:
         raise BadPhoto(f"cannot be read: {error.strerror or error}") from error
-    originals = Originals(task.originals)
     if task.hash_only:
         return TakenIn(sha, size, suffix)
     from triage.imaging import examine
 
-    seen = examine(path)
+    originals = Originals(task.originals)
+    seen = examine(path if data is None else data)
     exif = read_exif(path)
-    originals.add(path, sha, suffix)
+    if data is None:
+        originals.add(path, sha, suffix)
+    else:  # the very bytes that were hashed and decoded, whatever happens to the file meanwhile
+        originals.put(data, sha, suffix)
     Renditions(task.renditions).put(sha, seen.rendition_jpeg)
     return TakenIn(
         sha, size, suffix, seen.width, seen.height, seen.orientation, seen.phash, dict(seen.quality), exif

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from sqlalchemy import ColumnElement, and_, distinct, func, or_, select
+from sqlalchemy import ColumnElement, and_, case, distinct, func, or_, select
 
 from triage.library.records import UNSORTED
 from triage.library.tables import label, photo, placing, suggestion
@@ -18,17 +18,30 @@ if TYPE_CHECKING:
 
 def deck_counts(library: Library) -> dict[str, tuple[int, int]]:
     """Return (photos, photos with a label) by deck; photos that wait for a deck are left out."""
-    here = and_(placing.c.current.is_(True), placing.c.deck != UNSORTED)
-    photos = select(placing.c.deck, func.count().label("n")).where(here).group_by(placing.c.deck)
-    labelled = (
-        select(placing.c.deck, func.count(distinct(label.c.photo)).label("n"))
-        .join(label, and_(label.c.photo == placing.c.key, label.c.current.is_(True)))
-        .where(here)
+    labelled = labelled_counts(library)
+    return {deck: (count, labelled.get(deck, 0)) for deck, count in photo_counts(library).items()}
+
+
+def photo_counts(library: Library) -> dict[str, int]:
+    """Return how many photos each deck has, by a walk along one index; waiting photos are left out."""
+    count = func.sum(case((placing.c.current.is_(True), 1), else_=0)).label("n")
+    query = select(placing.c.deck, count).where(placing.c.deck != UNSORTED).group_by(placing.c.deck)
+    with library.read() as connection:
+        return {row.deck: int(row.n) for row in connection.execute(query) if row.n}
+
+
+def labelled_counts(library: Library, decks: Collection[str] | None = None) -> dict[str, int]:
+    """Return how many photos with a label each deck has, of some decks (a few hundred at most) or of all."""
+    labels = select(label.c.photo).where(label.c.photo == placing.c.key, label.c.current.is_(True))
+    query = (
+        select(placing.c.deck, func.count())
+        .where(placing.c.current.is_(True), placing.c.deck != UNSORTED, labels.exists())
         .group_by(placing.c.deck)
     )
+    if decks is not None:
+        query = query.where(placing.c.deck.in_(sorted(decks)))
     with library.read() as connection:
-        with_labels = {row.deck: row.n for row in connection.execute(labelled)}
-        return {row.deck: (row.n, with_labels.get(row.deck, 0)) for row in connection.execute(photos)}
+        return {deck: count for deck, count in connection.execute(query)}
 
 
 def waiting_count(library: Library) -> int:

@@ -85,6 +85,28 @@ class Originals:
         sync_folder(target.parent)
         return target
 
+    def put(self, data: bytes, sha: str, suffix: str) -> Path:
+        """Keep bytes whose hash the caller has just computed; a known one is left alone.
+
+        Raises OSError (a full disk, a read-only folder) with nothing half left behind.
+        """
+        target = self.path(sha, suffix)
+        if target.exists():
+            return target
+        target.parent.mkdir(parents=True, exist_ok=True)
+        temporary = target.parent / f".{sha[:12]}.{secrets.token_hex(4)}.tmp"
+        try:
+            with temporary.open("wb") as writer:
+                writer.write(data)
+                writer.flush()
+                os.fsync(writer.fileno())
+            temporary.chmod(0o444)
+            temporary.replace(target)
+        finally:
+            temporary.unlink(missing_ok=True)
+        sync_folder(target.parent)
+        return target
+
     def remove(self, sha: str, suffix: str) -> None:
         """Delete an original for good."""
         self.path(sha, suffix).unlink(missing_ok=True)
