@@ -55,8 +55,8 @@ def test_labels_are_taken_in_once_and_come_out_again(page, library, tmp_path):
     assert library.labels() == []
     told = send(page, "labels", "mine.csv", text).json
     assert "2 rows: 1 new, 0 known, 1 set aside." in told["told"]
-    ((row, why),) = told["set_aside"]
-    assert row == "3"
+    (why,) = told["set_aside"]
+    assert why.startswith("Row 3: ")
     assert "nonsense" in why
     assert "1 known" in send(page, "labels", "mine.csv", text).json["told"]
     (label,) = library.labels()
@@ -178,6 +178,20 @@ def test_own_tag_is_added_by_its_form_and_checked(page, library):
     sha = library.photos("D-17")[0].sha
     given = {"photo": sha, "tag": "loose-handrail", "value": "present"}
     assert page.json("/l/library/answer", given).status == 200
+
+
+def test_issued_report_is_checked_and_a_changed_one_named(page, running, library):
+    sha = library.photos("D-17")[0].sha
+    page.json("/l/library/answer", {"photo": sha, "tag": "missing-hanger", "value": "absent"})
+    said = {"signer": "ann", "scope": "all decks", "limits": "none", "weather": "dry"}
+    job = start(page, running, "report", issue="1", **said)
+    text = page.ask("GET", job.told.where).text
+    told = send(page, "report", "report.html", text)
+    assert told.status == 200, told.text
+    assert told.json["told"] == "Every sentence of this report is as the library has it."
+    told = send(page, "report", "report.html", text.replace("D-17", "D-71")).json
+    assert told["count"] > 0
+    assert "not as the library has it" in told["told"]
 
 
 @pytest.mark.browser

@@ -99,6 +99,16 @@ def test_finding_tier_private_and_warning(page, library):
     assert "1 Invented Way" not in page.get("/l/library/deck/summary", d="D-17").text
 
 
+def test_last_act_is_taken_back_whatever_it_was(page, library):
+    page.form("/l/library/deck/finding", deck="D-17", tier="watch", text="it creaks", how="seen")
+    page.form("/l/library/deck/facts", **{"deck": "D-17", "fact.joist_size": "2x8"})
+    for left, told in ((1, "Took back facts"), (0, "Took back a finding")):
+        assert page.form("/l/library/deck/undo", deck="D-17").status == 303
+        assert told in page.get("/l/library/deck/history", d="D-17").text
+        assert (len(library.findings("D-17")), len(library.facts("D-17"))) == (left, 0)
+    assert page.form("/l/library/deck/undo", deck="D-17").status == 400
+
+
 def test_concern_is_closed_with_photos_before_and_after(page, library):
     one, two, _ = library.photos("D-17")
     page.json(

@@ -76,6 +76,7 @@ def _of_decks(lib: str) -> list[Route]:
             route(f"{lib}/deck/{act.__name__}", act, posts=True)
             for act in (say.finding, say.tier, say.private, say.warn, say.lift, say.close)
         ],
+        route(f"{lib}/deck/undo", say.take_back, posts=True),
         route(f"{lib}/deck/move", say.move_photos, posts=True),
         route(f"{lib}/deck/forget", say.forget_photos, posts=True),
     ]

@@ -26,8 +26,8 @@ _MOST_ASIDE = 200
 class Sheet(Upload):
     """A list on its way in."""
 
-    suffixes = (".csv", ".json", ".toml")
-    what = "a list (.csv, .json or .toml)"
+    suffixes = (".csv", ".json", ".toml", ".html", ".pdf")
+    what = "a list (.csv, .json, .toml) or a report (.html, .pdf)"
 
     def most(self, place: Path) -> int:
         """Return how many bytes a list may have."""
@@ -96,7 +96,7 @@ def take(ask: Ask) -> Response:
 
 
 def _said(words: str, aside: list[tuple[object, str]], dry: bool) -> dict[str, Any]:
-    rows = [[str(where), why] for where, why in aside[:_MOST_ASIDE]]
+    rows = [f"Row {where}: {why}" if where else why for where, why in aside[:_MOST_ASIDE]]
     told = f"{words} {'Only tried: nothing was stored.' if dry else ''}".strip()
     return {"told": told, "set_aside": rows, "count": len(aside)}
 
@@ -147,7 +147,19 @@ def _tags(ask: Ask, path: Path, _mapping: Path | None, dry: bool) -> dict[str, A
     return _said(f"{count_of(len(added), 'tag')} added, {len(known)} were there already.", [], dry)
 
 
-_READ = {"labels": _labels, "facts": _facts, "repairs": _repairs, "tags": _tags}
+def _report(ask: Ask, path: Path, _mapping: Path | None, _dry: bool) -> dict[str, Any]:
+    from triage.report import verify_report
+
+    faults = verify_report(ask.library, path)
+    words = (
+        f"{count_of(len(faults), 'thing')} in this report is not as the library has it."
+        if faults
+        else "Every sentence of this report is as the library has it."
+    )
+    return _said(words, [("", str(fault)) for fault in faults], dry=False)
+
+
+_READ = {"report": _report, "labels": _labels, "facts": _facts, "repairs": _repairs, "tags": _tags}
 
 
 # ---- given out --------------------------------------------------------------------------------------------

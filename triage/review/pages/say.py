@@ -14,6 +14,7 @@ from triage.ingest.moving import forget, move
 from triage.library.records import Photo
 from triage.report.text import count_of
 from triage.review.ask import Ask, photo_of
+from triage.review.told import took_back
 
 _MOST_PHOTOS = 50
 
@@ -105,6 +106,12 @@ def close(ask: Ask) -> Response:
         why=ask.need("why", "What was done"), by=ask.by,
     )  # fmt: skip
     return _done(ask, "The concern is closed.")
+
+
+def take_back(ask: Ask) -> Response:
+    """Take back this person's last act, wherever in the library it was."""
+    told = took_back(ask.library.undo(ask.by))
+    return ask.done(ask.url("deck/history", d=ask.deck()), told)
 
 
 def _chosen(ask: Ask) -> Sequence[Photo]:

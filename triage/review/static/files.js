@@ -20,8 +20,8 @@ async function take() {
 function show({ told, set_aside: aside, count }) {
   at("came").replaceChildren(element("p", { text: told }));
   if (!aside.length) return;
-  const rows = aside.map(([where, why]) => element("li", { text: `Row ${where}: ${why}` }));
-  at("came").append(element("p", { text: `Set aside${count > aside.length ? `, the first ${aside.length} of ${count}` : ""}:` }), element("ul", {}, ...rows));
+  const rows = aside.map((text) => element("li", { text }));
+  at("came").append(element("p", { text: at("kind").value === "report" ? "What is not as it was:" : `Set aside${count > aside.length ? `, the first ${aside.length} of ${count}` : ""}:` }), element("ul", {}, ...rows));
 }
 
 at("list").addEventListener("submit", (event) => {
