@@ -9,6 +9,7 @@ import pytest
 from flat_card import beside, card_photo, plain_photo, save_photo
 
 from triage.cli import run
+from triage.errors import BadPhoto
 from triage.library import Library
 from triage.slate.card import Card, library_code
 
@@ -55,7 +56,7 @@ def test_a_heap_is_sorted_by_its_cards_and_what_stays_open_is_listed(home: Path,
     folder = heap(home)
     code, told, _ = said(capsys, "ingest", str(folder), "--deck-from", "slate", "--by", "ann")
     assert code == 3
-    assert told["decks"] == {"A": 4, "B": 2, "unsorted": 1}, told["set_aside"]
+    assert told["decks"] == {"A": 4, "B": 2, "unsorted": 1}
     reasons = {Path(row["file"]).name: row["reason"] for row in told["set_aside"]}
     assert reasons["IMG_0005.jpg"].startswith("comes after the END card of A: placed at 'unsorted'")
     assert "IMG_0099.jpg" in reasons
@@ -71,6 +72,57 @@ def test_a_second_run_adds_nothing_and_forgets_nothing(home: Path, capsys) -> No
     code, told, _ = said(capsys, "ingest", str(folder), "--deck-from", "slate", "--by", "ann")
     assert (told["added"], told["known"]) == (0, 7)
     assert code == 3  # the file that is no photo
+
+
+def test_across_a_photo_that_cannot_be_looked_at_nothing_follows_from_an_earlier_card(
+    home: Path, capsys, monkeypatch
+) -> None:
+    """A broken photo may have been the next deck's card: what comes after it is open, not the last deck's."""
+    folder = home / "heap"
+    shots = [
+        card_photo(card_of(home, "A"), 1),
+        plain_photo(2),
+        card_photo(card_of(home, "B"), 3),
+        plain_photo(4),
+    ]
+    for number, rgb in enumerate(shots, start=1):
+        save_photo(folder / f"IMG_{number:04d}.jpg", rgb, f"2026:05:04 10:00:{10 * number:02d}")
+    torn = folder / "IMG_0003.jpg"
+    torn.write_bytes(torn.read_bytes()[: torn.stat().st_size // 2])
+    code, told, _ = said(capsys, "ingest", str(folder), "--deck-from", "slate", "--by", "ann")
+    assert (code, told["decks"]) == (3, {"A": 2, "unsorted": 1})
+    reasons = {Path(row["file"]).name: row["reason"] for row in told["set_aside"]}
+    assert reasons.keys() == {"IMG_0003.jpg", "IMG_0004.jpg"}
+    assert (
+        "comes after a card that cannot be used: the photo could not be looked at" in reasons["IMG_0004.jpg"]
+    )
+
+
+def test_a_photo_whose_look_fails_once_is_looked_at_again_and_one_that_fails_twice_is_listed(
+    home: Path, capsys, monkeypatch
+) -> None:
+    from triage.ingest import by_slate
+
+    folder, seen = home / "heap", []
+    shots = [card_photo(card_of(home, "A"), 1), plain_photo(2), plain_photo(3)]
+    for number, rgb in enumerate(shots, start=1):
+        save_photo(folder / f"IMG_{number:04d}.jpg", rgb, f"2026:05:04 10:00:{10 * number:02d}")
+    true_look = by_slate.look
+
+    def look(task):
+        name = task.offered.path.name
+        seen.append(name)
+        if name == "IMG_0003.jpg" or (name == "IMG_0001.jpg" and seen.count(name) == 1):
+            raise BadPhoto("took longer than 60 s to read")
+        return true_look(task)
+
+    monkeypatch.setattr(by_slate, "look", look)
+    _, told, _ = said(
+        capsys, "ingest", str(folder), "--deck-from", "slate", "--by", "ann", "--engine", "here"
+    )
+    assert told["decks"] == {"A": 2, "unsorted": 1}
+    (row,) = told["set_aside"]
+    assert (Path(row["file"]).name, "may have shown a card" in row["reason"]) == ("IMG_0003.jpg", True)
 
 
 def test_what_was_left_open_is_moved_with_one_command(home: Path, capsys) -> None:

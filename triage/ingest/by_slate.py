@@ -8,14 +8,14 @@ reason, and a person moves it; nothing is guessed. The reason of every decision 
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path, PurePosixPath
 
 from triage.errors import BadInput
 from triage.ingest.collect import Offered, SetAside, collect
-from triage.ingest.exif import read_exif
+from triage.ingest.exif import ExifFacts, read_exif
 from triage.ingest.ingest import IngestResult, check_visit
 from triage.ingest.ingest import _Run as Run
 from triage.jobs import Cancel, Ok, Progress, map_items
@@ -24,7 +24,7 @@ from triage.library.records import UNSORTED
 from triage.slate.card import Card
 from triage.slate.sorting import Placed, WalkPhoto, sort_walk
 
-"""Where photos stand until a person moves them."""
+NOT_LOOKED_AT = "the photo could not be looked at, and may have shown a card"
 _SERIALS = ("EXIF BodySerialNumber", "MakerNote SerialNumber")
 
 
@@ -54,9 +54,7 @@ def look(task: Look) -> Looked:
     path = task.offered.path
     seen = read_card(open_upright(path).rgb, task.library_id)
     exif = read_exif(path)
-    serial = next((str(exif.private[name]) for name in _SERIALS if name in exif.private), None)
-    folder = PurePosixPath(task.offered.name).parent.as_posix()
-    phone = f"{exif.camera or 'camera'} {serial or f'in {folder}'}"
+    phone = _phone(exif, task.offered.name)
     if seen is None:
         return Looked(phone, exif.taken_at, None, None)
     problem = seen.problem
@@ -65,6 +63,12 @@ def look(task: Look) -> Looked:
     if seen.card is None:
         return Looked(phone, exif.taken_at, None, "a card is seen but cannot be read")
     return Looked(phone, exif.taken_at, seen.card, None)
+
+
+def _phone(exif: ExifFacts, name: str) -> str:
+    serial = next((str(exif.private[key]) for key in _SERIALS if key in exif.private), None)
+    folder = PurePosixPath(name).parent.as_posix()
+    return f"{exif.camera or 'camera'} {serial or f'in {folder}'}"
 
 
 def ingest_by_slate(
@@ -92,8 +96,9 @@ def ingest_by_slate(
         if not offered and not run.result.set_aside:
             shown = ", ".join(str(path) for path in paths)
             raise BadInput(f"There are no photos in {shown}.", "Name a folder, a zip or photo files.")
-        placed = _decide(run, offered)
-        _take(run, _sorted_out(run, offered, placed), given_visit)
+        placed, blind = _decide(run, offered)
+        _take(run, _sorted_out(run, offered, placed, blind), given_visit)
+        _say_blind(run, blind)
     finally:
         run.close()
         shutil.rmtree(scratch, ignore_errors=True)
@@ -108,26 +113,57 @@ def _offered(run: Run, items: Iterable[Offered | SetAside]) -> Iterable[Offered]
             yield one
 
 
-def _decide(run: Run, offered: Sequence[Offered]) -> dict[str, Placed]:
-    """Look at every file (known ones too: their cards count) and sort the walk; by the file's path."""
+def _decide(run: Run, offered: Sequence[Offered]) -> tuple[dict[str, Placed], dict[str, Offered]]:
+    """Look at every file (known ones too: their cards count) and sort the walk.
+
+    Returns the decisions by the file's path, and the files that could not be looked at: each may have shown
+    a card, so nothing follows across it from an earlier one.
+    """
     tasks = [Look(one, run.library.id) for one in offered]
+    photos, failed = _looked(run, tasks)
+    again, blind = _looked(run, [Look(one, run.library.id) for one in failed])
+    photos += again
+    for one in blind:
+        exif = read_exif(one.path)
+        name = PurePosixPath(one.name).name
+        photos.append(
+            WalkPhoto(str(one.path), _phone(exif, one.name), name, exif.taken_at, unclear=NOT_LOOKED_AT)
+        )
+    decided = {placed.key: placed for placed in sort_walk(photos)}
+    return decided, {str(one.path): one for one in blind}
+
+
+def _looked(run: Run, tasks: Sequence[Look]) -> tuple[list[WalkPhoto], list[Offered]]:
+    """Return what was seen in files, and the files that could not be looked at."""
     few = len(tasks) <= 6 and run.engine == "processes"
-    photos = []
+    photos: list[WalkPhoto] = []
+    failed: list[Offered] = []
     outcomes = map_items(
         look, tasks, engine="here" if few else run.engine, cancel=run.cancel, address=run.dask
     )
     for done, outcome in enumerate(outcomes, start=1):
         if run.progress:
             run.progress("looking for cards", done, len(tasks))
+        one = outcome.item.offered
         if isinstance(outcome, Ok):
-            one, seen = outcome.item.offered, outcome.value
+            seen = outcome.value
             name = PurePosixPath(one.name).name
             photos.append(WalkPhoto(str(one.path), seen.phone, name, seen.taken_at, seen.card, seen.unclear))
-    return {placed.key: placed for placed in sort_walk(photos)}
+        else:
+            failed.append(one)
+    return photos, failed
+
+
+def _say_blind(run: Run, blind: Mapping[str, Offered]) -> None:
+    """List files that could not be looked at for a card and were taken in all the same."""
+    taken = {str(row["name"]) for row in run.result.added if row["deck"] == UNSORTED}
+    for one in blind.values():
+        if one.name in taken:
+            run.aside(one, f"{NOT_LOOKED_AT}: placed at '{UNSORTED}', put it right with move")
 
 
 def _sorted_out(
-    run: Run, offered: Iterable[Offered], placed: dict[str, Placed]
+    run: Run, offered: Iterable[Offered], placed: Mapping[str, Placed], blind: Mapping[str, Offered]
 ) -> list[tuple[Offered, str | None]]:
     """Return what is still to be taken in, with its deck, reason and visit; known photos are done at once."""
     wanted: list[tuple[Offered, str | None]] = []
@@ -139,7 +175,7 @@ def _sorted_out(
             continue
         if decision is None or decision.deck is None:
             wanted.append((replace(one, why=decision.reason if decision else None), None))
-            if decision is not None:
+            if decision is not None and str(one.path) not in blind:
                 run.aside(one, f"{decision.reason}: placed at '{UNSORTED}', put it right with move")
         else:
             wanted.append((replace(one, deck=decision.deck, why=decision.reason), decision.visit))
