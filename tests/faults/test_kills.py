@@ -77,13 +77,17 @@ def test_kills_at_random_moments_lose_nothing(ground, part):
     killed = dict.fromkeys(lines, 0)
     acknowledged = {row["photo"] for row in call("photos", "-L", library, "--json")}
     said = call("status", "-L", library, "--json")["labels"]
-    for number in range(KILLS):
+    for number in range(4 * KILLS):
+        if sum(killed.values()) == KILLS:
+            break
         name = list(lines)[number % len(lines)]
         (folder / "b.backup").unlink(missing_ok=True)
+        begun = time.monotonic()
         process = started(*lines[name], "-L", library)
-        time.sleep(draw.uniform(0.1, 1.0) * spans[name])
-        finished = process.poll() is not None
-        if not finished:
+        try:
+            process.wait(draw.uniform(0.1, 1.0) * spans[name])
+            spans[name] = time.monotonic() - begun  # it is quicker now: the next kill falls into the work
+        except subprocess.TimeoutExpired:
             os.killpg(process.pid, signal.SIGKILL)
             killed[name] += 1
         process.wait()
@@ -102,5 +106,5 @@ def test_kills_at_random_moments_lose_nothing(ground, part):
         call(*lines[name], "-L", library, "--json")
     whole = call("ingest", folder / "card", "-L", library, "--json")
     assert (whole["added"], whole["known"]) == (0, 24)
-    assert sum(killed.values()) >= KILLS // 2  # the draws fall into the work, not behind its end
-    print(f"killed before the end: {killed} of {KILLS} runs")
+    print(f"killed before the end: {killed}")
+    assert sum(killed.values()) == KILLS
