@@ -13,6 +13,7 @@ from triage.cli import cli, run
 NOT_HERE = {
     "deck-triage label ask": "opens a screen in the terminal; driven in tests/screens",
     "deck-triage review": "opens the page; driven in tests/review",
+    "deck-triage embed --engine dask": "needs a scheduler; driven with real workers in tests/jobs",
 }
 
 

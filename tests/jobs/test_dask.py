@@ -174,3 +174,32 @@ def test_an_address_beyond_this_machine_without_tls_is_refused(address):
 )
 def test_loopback_and_tls_are_let_through(address):
     assert check_address(address) == address
+
+
+def test_the_command_embeds_on_a_cluster(tmp_path, capsys):
+    import json
+
+    from triage.cli import run
+    from triage.ingest import ingest
+    from triage.library import Library
+
+    for number in range(3):
+        draw_photo(tmp_path / "card" / "D-17" / f"{number}.jpg", seed=number, size=(320, 240))
+    with Library.create(tmp_path / "library") as library:
+        ingest(library, [tmp_path / "card"], by="ann", engine="here")
+    cluster = Cluster(tmp_path, 1)
+    try:
+        words = [
+            "embed",
+            "--engine",
+            "dask",
+            "--dask",
+            cluster.address,
+            "--json",
+            "-L",
+            str(tmp_path / "library"),
+        ]
+        assert run(words) == 0
+    finally:
+        cluster.close()
+    assert json.loads(capsys.readouterr().out)["new"] == 3

@@ -47,7 +47,9 @@ def copy_vectors(library, source, *targets):
 def asked(monkeypatch):
     """Run `label ask` and return its questions as (deck/name, tag, asked_by), without the screen."""
     taken = []
-    monkeypatch.setattr("triage.screens.ask.ask_these", lambda library, by, asked: taken.extend(asked) or 0)
+    monkeypatch.setattr(
+        "triage.screens.ask.ask_these", lambda library, by, asked, *_: taken.extend(asked) or 0
+    )
 
     def ask(path, *words):
         taken.clear()
