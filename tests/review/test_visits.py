@@ -65,3 +65,39 @@ def test_concern_is_closed_side_by_side_by_mouse(visitor, library, second_visit)
     page = visitor.go("/l/library/deck/compare?d=D-17")
     expect(page.locator(".compared")).to_contain_text("Better")
     assert visitor.axe() == []
+
+
+@pytest.mark.browser
+def test_photos_after_are_put_in_order_of_the_likeliest_place_and_none_is_chosen(
+    visitor, library, second_visit
+):
+    from triage.places import propose_places
+
+    may, _ = second_visit
+    page = visitor.go("/l/library/deck/summary?d=D-17")
+    page.locator("text=Close it after the repair").first.click()
+    with page.expect_navigation():
+        page.click("#likely")
+    found = propose_places(library, "D-17", may, limit=50)
+    shown = [one.get_attribute("value") for one in page.locator("input[name=after]").all()]
+    assert shown[: len(found)] == [one.photo.sha for one in found]
+    expect(
+        page.locator(".choice", has=page.locator(f"input[value='{shown[0]}'][name=after]"))
+    ).to_contain_text(found[0].why)
+    assert page.locator("input[name=after]:checked").count() == 0
+    assert page.locator("input[name=before]:checked").get_attribute("value") == may.sha
+    assert visitor.axe() == []
+    other = page.locator("input[name=before]:not(:checked)").first.get_attribute("value")
+    page.check(f"input[name=before][value='{other}']")
+    assert f"likely={other}" in page.locator("#likely").get_attribute("href")
+    assert library.closings("D-17") == []
+
+
+def test_a_photo_of_another_deck_is_no_photo_before(page, library, second_visit):
+    foreign = library.photos("D-18")[0].sha
+    row = compare(library, "D-17").concerns[0]
+    found = page.get(
+        "/l/library/deck/closing", d="D-17", rule=row.rule, place=row.place or "", likely=foreign
+    )
+    assert found.status == 400
+    assert "not of this deck" in found.text

@@ -10,6 +10,7 @@ from triage.assess.compare import compare
 from triage.errors import BadInput
 from triage.ingest import check_visit
 from triage.library.records import Photo
+from triage.places import propose_places
 from triage.review.ask import Ask
 
 
@@ -46,10 +47,25 @@ def closing(ask: Ask) -> Response:
     shown = {photo.sha: photo for photo in photos}
     before = [shown[sha] for sha in concern.photos if sha in shown]
     before += [photo for photo in photos if photo not in before]
+    of_concern, chosen = len(concern.photos), before[0] if before else None
+    after, why = _after(photos, chosen), {}
+    if ask.query.get("likely"):
+        chosen = _one_of(photos, ask.query["likely"])
+        found = propose_places(ask.library, deck, chosen, limit=len(photos))
+        why = {one.photo.sha: one.why for one in found}
+        ranked = [one.photo for one in found]
+        after = ranked + [photo for photo in _after(photos, chosen) if photo.sha not in why]
     return ask.site.show(
         "closing.html", ask, here="summary", deck_name=deck, concern=concern, before=before,
-        after=_after(photos, before[0] if before else None), of_concern=len(concern.photos),
+        after=after, why=why, chosen=chosen, of_concern=of_concern,
     )  # fmt: skip
+
+
+def _one_of(photos: list[Photo], sha: str) -> Photo:
+    for photo in photos:
+        if photo.sha == sha:
+            return photo
+    raise BadInput("This photo is not of this deck.", "Choose the photo before among the deck's own.")
 
 
 def _after(photos: list[Photo], before: Photo | None) -> list[Photo]:

@@ -10,3 +10,13 @@ for (const big of document.querySelectorAll("[data-big]")) {
     if (choice.checked) show(choice);
   }
 }
+
+// What the photos after are compared with is the photo before that is chosen.
+const likely = document.getElementById("likely");
+for (const choice of document.querySelectorAll("#closing input[name=before]")) {
+  choice.addEventListener("change", () => {
+    const to = new URL(likely.href);
+    to.searchParams.set("likely", choice.value);
+    likely.href = to;
+  });
+}
