@@ -80,3 +80,15 @@ def test_turning_the_labels_turns_the_weights():
     other = fit_primal(rows, 1 - labels, balanced(1 - labels, np.ones(50)))
     np.testing.assert_allclose(one[0], -other[0], atol=1e-5)
     assert one[1] == pytest.approx(-other[1], abs=1e-5)
+
+
+def test_scores_that_tell_nothing_give_the_share_and_keep_their_order():
+    from triage.train.calibrate import apply, fit_platt
+
+    raw = np.linspace(-3, 3, 40)
+    labels = (np.arange(40) % 4 != 0).astype(float)
+    labels[-12:] = 0.0  # the highest scores are the negatives: what was left out contradicts the score
+    chance = apply(fit_platt(raw, labels), raw)
+    assert np.all(np.diff(chance) > 0)
+    assert np.ptp(chance) < 0.06
+    assert chance.mean() == pytest.approx(labels.mean(), abs=0.03)

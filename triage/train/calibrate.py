@@ -52,14 +52,23 @@ def platt_targets(labels: Floats) -> Floats:
     return np.asarray(np.where(labels > 0.5, (present + 1) / (present + 2), 1 / (absent + 2)))
 
 
+LEAST_SLOPE = 0.05
+"""Least slope of a fitted logistic, per standard deviation of the score: one deviation moves p by .0125."""
+
+
 def fit_platt(raw: Floats, labels: Floats) -> Calibration:
-    """Logistic in the raw score with smoothed targets; a slope below zero is set to zero."""
+    """Logistic in the raw score with smoothed targets, never falling.
+
+    Where left-out scores tell nothing (a slope near zero or below), every photo gets nearly the share of
+    positives; a hair of slope keeps the order of the scores, so that photos are still looked at in it.
+    """
     spread = max(float(raw.std()), _EDGE)
     column = (raw / spread)[:, None]
     slope, offset = fit_primal(column, platt_targets(labels), np.ones(len(raw)), c=1e4)
-    if slope[0] <= 0:
+    if slope[0] < LEAST_SLOPE:
         share = float(platt_targets(labels).mean())
-        return Calibration("platt", (0.0, float(np.log(share / (1 - share)))))
+        middle = float(np.log(share / (1 - share)) - LEAST_SLOPE * column.mean())
+        return Calibration("platt", (LEAST_SLOPE / spread, middle))
     return Calibration("platt", (float(slope[0] / spread), offset))
 
 
