@@ -9,8 +9,9 @@ from __future__ import annotations
 import hashlib
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 _CHUNK = 1 << 20
 
@@ -63,33 +64,27 @@ class Originals:
 
         Raises OSError (a full disk, a read-only folder) with nothing half left behind.
         """
-        target = self.path(sha, suffix)
-        if target.exists():
-            return target
-        target.parent.mkdir(parents=True, exist_ok=True)
-        temporary = target.parent / f".{sha[:12]}.{secrets.token_hex(4)}.tmp"
         digest = hashlib.sha256()
-        try:
-            with source.open("rb") as reader, temporary.open("wb") as writer:
+
+        def copy(writer: BinaryIO) -> None:
+            with source.open("rb") as reader:
                 while chunk := reader.read(_CHUNK):
                     digest.update(chunk)
                     writer.write(chunk)
-                writer.flush()
-                os.fsync(writer.fileno())
             if digest.hexdigest() != sha:
                 raise OSError(f"{source} changed while it was read")
-            temporary.chmod(0o444)
-            temporary.replace(target)
-        finally:
-            temporary.unlink(missing_ok=True)
-        sync_folder(target.parent)
-        return target
+
+        return self._keep(sha, suffix, copy)
 
     def put(self, data: bytes, sha: str, suffix: str) -> Path:
         """Keep bytes whose hash the caller has just computed; a known one is left alone.
 
         Raises OSError (a full disk, a read-only folder) with nothing half left behind.
         """
+        return self._keep(sha, suffix, lambda writer: writer.write(data))
+
+    def _keep(self, sha: str, suffix: str, write: Callable[[BinaryIO], object]) -> Path:
+        """Have an original written whole and read-only, or nothing of it; a known one is left alone."""
         target = self.path(sha, suffix)
         if target.exists():
             return target
@@ -97,7 +92,7 @@ class Originals:
         temporary = target.parent / f".{sha[:12]}.{secrets.token_hex(4)}.tmp"
         try:
             with temporary.open("wb") as writer:
-                writer.write(data)
+                write(writer)
                 writer.flush()
                 os.fsync(writer.fileno())
             temporary.chmod(0o444)

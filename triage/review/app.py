@@ -114,7 +114,7 @@ def _of_library(lib: str) -> list[Route]:
         route(f"{lib}/tags/add", tags.add, posts=True),
         route(f"{lib}/files", files.show),
         route(f"{lib}/files/begin", files.begin, posts=True, json=True),
-        files.file_route(f"{lib}/files/{{upload}}/file"),
+        add.file_route(f"{lib}/files/{{upload}}/file", files.Sheet),
         route(f"{lib}/files/take", files.take, posts=True, json=True),
         route(f"{lib}/files/{{kind}}", files.give),
         route(f"{lib}/add", add.show),

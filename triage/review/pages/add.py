@@ -43,8 +43,8 @@ def begin(ask: Ask) -> Response:
     return JSONResponse({"upload": Upload.begin(ask.library).id, "most_files": MAX_FILES})
 
 
-def file_route(path: str) -> Route:
-    """Return the route that takes one file as the bare body of a request, streamed to the disk."""
+def file_route(path: str, kind: type[Upload] = Upload) -> Route:
+    """Return the route that takes one file of an upload as the bare body of a request, to the disk."""
 
     async def endpoint(request: Request) -> Response:
         ask = Ask(
@@ -52,7 +52,7 @@ def file_route(path: str) -> Route:
             {"upload": str(request.path_params["upload"])}, dict(request.query_params), wants_json=True,
         )  # fmt: skip
         try:
-            upload = Upload.find(ask.library, ask.path["upload"])
+            upload = kind.find(ask.library, ask.path["upload"])
             name = ask.query.get("name", "")
             size = await upload.take(name, chunks(request, upload.most(upload.place(name))))
             return JSONResponse({"bytes": size})

@@ -7,14 +7,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
-from starlette.routing import Route
 
 from triage.errors import BadInput, TriageError
 from triage.report.text import count_of
-from triage.review.ask import Ask, refused
-from triage.review.bodies import chunks
+from triage.review.ask import Ask
 from triage.review.pages import giving
 from triage.review.pages.photo import text
 from triage.review.uploads import Upload
@@ -51,27 +48,6 @@ def begin(ask: Ask) -> Response:
     if not ask.by:
         raise BadInput("Nobody is named as the speaker.")
     return JSONResponse({"upload": Sheet.begin(ask.library).id})
-
-
-def file_route(path: str) -> Route:
-    """Return the route that takes one list as the bare body of a request."""
-
-    async def endpoint(request: Request) -> Response:
-        ask = Ask(
-            request.app.state.site, request.scope["session"], str(request.path_params["lib"]), {},
-            dict(request.query_params), wants_json=True,
-        )  # fmt: skip
-        try:
-            upload = Sheet.find(ask.library, str(request.path_params["upload"]))
-            name = ask.query.get("name", "")
-            size = await upload.take(name, chunks(request, upload.most(upload.place(name))))
-            return JSONResponse({"bytes": size})
-        except TriageError as error:
-            return refused(ask, error)
-        except OSError as error:
-            return refused(ask, TriageError(f"{error.strerror or error}.", "Free some space and try again."))
-
-    return Route(path, endpoint, methods=["POST"])
 
 
 def take(ask: Ask) -> Response:
