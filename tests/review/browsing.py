@@ -41,6 +41,18 @@ def launched():
             browser.close()
 
 
+def drawn(picture) -> None:
+    """Wait until an image on the page has come.
+
+    Asked from outside: the page's rules let nobody evaluate text in it, and Playwright's own
+    waiting for a function does so from its second look on.
+    """
+    from playwright.sync_api import expect
+
+    expect(picture).to_have_js_property("complete", True)
+    expect(picture).not_to_have_js_property("naturalWidth", 0)
+
+
 def axe_faults(page) -> list[str]:
     """Return what axe finds wrong on a page, one line per rule with the first place."""
     page.evaluate(AXE)

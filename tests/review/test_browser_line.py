@@ -8,7 +8,7 @@ import time
 import pytest
 from playwright.sync_api import expect
 
-from tests.review.browsing import Visitor
+from tests.review.browsing import Visitor, drawn
 from triage.library import Library
 from triage.review.server import Running
 
@@ -84,7 +84,7 @@ def answer_deck(one, deck, *, first):
     expect(page.locator("#chosen")).to_have_text("4 chosen.")
     page.click("[data-part=hanger]")
     one.said("4 photos show the hanger.")
-    look_at(page, page.locator(".tile"))
+    look_at(page.locator(".tile"))
     page.click("[data-rest]")
     one.said("Looked at all 4")
     page.click(".steps >> text=Missing hanger")
@@ -96,17 +96,16 @@ def answer_deck(one, deck, *, first):
             position={"x": box["width"] * 240 / 320, "y": box["height"] * 100 / 240}
         )
     expect(page.locator("#tally")).to_contain_text("2 yes, the other 2 will be answered no")
-    look_at(page, tiles)
+    look_at(tiles)
     with page.expect_navigation():
         page.click("[data-looked=all]")
 
 
-def look_at(page, tiles):
+def look_at(tiles):
     """Bring every tile onto the screen for a moment, as somebody who scrolls through does."""
     for tile in tiles.all():
         tile.scroll_into_view_if_needed()
-        tile.locator("img").evaluate("picture => picture.decode()")
-        page.wait_for_timeout(330)
+        expect(tile).to_have_attribute("data-seen", "yes")
 
 
 def train(page):
@@ -171,11 +170,15 @@ def test_labelling_by_keyboard(visitor, library):
     assert not any(label.saw_machine for label in rows.values())
 
 
-def wait_for_labels(library, count):
+def wait_until(so):
     ends = time.monotonic() + 10
-    while len(library.labels()) != count:
-        assert time.monotonic() < ends, len(library.labels())
+    while not so():
+        assert time.monotonic() < ends
         time.sleep(0.05)
+
+
+def wait_for_labels(library, count):
+    wait_until(lambda: len(library.labels()) == count)
 
 
 def test_fast_keys_never_overtake_each_other(visitor, library):
@@ -215,12 +218,13 @@ def test_click_marks_the_spot_also_when_zoomed_and_turned(visitor, library, phot
     assert (photo.width, photo.height) == (800, 1200)
     page = visitor.go(f"/l/library/photo/{photo.sha}")
     frame = page.locator("#frame")
-    page.wait_for_function("document.getElementById('picture').complete")
+    drawn(page.locator("#picture"))
     click_at(page, 0.25, 0.75)
     expect(page.locator("#question")).to_contain_text("1 marked")
     frame.hover()
+    whole = page.locator("#paper").bounding_box()["width"]
     page.mouse.wheel(0, -700)
-    page.wait_for_timeout(100)
+    wait_until(lambda: page.locator("#paper").bounding_box()["width"] > 1.5 * whole)
     click_at(page, 0.5, 0.5)
     expect(page.locator("#question")).to_contain_text("2 marked")
     page.keyboard.press("p")
@@ -239,7 +243,7 @@ def click_at(page, across, down):
 
 def test_drag_marks_a_box_and_backspace_takes_it_away(visitor, library):
     page = visitor.go(f"/l/library/photo/{library.photos('D-17')[0].sha}")
-    page.wait_for_function("document.getElementById('picture').complete")
+    drawn(page.locator("#picture"))
     box = page.locator("#paper").bounding_box()
     page.mouse.move(box["x"] + 0.2 * box["width"], box["y"] + 0.3 * box["height"])
     page.mouse.down()
@@ -296,7 +300,7 @@ def test_looked_at_all_is_refused_while_photos_were_never_on_the_screen(
     page.evaluate("document.querySelector('[data-looked]').click()")
     visitor.said("have not been on the screen yet")
     assert library.labels() == []
-    look_at(page, page.locator(".lookat"))
+    look_at(page.locator(".lookat"))
     with page.expect_navigation():
         page.evaluate("document.querySelector('[data-looked]').click()")
     assert [label.value for label in library.labels()] == ["absent"] * 14
@@ -306,12 +310,12 @@ def test_looked_at_all_is_refused_while_photos_were_never_on_the_screen(
 def test_close_view_marks_the_same_place(visitor, library):
     page = visitor.go("/l/library/look?d=D-17&tag=missing-hanger")
     page.locator("[data-closer]").first.click()
-    page.wait_for_function("document.getElementById('closer-picture').complete")
+    drawn(page.locator("#closer-picture"))
     box = page.locator("#closer-paper").bounding_box()
     page.mouse.click(box["x"] + 0.3 * box["width"], box["y"] + 0.6 * box["height"])
     page.click("[data-view=close]")
     expect(page.locator("#tally")).to_contain_text("1 yes")
-    look_at(page, page.locator(".lookat"))
+    look_at(page.locator(".lookat"))
     with page.expect_navigation():
         page.click("[data-looked=all]")
     marked = [label for label in library.labels() if label.value == "present"]

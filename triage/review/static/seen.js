@@ -27,6 +27,7 @@ export class Seen {
       const picture = tile.querySelector("img");
       if (this.since.get(tile) !== now || !picture.complete || !picture.naturalWidth) return;
       this.left.delete(tile);
+      tile.dataset.seen = "yes";
       tile.classList.remove("unseen");
     }, MOMENT_MS);
   }
