@@ -44,6 +44,10 @@ class Damaged(TriageError):
     """Something stored does not match its hash or its format."""
 
 
+class NotWritten(TriageError):
+    """The library cannot be written now: it is read-only, the disk is full, or another program holds it."""
+
+
 class WrongUsage(TriageError):
     """The words of the command do not fit."""
 

@@ -14,17 +14,23 @@ from triage.library.backup import restore
 from triage.library.tables import FORMAT_VERSION, metadata
 from triage.library.verify import verify
 
-OLD = Path(__file__).with_name("format-1.backup")
-"""Made by the program of format 1 itself: see `make_format_1.py`."""
+OLDER = range(1, FORMAT_VERSION)
+"""Each has a `format-N.backup`, made by the program of that format itself: see `make_old_format.py`."""
 
-SCHEMAS = {2: "4175abbb0db7a191"}
+SCHEMAS = {2: "4175abbb0db7a191", 3: "a04fc891cde24c58"}
 """Begin of the SHA-256 of columns and indexes. Changed tables need a new format, a revision, a line here."""
 
 
+@pytest.fixture(params=OLDER)
+def older(request, tmp_path):
+    """The number of an older format, and a library of it."""
+    restore(Path(__file__).with_name(f"format-{request.param}.backup"), tmp_path / "old")
+    return request.param, tmp_path / "old"
+
+
 @pytest.fixture
-def old(tmp_path):
-    restore(OLD, tmp_path / "old")
-    return tmp_path / "old"
+def old(older):
+    return older[1]
 
 
 def rows(database: Path, query: str):
@@ -52,9 +58,10 @@ def test_a_change_of_the_tables_is_a_new_format():
     assert hashlib.sha256(json.dumps(tables).encode()).hexdigest()[:16] == SCHEMAS[FORMAT_VERSION]
 
 
-def test_the_library_of_the_format_before_opens_with_all_its_words(old):
+def test_a_library_of_an_older_format_opens_with_all_its_words(older):
+    number, old = older
     with Library.open(old) as library:
-        assert library.brought.before == 1
+        assert library.brought.before == number
         assert library.brought.after == FORMAT_VERSION
         photos = library.photos()
         assert [photo.path_name for photo in photos] == [f"D-17/IMG_041{number}.jpg" for number in range(3)]
@@ -71,7 +78,8 @@ def test_the_library_of_the_format_before_opens_with_all_its_words(old):
         assert library.brought is None
 
 
-def test_the_copy_from_before_holds_every_event_in_the_old_format(old):
+def test_the_copy_from_before_holds_every_event_in_the_old_format(older):
+    number, old = older
     before = rows(old / "library.sqlite", "SELECT * FROM event ORDER BY log_id, seq")
     old_schema = schema(old / "library.sqlite")
     with Library.open(old) as library:
@@ -79,7 +87,7 @@ def test_the_copy_from_before_holds_every_event_in_the_old_format(old):
         assert [event.hash for event in library.events()] == [row[-1] for row in before]
     assert rows(copy, "SELECT * FROM event ORDER BY log_id, seq") == before
     assert schema(copy) == old_schema
-    assert rows(copy, "SELECT value FROM meta WHERE key = 'format'") == [("1",)]
+    assert rows(copy, "SELECT value FROM meta WHERE key = 'format'") == [(str(number),)]
 
 
 def test_a_migrated_library_has_the_tables_and_indexes_of_a_new_one(old, tmp_path):
@@ -101,23 +109,21 @@ def test_a_library_at_home_goes_on_with_its_own_chain(old):
         assert len(library.head()) == 1
 
 
-def test_a_migration_that_fails_leaves_the_library_as_it_was(old, monkeypatch):
-    from triage.library.migrations.versions import format_2
-
+def test_a_migration_that_fails_leaves_the_library_as_it_was(older, monkeypatch):
+    number, old = older
     before = rows(old / "library.sqlite", "SELECT * FROM event"), schema(old / "library.sqlite")
 
     def broken(connection, found):
         connection.exec_driver_sql("DROP INDEX label_tag")
         raise OSError(28, "No space left on device")
 
-    assert format_2.down_revision == "1"
     with monkeypatch.context() as patch:
         patch.setattr(migrate, "_run", broken)
-        with pytest.raises(TriageError, match=r"format 1 .* as it was"):
+        with pytest.raises(TriageError, match=rf"format {number} .* as it was"):
             Library.open(old)
     assert (rows(old / "library.sqlite", "SELECT * FROM event"), schema(old / "library.sqlite")) == before
     with Library.open(old) as library:
-        assert library.brought.before == 1
+        assert library.brought.before == number
 
 
 def test_two_programs_that_open_an_old_library_at_once_migrate_it_once(old):

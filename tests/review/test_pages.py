@@ -8,6 +8,8 @@ from PIL import Image
 
 from tests.review.browserless import Client
 from triage.assess import assess_library
+from triage.assess.said import set_tier
+from triage.errors import NotWritten
 from triage.library import Library
 from triage.review.standing import Standing
 
@@ -85,46 +87,36 @@ def test_what_a_decision_did_to_the_deck_is_told(page, library):
     assert page.get("/l/library/standing", d="D-17").json["changes"] == []
 
 
-def test_kept_assessment_is_what_assess_library_gives(library):
-    kept = Standing(library)
-    steps = [
-        lambda: None,
-        lambda: library.say(
-            "label", {"photo": library.photos()[0].sha, "tag": "missing-hanger", "value": "present"}, by="a"
-        ),
-        lambda: library.say(
-            "fact",
-            {
-                "deck": "D-18",
-                "visit": "2026-05-04",
-                "key": "height_above_grade_ft",
-                "value": 9.0,
-                "photos": [],
-            },
-            by="a",
-        ),
-        lambda: library.undo("a"),
-        lambda: library.undo("a"),
-        lambda: library.say(
-            "moved",
-            {
-                "sha": library.photos("D-18")[0].sha,
-                "deck": "new",
-                "visit": None,
-                "name": "x.jpg",
-                "from": "D-18",
-            },
-            by="a",
-        ),
-        lambda: library.say("forgotten", {"sha": library.photos("new")[0].sha}, by="a"),
-    ]
-    for step in steps:
-        step()
-        for deck in library.decks()[:1]:
-            kept.of(deck)
-        expected = [one.to_json() for one in assess_library(library)]
-        assert [one.to_json() for one in kept.all()] == expected
-        assert kept.ready
+def test_the_list_is_brought_up_behind_the_page(library):
+    """What it lists is what is kept beside the log: see `tests/assess/test_kept.py`."""
+    standing = Standing(library)
+    assert (standing.ready, standing.lines()) == (False, [])
+    standing.start()
+    assert standing.wait(20)
+    assert standing.ready
+    assert [line.deck for line in standing.lines()] == [one.deck for one in assess_library(library)]
+    set_tier(library, "D-18", "stop-use", why="It leans.", by="ann")
+    assert not standing.ready
+    assert standing.of("D-18").tier_by_person.tier == "stop-use"
+    assert standing.last("D-17") is None
+    standing.start()
+    assert standing.wait(20)
+    assert standing.lines()[0].tier_by_person.why == "It leans."
+
+
+def test_a_library_that_cannot_be_written_is_listed_all_the_same(library, monkeypatch):
+    def refuse(_engine):
+        raise NotWritten("read only")
+
+    monkeypatch.setattr("triage.assess.keeping.writing", refuse)
+    standing = Standing(library)
+    standing.start()
+    assert standing.wait(20)
+    assert standing.failed is None
+    assert standing.ready
+    assert [line.deck for line in standing.lines()] == [one.deck for one in assess_library(library)]
+    library.say("fact", {"deck": "D-18", "key": "attached", "value": True}, by="a")
+    assert not standing.ready
 
 
 def test_pictures_are_upright_and_carry_no_metadata(page, library, photo_maker, tmp_path):

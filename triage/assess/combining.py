@@ -14,6 +14,10 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable, Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
 RHO = 0.5
 """Used until enough decks are there to fit it."""
 FIT_FROM_DECKS = 30
@@ -51,18 +55,26 @@ def fit_rho(rows: Sequence[tuple[Sequence[float], bool]], decks: int | None = No
     `decks` is how many decks they come from (one each where it is not said). Ties go to the rho nearest to
     0.5. Needs rows with the defect and rows without it, else null.
     """
-    truths = [truth for _, truth in rows]
-    if (len(rows) if decks is None else decks) < FIT_FROM_DECKS or all(truths) or not any(truths):
+    ends = np.array([mixing_ends(maxima, truth) for maxima, truth in rows]).reshape(-1, 3)
+    return fit_rho_to_ends(ends, len(rows) if decks is None else decks)
+
+
+def mixing_ends(maxima: Sequence[float], truth: bool) -> tuple[float, float, float]:
+    """Return (P at rho 0, P at rho 1, truth): all that fitting needs, for P is linear in rho."""
+    return union_probability(maxima, 0.0), union_probability(maxima, 1.0), float(truth)
+
+
+def fit_rho_to_ends(ends: FloatArray, decks: int) -> float | None:
+    """Return what `fit_rho` does, from an array (rows, 3) of `mixing_ends`."""
+    apart, together, truth = ends.T
+    if decks < FIT_FROM_DECKS or truth.all() or not truth.any():
         return None
-    grid = [step / _STEPS for step in range(_STEPS + 1)]
-    losses = {rho: _log_loss(rows, rho) for rho in grid}
-    best = min(losses.values())
-    return min((rho for rho in grid if losses[rho] <= best + 1e-12), key=lambda rho: abs(rho - RHO))
+    grid = np.arange(_STEPS + 1) / _STEPS
+    losses = np.array([_log_loss(apart + rho * (together - apart), truth) for rho in grid])
+    best = grid[losses <= losses.min() + 1e-12]
+    return float(best[np.argmin(np.abs(best - RHO))])
 
 
-def _log_loss(rows: Sequence[tuple[Sequence[float], bool]], rho: float) -> float:
-    total = 0.0
-    for maxima, truth in rows:
-        probability = min(1 - _FLOOR, max(_FLOOR, union_probability(maxima, rho)))
-        total -= math.log(probability if truth else 1 - probability)
-    return total / len(rows)
+def _log_loss(probability: FloatArray, truth: FloatArray) -> float:
+    clipped = np.clip(probability, _FLOOR, 1 - _FLOOR)
+    return float(-np.log(np.where(truth > 0, clipped, 1 - clipped)).mean())

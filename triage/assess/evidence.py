@@ -6,7 +6,9 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from triage.assess.combining import RHO, fit_rho, group_maxima
+import numpy as np
+
+from triage.assess.combining import RHO, FloatArray, fit_rho_to_ends, group_maxima, mixing_ends
 from triage.assess.order import rank
 from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.rules import RuleBook, load_rule_book
@@ -43,18 +45,23 @@ def rule_book_of(lib: Library) -> RuleBook:
 
 
 def gather_all(
-    lib: Library, decks: Sequence[str] | None = None, visit: str | None = None, as_of: str | None = None
+    lib: Library,
+    decks: Sequence[str] | None = None,
+    visit: str | None = None,
+    as_of: str | None = None,
+    promise: dict[str, str] | None = None,
 ) -> list[DeckEvidence]:
     """Return the evidence of decks, by name; raises BadInput as `assess_library` does.
 
-    With `visit` and no deck named, decks that had no visit by then are left out.
+    With `visit` and no deck named, decks that had no visit by then are left out. `promise` is `promise_words`
+    where it is at hand.
     """
     view = lib.as_of(_utc(as_of)) if as_of else lib
     for deck in decks or ():
         if not view.is_deck(deck):
             when = f" as of {as_of}" if as_of else ""
             raise BadInput(f"There is no deck '{deck}' in this library{when}.", _hint(view.decks()))
-    promise = _promise(lib)
+    promise = promise_words(lib) if promise is None else promise
     found = []
     for deck in decks or view.decks():
         visits = [one for one in view.visits(deck) if visit is None or (one or _FIRST) <= visit]
@@ -108,7 +115,8 @@ def _of_photos(
     return {key: one for key, one in suggestions.items() if key[0] in shas}
 
 
-def _promise(lib: Library) -> dict[str, str]:
+def promise_words(lib: Library) -> dict[str, str]:
+    """Return how each tag's promise stands, in one word; empty where no model was trained."""
     if lib.model() is None:
         return {}
     from triage.presort.of_library import promise_standing
@@ -140,16 +148,25 @@ def fitted_rho(evidence: Iterable[DeckEvidence], tags: Sequence[str]) -> float:
 
     A deck counts once per tag; below 30 decks, or where all or none have the defect, rho stays at 0.5.
     """
-    pairs: list[tuple[list[float], bool]] = []
-    counted: set[str] = set()
-    for one in evidence:
-        for tag in tags:
-            words = [one.words.get((photo.sha, tag)) for photo in one.photos]
-            guesses = [(p, one.suggestions.get((p.sha, tag))) for p in one.photos]
-            answered = words and all(word is not None and word.value != "unclear" for word in words)
-            if answered and all(guess is not None for _, guess in guesses):
-                maxima = group_maxima((group_of(p), g.probability) for p, g in guesses if g is not None)
-                pairs.append((maxima, any(word is not None and word.value == "present" for word in words)))
-                counted.add(one.deck)
-    fitted = fit_rho(pairs, decks=len(counted))
+    rows = [mixing_rows(one, tags) for one in evidence]
+    return rho_of_rows([row for row in rows if len(row)])
+
+
+def rho_of_rows(rows: Sequence[FloatArray]) -> float:
+    """Return rho from the `mixing_rows` of each deck that has any."""
+    fitted = fit_rho_to_ends(np.concatenate(rows), len(rows)) if rows else None
     return RHO if fitted is None else fitted
+
+
+def mixing_rows(one: DeckEvidence, tags: Sequence[str]) -> FloatArray:
+    """Return `mixing_ends` (rows, 3): a row for each tag that persons answered on all of a deck's photos."""
+    found = []
+    for tag in tags:
+        words = [one.words.get((photo.sha, tag)) for photo in one.photos]
+        guesses = [(p, one.suggestions.get((p.sha, tag))) for p in one.photos]
+        answered = words and all(word is not None and word.value != "unclear" for word in words)
+        if answered and all(guess is not None for _, guess in guesses):
+            maxima = group_maxima((group_of(p), g.probability) for p, g in guesses if g is not None)
+            there = any(word is not None and word.value == "present" for word in words)
+            found.append(mixing_ends(maxima, there))
+    return np.array(found, np.float64).reshape(-1, 3)

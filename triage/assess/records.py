@@ -183,7 +183,7 @@ class DeckSummary:
             "open_up": list(self.open_up),
             "unreviewed": self.unreviewed,
             "checks": [check.to_json() for check in self.checks],
-            "order_parts": dict(self.score_parts),
+            "order_parts": {name: round(part, 9) for name, part in self.score_parts.items()},
             "reason": self.reason,
             "caution": self.caution,
         }

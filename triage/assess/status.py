@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
+from triage.assess.evidence import promise_words
+from triage.assess.kept import kept_unreviewed
 from triage.library import Library
-from triage.library.counts import label_count, photo_counts, pile_counts, unreviewed_count, waiting_count
+from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED
 
 _ENOUGH_TO_TRAIN = 40
@@ -28,16 +31,13 @@ def waiting_words(library: Library) -> str:
 
 def status_of(library: Library) -> dict[str, Any]:
     """Return counts and the next step, in the shape that scripts rely on."""
-    from triage.presort.of_library import promise_standing
-
     decks = photo_counts(library)
     waiting = waiting_count(library)
     photos = sum(decks.values())
     labels = label_count(library)
     model = library.model()
-    standing = {tag: one.standing for tag, one in promise_standing(library).items()} if model else {}
-    unreviewed = unreviewed_count(library, library.vocabulary().core, standing)
-    piles = pile_counts(library)
+    unreviewed = open_questions(library)
+    piles = piles_present(library)
     step = next_step(photos, labels, unreviewed, piles, trained=model is not None, waiting=waiting)
     return {
         "decks": len(decks),
@@ -51,8 +51,16 @@ def status_of(library: Library) -> dict[str, Any]:
     }
 
 
+def open_questions(library: Library) -> int:
+    """Return how many questions are open: as kept, counted anew for decks that are out of date."""
+    kept, stale = kept_unreviewed(library)
+    if not stale:
+        return kept
+    return kept + unreviewed_count(library, library.vocabulary().core, promise_words(library), stale)
+
+
 def next_step(
-    photos: int, labels: int, unreviewed: int, piles: dict[str, int], *, trained: bool, waiting: int = 0
+    photos: int, labels: int, unreviewed: int, piles: Collection[str], *, trained: bool, waiting: int = 0
 ) -> str:
     """Return the one next thing to do: add, sort, label, train, presort, review, answer or report.
 
@@ -69,7 +77,7 @@ def next_step(
         return "presort"
     if not unreviewed:
         return "report"
-    return "review" if piles.get("likely") else "answer"
+    return "review" if "likely" in piles else "answer"
 
 
 _COMMANDS = {

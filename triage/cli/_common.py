@@ -6,9 +6,10 @@ import functools
 import json
 import os
 import sys
+import textwrap
 import time
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -110,6 +111,8 @@ def open_library(path: Path | None) -> Iterator[Library]:
 
 def plain(text: object) -> str:
     """Return text that is safe on a terminal: no control or direction-changing characters."""
+    if str(text).isprintable():
+        return str(text)
     return "".join(
         " " if char in "\n\t" else char
         for char in str(text)
@@ -130,6 +133,17 @@ def advise(text: str) -> None:
 def emit(data: Any) -> None:
     """Print exactly one JSON document on stdout; never NaN."""
     click.echo(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2, default=str))
+
+
+def emit_list(name: str, items: Iterable[Any]) -> None:
+    """Print what `emit({name: [...]})` would, item by item, so that a long list begins at once."""
+    click.echo(f"{{\n  {json.dumps(name)}: [", nl=False)
+    comma = ""
+    for item in items:
+        text = json.dumps(item, ensure_ascii=False, allow_nan=False, indent=2, default=str)
+        click.echo(f"{comma}\n{textwrap.indent(text, '    ')}", nl=False)
+        comma = ","
+    click.echo("\n  ]\n}" if comma else "]\n}")
 
 
 def exit_for(set_aside: bool) -> int:

@@ -2,13 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
+from triage.cli._common import (
+    advise,
+    emit_list,
+    json_option,
+    library_option,
+    named,
+    open_library,
+    progress_line,
+    say,
+)
+from triage.lots import lots
 from triage.words.tiers import CAUTION, NOT_ENOUGH
+
+if TYPE_CHECKING:
+    from triage.library import Library
+
+_CONCERNS, _PHOTOS, _LINES = 4, 3, 3
+"""How many of each a deck's lines show; `--json` has all."""
+_LOT = 200
 
 
 @named("assess")
@@ -27,33 +45,56 @@ def command(
     deck-triage assess D-17 --json
     deck-triage assess --as-of 2026-05-04T18:00
     """
-    from triage.assess import assess_library
     from triage.assess.status import waiting_words
     from triage.ingest import check_visit
 
     with open_library(library_path) as library:
-        visit = check_visit(visit)
-        summaries = assess_library(library, decks=list(decks) or None, visit=visit, as_of=as_of)
+        summaries = _summaries(library, decks, check_visit(visit), as_of)
         waiting = waiting_words(library)
-        shown = library.photos() if not decks else [one for deck in decks for one in library.photos(deck)]
-        names = {photo.sha: photo.name for photo in shown}
-    if waiting:
-        advise(waiting)
-    if as_json:
-        emit({"decks": [one.to_json() for one in summaries]})
-        return
-    for number, one in enumerate(summaries, 1):
-        tier = one.tier or NOT_ENOUGH
-        say(f"{number}. {one.deck}: {tier}; gaps: {one.gaps}; {one.unreviewed} questions open")
-        if one.tier_if_true != one.tier:
-            say(f"   if the machine's suggestions are true: {one.tier_if_true or NOT_ENOUGH}")
-        if one.tier_by_person:
-            say(f"   tier by a person: {one.tier_by_person}")
-        say(f"   {one.reason}")
-        for concern in one.concerns[:4]:
-            photos = ", ".join(names.get(sha, sha[:12]) for sha in concern.photos[:3])
-            say(f"   - {concern.tier} ({concern.standing}): {concern.concluded} [{photos}]")
-        for line in one.go_back_for[:3]:
-            say(f"   go back for: {line if isinstance(line, str) else line.what}")
+        if waiting:
+            advise(waiting)
+        if as_json:
+            emit_list("decks", summaries)
+            return
+        for lot in lots(enumerate(summaries, 1), _LOT):
+            names = library.names_of({sha for _, one in lot for sha in _shown(one)})
+            for number, one in lot:
+                _say_deck(number, one, names)
     say()
     say(CAUTION)
+
+
+def _summaries(
+    library: Library, decks: tuple[str, ...], visit: str | None, as_of: str | None
+) -> Iterator[dict[str, Any]]:
+    """Yield summaries, worst first: those kept beside the log where all decks are asked for as they stand."""
+    from triage.assess import assess_library
+    from triage.assess.kept import standings
+
+    if not decks and visit is None and as_of is None:
+        return standings(library, progress_line()).summaries()
+    found = assess_library(library, decks=list(decks) or None, visit=visit, as_of=as_of)
+    return (one.to_json() for one in found)
+
+
+def _shown(one: dict[str, Any]) -> set[str]:
+    return {sha for concern in one["concerns"][:_CONCERNS] for sha in concern["photos"][:_PHOTOS]}
+
+
+def _say_deck(number: int, one: dict[str, Any], names: dict[str, str]) -> None:
+    tier = one["tier"] or NOT_ENOUGH
+    say(f"{number}. {one['deck']}: {tier}; gaps: {one['gaps']}; {one['unreviewed']} questions open")
+    if one["tier_if_true"] != one["tier"]:
+        say(f"   if the machine's suggestions are true: {one['tier_if_true'] or NOT_ENOUGH}")
+    if one["tier_by_person"]:
+        say(
+            f"   tier by a person: {one['tier_by_person']} ({one['tier_by_person_by']}:"
+            f" {one['tier_by_person_why'].rstrip('.')})"
+        )
+    say(f"   {one['reason']}")
+    for concern in one["concerns"][:_CONCERNS]:
+        photos = ", ".join(names.get(sha, sha[:12]) for sha in concern["photos"][:_PHOTOS])
+        at = f" At {concern['place']}." if concern["place"] else ""
+        say(f"   - {concern['tier']} ({concern['standing']}): {concern['concluded']}{at} [{photos}]")
+    for line in one["go_back_for"][:_LINES]:
+        say(f"   go back for: {line}")

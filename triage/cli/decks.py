@@ -5,7 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say, table
+from triage.cli._common import (
+    advise,
+    emit,
+    json_option,
+    library_option,
+    named,
+    open_library,
+    progress_line,
+    say,
+    table,
+)
 
 
 @named("decks")
@@ -17,21 +27,18 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     Examples:
     deck-triage decks -L season-2026
     """
-    from triage.assess import assess_library
+    from triage.assess.kept import standings
     from triage.assess.status import waiting_words
-    from triage.library.counts import deck_counts
 
     with open_library(library_path) as library:
-        counts = deck_counts(library)
-        waiting, rows = waiting_words(library), []
-        for one in assess_library(library):
-            photos, labelled = counts.get(one.deck, (0, 0))
-            rows.append(
-                {
-                    "deck": one.deck, "visit": one.visit, "photos": photos, "labelled": labelled,
-                    "tier": one.tier, "tier_if_true": one.tier_if_true, "gaps": one.gaps,
-                }
-            )  # fmt: skip
+        waiting = waiting_words(library)
+        rows = [
+            {
+                "deck": one.deck, "visit": one.visit, "photos": one.photos, "labelled": one.labelled,
+                "tier": one.tier, "tier_if_true": one.tier_if_true, "gaps": one.gaps,
+            }
+            for one in standings(library, progress_line()).lines
+        ]  # fmt: skip
     if waiting:
         advise(waiting)
     if as_json:

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, insert, select, update
 
 from triage.errors import BadInput
 from triage.library.database import writing
+from triage.library.news import mark_every
 from triage.library.store import write_whole
 from triage.library.tables import suggestion
 
@@ -91,6 +92,7 @@ def _suggestions(library: Library, other: Library) -> None:
                 fresh = []
         if fresh:
             here.execute(insert(suggestion), fresh)
+        mark_every(here)
 
 
 def _demote(connection: Connection, row: Any) -> None:

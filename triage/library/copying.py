@@ -59,6 +59,10 @@ def _copy_file(engine: Engine, target: Path) -> None:
         other.close()
 
 
+def _as_any_database_has_it(_inspector: Any, _table: Any, column: Any) -> None:
+    column["type"] = column["type"].as_generic(allow_nulltype=True)
+
+
 def _copy_rows(engine: Engine, target: Path, older: bool) -> None:
     copy = create_engine(f"sqlite:///{target}", poolclass=NullPool)
     event.listen(copy, "connect", by_hand)
@@ -66,6 +70,7 @@ def _copy_rows(engine: Engine, target: Path, older: bool) -> None:
         tables = metadata
         if older:
             tables = MetaData()
+            event.listen(tables, "column_reflect", _as_any_database_has_it)
             tables.reflect(source)
         tables.create_all(copy)
         with writing(copy) as into:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -11,9 +11,13 @@ from sqlalchemy import ColumnElement, and_, case, distinct, func, or_, select
 
 from triage.library.records import UNSORTED
 from triage.library.tables import label, photo, placing, suggestion
+from triage.lots import lots
 
 if TYPE_CHECKING:
     from triage.library.library import Library
+
+_PILES = ("likely", "unsure", "unlikely")
+_CHUNK = 500
 
 
 def deck_counts(library: Library) -> dict[str, tuple[int, int]]:
@@ -58,42 +62,51 @@ def label_count(library: Library) -> int:
         return int(connection.execute(query).scalar_one())
 
 
-def unreviewed_count(library: Library, tags: tuple[str, ...], standing: dict[str, str]) -> int:
-    """Return how many photo x tag pairs nobody answered with present or absent.
+def unreviewed_count(
+    library: Library, tags: Sequence[str], standing: Mapping[str, str], decks: Sequence[str]
+) -> int:
+    """Return how many photo x tag pairs of some decks nobody answered with present or absent.
 
-    A pair in the pile `unlikely` under a standing promise (`standing[tag] == "holds"`) does not count.
+    A pair in the pile `unlikely` under a standing promise (`standing[tag] == "holds"`) does not count, unless
+    somebody said 'unclear'.
     """
-    model = library.model() or ""
+    model, total = library.model() or "", 0
     with library.read() as connection:
-        here = and_(placing.c.key == photo.c.sha, placing.c.current.is_(True))
-        shas = select(photo.c.sha).join(placing, here).where(photo.c.state == "here").subquery()
-        photos = int(connection.execute(select(func.count()).select_from(shas)).scalar_one())
-        total = 0
-        for tag in tags:
-            answered = select(label.c.photo).where(
-                label.c.current.is_(True), label.c.tag == tag, label.c.value.in_(("present", "absent"))
-            )
-            done: ColumnElement[bool] = shas.c.sha.in_(answered)
-            if standing.get(tag) == "holds":
-                unlikely = select(suggestion.c.photo).where(
-                    suggestion.c.model == model, suggestion.c.tag == tag, suggestion.c.pile == "unlikely"
+        for lot in lots(decks, _CHUNK):
+            here = and_(placing.c.key == photo.c.sha, placing.c.current.is_(True))
+            chosen = placing.c.deck.in_(lot)
+            query = select(photo.c.sha).join(placing, here).where(photo.c.state == "here", chosen)
+            shas = query.cte("shas")
+            photos = int(connection.execute(select(func.count()).select_from(shas)).scalar_one())
+            for tag in tags:
+                said = select(label.c.photo).where(
+                    label.c.photo == shas.c.sha, label.c.current.is_(True), label.c.tag == tag
                 )
-                done = or_(done, shas.c.sha.in_(unlikely))
-            query = select(func.count()).select_from(shas).where(done)
-            total += photos - int(connection.execute(query).scalar_one())
-        return total
+                done: ColumnElement[bool] = said.where(label.c.value.in_(("present", "absent"))).exists()
+                if standing.get(tag) == "holds":
+                    unlikely = select(suggestion.c.photo).where(
+                        suggestion.c.photo == shas.c.sha, suggestion.c.tag == tag,
+                        suggestion.c.model == model, suggestion.c.pile == "unlikely",
+                    )  # fmt: skip
+                    done = or_(done, and_(~said.exists(), unlikely.exists()))
+                count = select(func.count()).select_from(shas).where(done)
+                total += photos - int(connection.execute(count).scalar_one())
+    return total
 
 
-def pile_counts(library: Library) -> dict[str, int]:
-    """Return how many suggestions of the present model stand in each pile."""
-    model = library.model() or ""
-    query = (
-        select(suggestion.c.pile, func.count().label("n"))
-        .where(suggestion.c.model == model)
-        .group_by(suggestion.c.pile)
-    )
+def piles_present(library: Library) -> set[str]:
+    """Return the piles that hold a suggestion of the present model, for any tag of the vocabulary."""
+    model, tags, found = library.model(), tuple(library.vocabulary().tags), set()
     with library.read() as connection:
-        return {row.pile: row.n for row in connection.execute(query)}
+        for pile in _PILES if model else ():
+            for tag in tags:
+                one = select(suggestion.c.photo).where(
+                    suggestion.c.model == model, suggestion.c.tag == tag, suggestion.c.pile == pile
+                )
+                if connection.execute(one.limit(1)).first() is not None:
+                    found.add(pile)
+                    break
+    return found
 
 
 def disputed_pairs(library: Library) -> list[tuple[str, str]]:

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
 from sqlalchemy.pool import QueuePool, StaticPool
 
-from triage.errors import Damaged, TriageError
+from triage.errors import Damaged, NotWritten, TriageError
 
 DATABASE_VARIABLE = "DECK_TRIAGE_DATABASE"
 _BUSY_MS = 60_000
@@ -144,22 +144,22 @@ def _plain_errors() -> Iterator[None]:
                 f"Check that it runs, and its address in {DATABASE_VARIABLE}; then run the command again.",
             ) from error
         if "full" in said:
-            raise TriageError(
+            raise NotWritten(
                 "The disk is full; nothing of this step was written.",
                 "Free some space and run the same command again.",
             ) from error
         if "readonly" in said or "read-only" in said:
-            raise TriageError(
+            raise NotWritten(
                 "The library stands where nothing can be written; it can be read only.",
                 "Check the folder's permissions, or work on a copy.",
             ) from error
         if "unable to open" in said:
-            raise TriageError(
+            raise NotWritten(
                 "The library's database cannot be opened for reading and writing.",
                 "Check the folder's permissions, or copy the whole folder and open the copy.",
             ) from error
         if "locked" in said:
-            raise TriageError(
+            raise NotWritten(
                 "Another program has been writing to this library for over a minute.",
                 "Wait until it has finished, then run the same command again.",
             ) from error

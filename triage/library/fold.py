@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, bindparam, delete, func, insert, select, update
 
+from triage.library import news
 from triage.library.log import Event
 from triage.library.tables import label, photo, placing, private, statement
 
@@ -29,11 +30,16 @@ def apply(connection: Connection, events: Iterable[Event]) -> int:
         run = list(group)
         count += len(run)
         _FOLDS.get(kind, _fold_statements)(connection, run)
+        news.mark(connection, run)
     return count
 
 
 def rebuild(connection: Connection, events: Iterable[Event]) -> int:
-    """Empty the fold tables and fold every event again; returns how many events there were."""
+    """Empty the fold tables and fold every event again; returns how many events there were.
+
+    What was kept of assessments is dropped too: it may hold texts that have been deleted since.
+    """
+    news.forget_standings(connection)
     for table in (photo, placing, label, statement):
         connection.execute(delete(table))
     return apply(connection, events)

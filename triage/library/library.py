@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tomllib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, delete, func, insert, select, update
 
 from triage.errors import BadInput, Damaged, NoLibrary
-from triage.library import find, fold, log, migrate, present
+from triage.library import find, fold, log, migrate, news, present
 from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
 from triage.library.log import Event, Said
 from triage.library.migrate import LIBRARY_FILE
@@ -339,6 +339,11 @@ class Library:
         with self.read() as connection:
             return find.photo(connection, text)
 
+    def names_of(self, shas: Collection[str]) -> dict[str, str]:
+        """Return the names of some photos by hash; those that are not here are left out."""
+        with self.read() as connection:
+            return {photo.sha: photo.name for photo in present.photos_by_sha(connection, sorted(shas))}
+
     def shas(self) -> set[str]:
         """Return the hashes of all photos, forgotten ones too."""
         with self.read() as connection:
@@ -360,6 +365,7 @@ class Library:
             if ref is not None:
                 connection.execute(update(private_table).where(private_table.c.ref == ref).values(text=None))
             connection.execute(delete(suggestion_table).where(suggestion_table.c.photo == sha))
+            news.mark_photos(connection, [sha])
         self.renditions.remove(sha)
         for cache in ("vectors", "thumbs"):
             for file in (self.caches / cache).rglob(f"*{sha}*"):
@@ -433,6 +439,7 @@ class Library:
                         )
                     )
             connection.execute(insert(table), values)
+            news.mark_photos(connection, [value["photo"] for value in values])
 
     def model(self) -> str | None:
         """Return the hash of the model in use, or null."""

@@ -19,8 +19,10 @@ from sqlalchemy import Connection, RowMapping, func, insert, select, update
 from triage.errors import BadInput
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
+from triage.lots import lots
 
 GENESIS = "0" * 64
+_LOT = 1000
 
 
 @dataclass(frozen=True)
@@ -234,13 +236,14 @@ def adopt(connection: Connection, events: Iterable[Any], privates: Iterable[Any]
     newest = select(event_table.c.log_id, func.max(event_table.c.seq).label("seq"))
     have = {row.log_id: row.seq for row in connection.execute(newest.group_by(event_table.c.log_id))}
     count = 0
-    for lot in _lots(row for row in events if row["seq"] > have.get(row["log_id"], 0)):
+    fresh_events = (row for row in events if row["seq"] > have.get(row["log_id"], 0))
+    for lot in lots(map(dict, fresh_events), _LOT):
         connection.execute(insert(event_table), lot)
         count += len(lot)
     there = {row.ref: row.gone for row in connection.execute(
         select(private_table.c.ref, private_table.c.text.is_(None).label("gone")))}  # fmt: skip
     gone: list[str] = []
-    for lot in _lots(privates):
+    for lot in lots(map(dict, privates), _LOT):
         fresh = [row for row in lot if row["ref"] not in there]
         gone += [row["ref"] for row in lot if row["text"] is None and there.get(row["ref"]) is False]
         if fresh:
@@ -248,14 +251,3 @@ def adopt(connection: Connection, events: Iterable[Any], privates: Iterable[Any]
     for ref in gone:
         connection.execute(update(private_table).where(private_table.c.ref == ref).values(text=None))
     return count
-
-
-def _lots(rows: Iterable[Any], size: int = 1000) -> Iterator[list[dict[str, Any]]]:
-    lot: list[dict[str, Any]] = []
-    for row in rows:
-        lot.append(dict(row))
-        if len(lot) == size:
-            yield lot
-            lot = []
-    if lot:
-        yield lot

@@ -9,18 +9,20 @@ from __future__ import annotations
 
 from sqlalchemy import (
     JSON,
+    BigInteger,
     Boolean,
     Column,
     Float,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
     Text,
 )
 
-FORMAT_VERSION = 2
+FORMAT_VERSION = 3
 # Indexes name the selective column first: without statistics the database takes them at their word.
 
 metadata = MetaData()
@@ -156,6 +158,40 @@ suggestion = Table(
     Index("suggestion_model", "model", "tag", "pile"),
 )
 """The machine's words: derived from photos and a model, not events."""
+
+standing = Table(
+    "standing",
+    metadata,
+    Column("deck", String, primary_key=True),
+    Column("basis", String, nullable=False),
+    Column("said", BigInteger, nullable=False),
+    Column("visit", String),
+    Column("tier", String),
+    Column("tier_if_true", String),
+    Column("by_person", JSON),
+    Column("gaps", String),
+    Column("unreviewed", Integer),
+    Column("photos", Integer),
+    Column("labelled", Integer),
+    Column("step", Integer),
+    Column("tier_step", Integer),
+    Column("score_apart", Float),
+    Column("score_together", Float),
+    Column("reason", Text),
+    Column("best", String),
+    Column("best_tag", String),
+    Column("mixing", LargeBinary),
+    Index("standing_basis", "basis"),
+)
+"""How each deck stood when it was last assessed: derived. An empty basis says that something new was said."""
+
+standing_summary = Table(
+    "standing_summary",
+    metadata,
+    Column("deck", String, primary_key=True),
+    Column("summary", LargeBinary, nullable=False),
+)
+"""The whole summary of each deck in `standing`: JSON, packed."""
 
 job = Table(
     "job",

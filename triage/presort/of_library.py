@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.library.counts import spoken
 from triage.library.present import placed_shas
+from triage.lots import lots
 from triage.presort.piles import HOLDS, WITHDRAWN, Standing
 from triage.presort.prior import batch_share
 from triage.presort.shift import LEVEL, batch_p_value
@@ -147,7 +148,7 @@ def presort_library(
     made = suggest(
         models, todo, vectors_of(library), model=model, standing=standing, progress=progress, cancel=cancel
     )
-    for lot in _lots(made, _LOT * max(1, len(ready))):
+    for lot in lots(made, _LOT * max(1, len(ready))):
         library.keep_suggestions(lot)
     if todo:
         said = {tag: one.to_json() for tag, one in standing.items()}
@@ -250,14 +251,3 @@ def _standing(library: Library, models: dict[str, TagModel | TooFew], todo: list
                 tag: Standing(WITHDRAWN, why) if one.standing == HOLDS else one for tag, one in found.items()
             }
     return found
-
-
-def _lots(made: Iterator[Suggestion], size: int) -> Iterator[list[Suggestion]]:
-    lot: list[Suggestion] = []
-    for one in made:
-        lot.append(one)
-        if len(lot) >= size:
-            yield lot
-            lot = []
-    if lot:
-        yield lot

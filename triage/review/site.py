@@ -67,6 +67,8 @@ class Site:
     def close(self) -> None:
         """Stop the jobs and let go of every library."""
         self.jobs.stop_all()
+        for standing in self._standing.values():
+            standing.stop()
         self.home.close()
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
+from triage.assess.kept import open_by_deck
 from triage.library.records import Photo, Word
 from triage.report.gather import deck_record
 from triage.report.phrases import tag_words
@@ -109,10 +110,10 @@ def summary(ask: Ask) -> Response:
 def next_open(ask: Ask, deck: str) -> str | None:
     """Return the deck after this one, by name and round to the first, on which core questions are open."""
     decks = ask.library.decks()
-    kept = ask.site.standing(ask.name).kept()
+    open_ones = open_by_deck(ask.library)
     place = decks.index(deck)
     around = decks[place + 1 :] + decks[:place]
-    return next((one for one in around if one not in kept or kept[one].unreviewed), None)
+    return next((one for one in around if open_ones.get(one, 1)), None)
 
 
 def history(ask: Ask) -> Response:

@@ -6,9 +6,8 @@ from typing import Any
 
 from starlette.responses import Response
 
-from triage.assess.records import DeckSummary
 from triage.assess.status import SORTING, next_step
-from triage.library.counts import label_count, labelled_counts, photo_counts, pile_counts
+from triage.library.counts import label_count, labelled_counts, photo_counts, piles_present
 from triage.library.records import UNSORTED
 from triage.review.ask import Ask
 from triage.review.standing import Standing
@@ -23,7 +22,7 @@ _WAITING_SHOWN = 24
 def show(ask: Ask) -> Response:
     """Show the list, or what is known of it while the decks are being assessed."""
     standing = ask.site.standing(ask.name)
-    if standing.kept() and not standing.ready:  # else the script on the page asks for the order at once
+    if not standing.ready and standing.lines():  # else the script on the page asks for the order at once
         standing.start()
         standing.wait(_WAIT_S)
     return ask.site.show("decks.html", ask, here="decks", **_table(ask, standing))
@@ -39,12 +38,13 @@ def order(ask: Ask) -> Response:
 
 
 def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
-    from triage.assess.order import rank
-
     ready = standing.ready
-    known = standing.all() if ready else rank(standing.kept().values())
+    known = standing.lines()
     counts = photo_counts(ask.library)
-    rows = [_row(number, one, counts) for number, one in enumerate(known, 1)]
+    rows: list[dict[str, Any]] = [
+        {"number": number, "deck": one.deck, "one": one, "photos": counts.get(one.deck, 0)}
+        for number, one in enumerate(known, 1)
+    ]
     named = {one.deck for one in known}
     rows += [
         {"number": None, "deck": deck, "one": None, "photos": photos}
@@ -63,7 +63,7 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
     library = ask.library
     waiting = library.photos(UNSORTED)
     step = next_step(
-        photos, label_count(library), unreviewed if ready else 1, pile_counts(library),
+        photos, label_count(library), unreviewed if ready else 1, piles_present(library),
         trained=library.model() is not None, waiting=len(waiting),
     )  # fmt: skip
     return {
@@ -81,11 +81,3 @@ def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
         "waiting_shown": waiting[:_WAITING_SHOWN],
         "sorting": SORTING.format(where=f"-L {library.path}"),
     }
-
-
-def _row(number: int, one: DeckSummary, counts: dict[str, int]) -> dict[str, Any]:
-    best = next((concern for concern in one.concerns if concern.is_open and concern.photos), None)
-    return {
-        "number": number, "deck": one.deck, "one": one, "photos": counts.get(one.deck, 0),
-        "best": best.photos[0] if best else None, "best_tag": (best.tag or "") if best else "",
-    }  # fmt: skip

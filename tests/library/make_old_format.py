@@ -1,9 +1,9 @@
-"""How `format-1.backup` was made: by the program as it stood at commit 28e0264, the last of format 1.
+"""How `format-N.backup` was made: by the program of that format itself, as it stood at its last commit.
 
-    git archive 28e0264 | tar -x -C OLD
-    PYTHONPATH=OLD:OLD/tests python tests/library/make_format_1.py tests/library/format-1.backup
+    git archive COMMIT | tar -x -C OLD
+    PYTHONPATH=OLD:OLD/tests python tests/library/make_old_format.py tests/library/format-N.backup
 
-The photos are drawn, the deck and the people invented.
+Format 1: commit 28e0264. Format 2: commit e9de750. The photos are drawn, the deck and the people invented.
 """
 
 import sys
@@ -19,7 +19,9 @@ from triage.library.tables import FORMAT_VERSION
 
 
 def main() -> None:
-    assert FORMAT_VERSION == 1, "this is not the program of format 1"
+    assert Path(sys.argv[1]).name == f"format-{FORMAT_VERSION}.backup", (
+        "this program is of another format"
+    )
     with tempfile.TemporaryDirectory() as folder, Library.create(Path(folder) / "old") as library:
         for number in range(3):
             draw_photo(Path(folder) / "card" / "D-17" / f"IMG_041{number}.jpg", seed=number, size=(96, 72))

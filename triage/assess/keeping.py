@@ -1,0 +1,225 @@
+"""Keeps how every deck stands beside the log: only decks that something was said about are assessed again.
+
+A row is fresh while its basis is the present one: the program, the firm's rules and tags, the model and how
+its promises stand; whatever is said of a deck empties its basis (`library/news.py`). Rho is fitted over all
+decks, and P is linear in it, so a row keeps its score at rho 0 and at rho 1 and a new rho moves no row.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from sqlalchemy import Connection, delete, insert, select, update
+
+from triage import version
+from triage.assess.combining import RHO
+from triage.assess.evidence import gather_all, mixing_rows, promise_words, rho_of_rows, rule_book_of
+from triage.assess.order import place_in_order
+from triage.assess.records import DeckEvidence, DeckSummary
+from triage.assess.summary import assess_deck
+from triage.errors import Cancelled
+from triage.library import present
+from triage.library.database import writing
+from triage.library.tables import meta, standing, standing_summary
+from triage.lots import lots
+from triage.words.tiers import tier_rank
+
+if TYPE_CHECKING:
+    from triage.assess.rules import RuleBook
+    from triage.jobs import Cancel, Progress
+    from triage.library import Library
+    from triage.words.vocabulary import Vocabulary
+
+PARTS = "order_parts_together"
+"""Where a kept summary holds its `order_parts` at rho 1, beside those at rho 0."""
+_LOT = 50
+_CHUNK = 200
+_ROOMS = ("assess", "data", "library", "presort", "structure", "words")
+"""What a summary is computed by: a change in any of these files makes every row out of date."""
+
+
+def out_of_date(library: Library) -> list[str]:
+    """Return the decks that are not kept as they stand now, by name."""
+    basis = basis_of(library)
+    with library.read() as connection:
+        fresh = select(standing.c.deck).where(standing.c.basis == basis)
+        return sorted(set(present.decks(connection)) - set(connection.execute(fresh).scalars()))
+
+
+def bring_up(library: Library, progress: Progress | None = None, cancel: Cancel | None = None) -> int:
+    """Assess again every deck that is out of date; returns how many there were. What is done stays done.
+
+    Raises NotWritten where the library cannot be written, Cancelled between lots when `cancel()` says so.
+    """
+    stale = out_of_date(library)
+    _drop_gone(library)
+    if stale:
+        library.forget_vocabulary()
+        basis = basis_of(library)  # before the rest is read: a change meanwhile makes the rows out of date
+        worker = _Worker(library, basis, rule_book_of(library), library.vocabulary(), promise_words(library))
+        done = 0
+        for lot in lots(stale, _LOT):
+            if cancel is not None and cancel():
+                raise Cancelled("Stopped; the decks that were assessed are kept.")
+            worker.refresh(lot)
+            done += len(lot)
+            if progress is not None:
+                progress("assess", done, len(stale))
+    _fit_again(library)
+    return len(stale)
+
+
+@dataclass(frozen=True)
+class _Worker:
+    library: Library
+    basis: str
+    book: RuleBook
+    vocabulary: Vocabulary
+    promise: dict[str, str]
+
+    def refresh(self, decks: Sequence[str]) -> None:
+        """Assess some decks and keep them, unless something is said about one meanwhile."""
+        said = _said(self.library, decks)
+        known = [deck for deck in decks if self.library.is_deck(deck)]
+        rows = {}
+        for evidence in gather_all(self.library, known, promise=self.promise) if known else ():
+            apart = assess_deck(evidence, self.book, self.vocabulary, rho=0.0)
+            guessed = any(concern.chance is not None for concern in apart.concerns)
+            together = assess_deck(evidence, self.book, self.vocabulary, rho=1.0) if guessed else apart
+            row = _row(evidence, apart, together, self.vocabulary.core)
+            rows[evidence.deck] = row | {"basis": self.basis}
+        with writing(self.library.engine) as connection:
+            connection.execute(delete(meta).where(meta.c.key == "rho"))
+            for deck, row in rows.items():
+                _keep(connection, deck, said[deck], row)
+
+
+def _said(library: Library, decks: Sequence[str]) -> dict[str, int]:
+    """Return each deck's count of news, after making sure that it has a row where news are counted.
+
+    The count of a new row begins anywhere, so that a row dropped and made again is not taken for the old one.
+    """
+    query = select(standing.c.deck, standing.c.said).where(standing.c.deck.in_(decks))
+    with writing(library.engine) as connection:
+        there = {row.deck: row.said for row in connection.execute(query)}
+        new = [
+            {"deck": deck, "basis": "", "said": secrets.randbits(48)} for deck in decks if deck not in there
+        ]
+        if new:
+            connection.execute(insert(standing), new)
+    return there | {row["deck"]: row["said"] for row in new}
+
+
+def _keep(connection: Connection, deck: str, said: int, row: dict[str, Any]) -> None:
+    summary = row.pop("summary")
+    unchanged = (standing.c.deck == deck) & (standing.c.said == said)
+    if connection.execute(update(standing).where(unchanged).values(**row)).rowcount:
+        connection.execute(delete(standing_summary).where(standing_summary.c.deck == deck))
+        connection.execute(insert(standing_summary).values(deck=deck, summary=summary))
+
+
+def _drop_gone(library: Library) -> None:
+    """Drop the rows of decks that are none any more."""
+    with library.read() as connection:
+        rows = set(connection.execute(select(standing.c.deck)).scalars())
+        gone = sorted(rows - set(present.decks(connection)))
+    if gone:
+        with writing(library.engine) as connection:
+            connection.execute(delete(meta).where(meta.c.key == "rho"))
+            for chunk in lots(gone, _CHUNK):
+                for table in (standing, standing_summary):
+                    connection.execute(delete(table).where(table.c.deck.in_(chunk)))
+
+
+def _fit_again(library: Library) -> None:
+    """Fit rho over all decks where a row has changed since it was fitted."""
+    with library.read() as connection:
+        if connection.execute(select(meta.c.value).where(meta.c.key == "rho")).scalar() is not None:
+            return
+    with writing(library.engine) as connection:
+        query = select(standing.c.mixing).where(standing.c.mixing.is_not(None)).order_by(standing.c.deck)
+        rows = [np.frombuffer(one).reshape(-1, 3) for one in connection.execute(query).scalars()]
+        connection.execute(delete(meta).where(meta.c.key == "rho"))
+        connection.execute(insert(meta).values(key="rho", value=repr(rho_of_rows(rows))))
+
+
+def kept_rho(connection: Connection) -> float:
+    """Return the rho that was fitted last, over all decks."""
+    said = connection.execute(select(meta.c.value).where(meta.c.key == "rho")).scalar()
+    return RHO if said is None else float(said)
+
+
+def best_evidence(summary: DeckSummary) -> tuple[str | None, str]:
+    """Return the best photo of the first open concern that has any, and its tag."""
+    best = next((concern for concern in summary.concerns if concern.is_open and concern.photos), None)
+    return (best.photos[0], best.tag or "") if best else (None, "")
+
+
+def _row(
+    evidence: DeckEvidence, apart: DeckSummary, together: DeckSummary, tags: Sequence[str]
+) -> dict[str, Any]:
+    person = apart.tier_by_person
+    photos, labelled = _counts(evidence)
+    best, best_tag = best_evidence(apart)
+    mixing = mixing_rows(evidence, tags)
+    summary = apart.to_json() | {PARTS: together.to_json()["order_parts"]}
+    return {
+        "visit": apart.visit,
+        "tier": apart.tier,
+        "tier_if_true": apart.tier_if_true,
+        "by_person": None if person is None else vars(person),
+        "gaps": apart.gaps,
+        "unreviewed": apart.unreviewed,
+        "photos": photos,
+        "labelled": labelled,
+        "step": place_in_order(apart),
+        "tier_step": tier_rank(apart.tier),
+        "score_apart": apart.score,
+        "score_together": together.score,
+        "reason": apart.reason,
+        "best": best,
+        "best_tag": best_tag,
+        "mixing": mixing.tobytes() if len(mixing) else None,
+        "summary": zlib.compress(json.dumps(summary, ensure_ascii=False).encode(), 1),
+    }
+
+
+def _counts(evidence: DeckEvidence) -> tuple[int, int]:
+    visits = evidence.visits()
+    photos = {photo.sha for one in visits for photo in one.photos}
+    return len(photos), len({sha for one in visits for sha, _ in one.words} & photos)
+
+
+# ---- what the rows rest on ------------------------------------------------------------------------------
+
+
+def basis_of(library: Library) -> str:
+    """Return what a summary rests on beside the deck's own words, in one short text."""
+    said = [event.hash for kind in ("presorted", "audited") for event in library.statements(kind)]
+    files = [_digest(file) for file in (library.own_rules, library.own_tags)]
+    parts = [_program(), *files, library.model() or "", *said]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:24]
+
+
+def _digest(file: Path) -> str:
+    return hashlib.sha256(file.read_bytes()).hexdigest() if file.exists() else ""
+
+
+@cache
+def _program() -> str:
+    """Return what tells this program from one of other rules: the sizes and times of its files."""
+    root = Path(version.__file__).parent
+    files = sorted(
+        file for room in _ROOMS for file in (root / room).rglob("*") if file.suffix in (".py", ".toml")
+    )
+    facts = [(file.name, (stat := file.stat()).st_size, stat.st_mtime_ns) for file in files]
+    return hashlib.sha256(repr([version.__version__, facts]).encode()).hexdigest()

@@ -1,0 +1,148 @@
+"""How every deck stands, kept beside the log, worst first; `keeping` keeps it up to date.
+
+What is kept is what `assess_library` returns (a test compares the two). Where nothing can be written,
+everything is assessed in memory.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Row, func, select
+
+from triage.assess.combining import RHO
+from triage.assess.evidence import assess_library
+from triage.assess.keeping import PARTS, basis_of, best_evidence, bring_up, kept_rho, out_of_date
+from triage.errors import NotWritten
+from triage.library.records import PersonTier
+from triage.library.tables import standing, standing_summary
+from triage.lots import lots
+
+if TYPE_CHECKING:
+    from triage.assess.records import DeckSummary
+    from triage.jobs import Progress
+    from triage.library import Library
+
+_READ = 200
+
+
+@dataclass(frozen=True)
+class Line:
+    """One deck of the list, without its concerns; `best` is the best photo of its first open concern."""
+
+    deck: str
+    visit: str | None
+    tier: str | None
+    tier_if_true: str | None
+    tier_by_person: PersonTier | None
+    gaps: str
+    unreviewed: int
+    photos: int
+    labelled: int
+    reason: str
+    best: str | None
+    best_tag: str
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The decks of a library, worst first, and their summaries as `assess --json` prints them."""
+
+    lines: Sequence[Line]
+    _library: Library
+    _rho: float
+    _whole: Mapping[str, dict[str, Any]] | None = None
+
+    def summaries(self) -> Iterator[dict[str, Any]]:
+        """Yield every deck's summary, worst first, reading a few at a time."""
+        names = [line.deck for line in self.lines]
+        if self._whole is not None:
+            yield from (self._whole[deck] for deck in names)
+            return
+        for chunk in lots(names, _READ):
+            with self._library.read() as connection:
+                query = select(standing_summary).where(standing_summary.c.deck.in_(chunk))
+                packed = {row.deck: row.summary for row in connection.execute(query)}
+            yield from (_unpacked(packed[deck], self._rho) for deck in chunk if deck in packed)
+
+
+def standings(library: Library, progress: Progress | None = None) -> Kept:
+    """Return how every deck stands now, after assessing again those that something was said about.
+
+    Raises BadInput for a rule or tag file that cannot be taken.
+    """
+    try:
+        bring_up(library, progress)
+    except NotWritten:
+        return standings_in_memory(library)
+    return last_standings(library)
+
+
+def last_standings(library: Library) -> Kept:
+    """Return what is kept, some of it perhaps out of date: see `out_of_date`."""
+    with library.read() as connection:
+        rho = kept_rho(connection)
+        wanted = [column for column in standing.c if column.name != "mixing"]
+        rows = connection.execute(select(*wanted).where(standing.c.gaps.is_not(None))).all()
+    return Kept([_line(row) for row in sorted(rows, key=lambda row: _order_key(row, rho))], library, rho)
+
+
+def open_by_deck(library: Library) -> dict[str, int]:
+    """Return how many questions are open on each deck that is kept, some of it perhaps out of date."""
+    query = select(standing.c.deck, standing.c.unreviewed).where(standing.c.gaps.is_not(None))
+    with library.read() as connection:
+        return {deck: number for deck, number in connection.execute(query)}
+
+
+def kept_unreviewed(library: Library) -> tuple[int, list[str]]:
+    """Return how many questions are open on the decks kept fresh, and the decks that are not."""
+    stale = out_of_date(library)
+    basis = basis_of(library)
+    with library.read() as connection:
+        query = select(func.sum(standing.c.unreviewed)).where(standing.c.basis == basis)
+        return int(connection.execute(query).scalar() or 0), stale
+
+
+def _line(row: Row[Any]) -> Line:
+    person = PersonTier(**row.by_person) if row.by_person else None
+    return Line(
+        row.deck, row.visit, row.tier, row.tier_if_true, person, row.gaps, row.unreviewed, row.photos,
+        row.labelled, row.reason, row.best, row.best_tag,
+    )  # fmt: skip
+
+
+def _order_key(row: Row[Any], rho: float) -> tuple[Any, ...]:
+    """Return what `order.order_key` returns, for a row."""
+    score = row.score_apart + rho * (row.score_together - row.score_apart)
+    return row.step, row.tier_step, -round(score, 9), row.deck
+
+
+def _unpacked(packed: bytes, rho: float) -> dict[str, Any]:
+    summary: dict[str, Any] = json.loads(zlib.decompress(packed))
+    together, apart = summary.pop(PARTS), summary["order_parts"]
+    summary["order_parts"] = {
+        name: round(value + rho * (together[name] - value), 9) for name, value in apart.items()
+    }
+    return summary
+
+
+def standings_in_memory(library: Library) -> Kept:
+    """Return how every deck stands now, all of them assessed anew and nothing kept."""
+    from triage.library.counts import deck_counts
+
+    counts = deck_counts(library)
+    found = assess_library(library)
+    lines = [_line_of(one, counts.get(one.deck, (0, 0))) for one in found]
+    return Kept(lines, library, RHO, {one.deck: one.to_json() for one in found})
+
+
+def _line_of(summary: DeckSummary, counts: tuple[int, int]) -> Line:
+    best, tag = best_evidence(summary)
+    return Line(
+        summary.deck, summary.visit, summary.tier, summary.tier_if_true, summary.tier_by_person, summary.gaps,
+        summary.unreviewed, *counts, summary.reason, best, tag,
+    )  # fmt: skip
