@@ -12,7 +12,8 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.review.browsing import Visitor
-from triage.library.records import Suggestion
+from tests.review.walks import without_deck
+from triage.library.records import UNSORTED, Suggestion
 
 pytestmark = pytest.mark.browser
 
@@ -61,6 +62,7 @@ def test_hostile_names_are_text_on_every_page(browser, running, hostile):
         "audit",
         "files",
         "tags",
+        "waiting",
         "queue?order=deck&tag=evil",
         "work",
         "add",
@@ -199,6 +201,7 @@ PAGES = (
     "/l/library/deck/say?d=D-17",
     "/l/library/deck/history?d=D-17",
     "/l/library/look?d=D-17&tag=missing-hanger",
+    "/l/library/waiting",
     "/l/library/queue",
     "/l/library/queue?order=places",
     "/l/library/disputes",
@@ -425,3 +428,27 @@ def test_another_browser_is_let_in_by_its_own_address(browser, running, library)
     second.goto(address)
     expect(second.locator("h1")).to_have_text("Libraries")
     visitor.close()
+
+
+def test_a_run_of_photos_that_wait_is_sorted_by_two_clicks(visitor, library, photo_maker, tmp_path):
+    without_deck(library, photo_maker, tmp_path, count=6)
+    page = visitor.go("/l/library/")
+    page.click("text=Sort them >> nth=0")
+    expect(page.locator(".lead")).to_contain_text("6 photos belong to no deck yet")
+    assert visitor.axe() == []
+    tiles = page.locator(".tile")
+    tiles.nth(0).locator(".pick").click()
+    tiles.nth(3).locator(".pick").click(modifiers=["Shift"])
+    expect(page.locator("#chosen")).to_contain_text("4 chosen")
+    page.fill("[name=to]", "D-17")
+    page.fill("[name=why]", "the same stairs")
+    with page.expect_navigation():
+        page.click("text=Move them")
+    expect(page.locator(".told")).to_contain_text("4 photos moved to D-17")
+    assert len(library.photos(UNSORTED)) == 2
+    assert set(library.reasons("D-17").values()) == {"the same stairs"}
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    with page.expect_navigation():
+        page.keyboard.press("u")
+    expect(page.locator(".lead")).to_contain_text("6 photos belong to no deck yet")

@@ -7,10 +7,12 @@ import io
 from PIL import Image
 
 from tests.review.browserless import Client
+from tests.review.walks import without_deck
 from triage.assess import assess_library
 from triage.assess.said import set_tier
 from triage.errors import NotWritten
 from triage.library import Library
+from triage.library.records import UNSORTED
 from triage.review.standing import Standing
 
 
@@ -191,3 +193,30 @@ def test_two_pages_on_one_library_see_each_other(page, library, tmp_path):
             by="cy",
         )
     assert "cy" in page.get("/l/library/deck/history", d="D-17").text
+
+
+def test_photos_that_wait_are_shown_with_reasons_and_sorted(page, library, photo_maker, tmp_path):
+    without_deck(library, photo_maker, tmp_path)
+    assert 'href="/l/library/waiting"' in page.get("/l/library/order").text
+    shown = page.get("/l/library/waiting").text
+    assert "4 photos belong to no deck yet" in shown
+    assert "Invented Phone 2" in shown
+    reasons = library.reasons(UNSORTED)
+    assert len(reasons) == 4
+    assert all(reason in shown for reason in reasons.values())
+    three = [photo.sha for photo in library.photos(UNSORTED)][:3]
+    done = page.form(
+        "/l/library/waiting/sort", photos=",".join(three), to="D-17", why="the same stairs", visit=""
+    )
+    assert done.headers["location"] == "/l/library/waiting"
+    assert {photo.sha for photo in library.photos("D-17")} > set(three)
+    assert library.reasons("D-17")[three[0]] == "the same stairs"
+    assert "1 photo belongs to no deck yet" in page.get("/l/library/waiting").text
+    page.json("/l/library/undo", {})
+    assert len(library.photos(UNSORTED)) == 4
+    everything = ",".join(photo.sha for photo in library.photos(UNSORTED))
+    done = page.form("/l/library/waiting/sort", photos=everything, to="D-19")
+    assert done.headers["location"] == "/l/library/"
+    assert "No photo waits for a deck" in page.get("/l/library/waiting").text
+    assert page.form("/l/library/waiting/sort", photos="", to="D-19").status == 400
+    assert page.form("/l/library/waiting/sort", photos=three[0], to="").status == 400

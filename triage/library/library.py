@@ -328,6 +328,11 @@ class Library:
         with self.read() as connection:
             return present.photos(connection, deck, visit)
 
+    def reasons(self, deck: str) -> dict[str, str]:
+        """Return why a deck's photos were placed there, by hash, where a reason was kept."""
+        with self.read() as connection:
+            return present.reasons(connection, deck)
+
     def photo_count(self) -> int:
         """Return how many photos the library holds."""
         with self.read() as connection:

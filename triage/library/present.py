@@ -104,6 +104,14 @@ def placed_shas(connection: Connection, decks: Sequence[str] = ()) -> list[str]:
     return list(connection.execute(query).scalars())
 
 
+def reasons(connection: Connection, deck: str) -> dict[str, str]:
+    """Return why photos were placed at a deck, where a reason was kept."""
+    query = select(placing.c.key, placing.c.why).where(
+        placing.c.deck == deck, placing.c.current.is_(True), placing.c.why.is_not(None)
+    )
+    return {row.key: row.why for row in connection.execute(query)}
+
+
 def photos_by_sha(connection: Connection, shas: Sequence[str]) -> list[Photo]:
     """Return the photos of some hashes, without burst numbers."""
     return [

@@ -29,6 +29,7 @@ from triage.review.pages import (
     say,
     tags,
     visits,
+    waiting,
     work,
 )
 from triage.review.render import KINDS, static_files
@@ -59,6 +60,8 @@ def _of_decks(lib: str) -> list[Route]:
     return [
         route(f"{lib}/", decks.show),
         route(f"{lib}/order", decks.order),
+        route(f"{lib}/waiting", waiting.show),
+        route(f"{lib}/waiting/sort", waiting.sort, posts=True),
         route(f"{lib}/deck", deck.sheet),
         route(f"{lib}/deck/summary", deck.summary),
         route(f"{lib}/deck/history", deck.history),

@@ -114,7 +114,8 @@ def take_back(ask: Ask) -> Response:
     return ask.done(ask.url("deck/history", d=ask.deck()), told)
 
 
-def _chosen(ask: Ask) -> Sequence[Photo]:
+def chosen(ask: Ask) -> Sequence[Photo]:
+    """Return the photos that were ticked. Raises BadInput where none was."""
     shas = [sha for part in ask.form.get("photos", []) for sha in part.split(",") if sha]
     if not shas:
         raise BadInput("No photo was chosen.", "Choose some on the contact sheet first.")
@@ -125,7 +126,7 @@ def move_photos(ask: Ask) -> Response:
     """Move chosen photos to another deck."""
     deck = ask.deck()
     target = ask.need("to", "The other deck's name")
-    moved = move(ask.library, _chosen(ask), target, by=ask.by, visit=check_visit(ask.text("visit") or None))
+    moved = move(ask.library, chosen(ask), target, by=ask.by, visit=check_visit(ask.text("visit") or None))
     left = ask.library.photos(deck)
     return ask.done(
         ask.url("deck", d=deck if left else target), f"{count_of(len(moved), 'photo')} moved to {target}."
@@ -139,6 +140,6 @@ def forget_photos(ask: Ask) -> Response:
         raise BadInput(
             "Nothing was removed: the box was not ticked.", "Removing cannot be undone; tick the box."
         )
-    gone = forget(ask.library, _chosen(ask), by=ask.by)
+    gone = forget(ask.library, chosen(ask), by=ask.by)
     told = f"{count_of(len(gone), 'photo')} removed for good."
     return ask.done(ask.url("deck", d=deck) if ask.library.photos(deck) else ask.url(), told)
