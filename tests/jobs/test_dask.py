@@ -1,15 +1,13 @@
 """Batches on a Dask cluster: real scheduler and worker processes on loopback, one of them killed half-way."""
 
 import os
-import re
 import signal
-import subprocess
-import sys
 import time
 
 import pytest
 from common import draw_photo
 
+from tools.bench.cluster import Cluster
 from triage.errors import Cancelled, TriageError, WrongUsage
 from triage.jobs import Failed, Ok, map_items
 from triage.jobs.dask_engine import check_address
@@ -20,48 +18,6 @@ except ImportError:
     if os.environ.get("CI"):
         raise
     pytest.skip("Dask is not installed (pip: deck-triage[dask])", allow_module_level=True)
-
-
-class Cluster:
-    """A scheduler and its workers, each a process of its own."""
-
-    def __init__(self, folder, workers):
-        self.folder = folder
-        self.processes = []
-        self.scheduler = self.start("dask_scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard")
-        self.address = self.told(r"Scheduler at:\s+(tcp://\S+)")
-        self.workers = [
-            self.start(
-                "dask_worker", self.address, "--nthreads", "1", "--nworkers", "1", "--no-nanny",
-                "--no-dashboard", "--host", "127.0.0.1", "--local-directory", str(folder / f"w{number}"),
-            )
-            for number in range(workers)
-        ]  # fmt: skip
-
-    def start(self, module, *words):
-        with (self.folder / f"{module}.{len(self.processes)}.log").open("wb") as out:
-            process = subprocess.Popen(
-                [sys.executable, "-m", f"distributed.cli.{module}", *words], stdout=out, stderr=out,
-                env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
-                     "PYTHONPATH": os.pathsep.join(sys.path)},
-            )  # fmt: skip
-        self.processes.append(process)
-        return process
-
-    def told(self, pattern):
-        log = self.folder / "dask_scheduler.0.log"
-        for _ in range(600):
-            found = re.search(pattern, log.read_text())
-            if found:
-                return found.group(1)
-            time.sleep(0.1)
-        raise AssertionError(log.read_text())
-
-    def close(self):
-        for process in reversed(self.processes):
-            if process.poll() is None:
-                process.kill()
-            process.wait()
 
 
 @pytest.fixture
