@@ -48,8 +48,8 @@ def command(
     """Take photos into the library: folders, zips, single files, or another library.
 
     The deck of a photo is the folder right below PATH that holds it. With --deck-from slate it is the deck
-    whose printed card (see: deck-triage slate) was photographed before it; what no card decides goes to the
-    deck 'unsorted' and is listed. Originals are copied and never change.
+    whose printed card (see: deck-triage slate) was photographed before it; what no card decides goes to
+    'unsorted', which is no deck, and is listed. Originals are copied and never change.
     A file that is no readable photo is set aside with its reason, and the batch goes on.
 
     Examples:
@@ -105,14 +105,13 @@ def _show(result: IngestResult, as_json: bool) -> int:
     if as_json:
         emit(result.to_json())
     else:
-        from triage.library.records import UNSORTED
-
         data = result.to_json()
         verb = "Would take in" if result.dry_run else "Took in"
-        decks = len(data["decks"].keys() - {UNSORTED})
-        say(f"{verb} {data['added']} photos; {data['known']} were known; decks: {decks}.")
+        say(f"{verb} {data['added']} photos; {data['known']} were known; decks: {len(data['decks'])}.")
         for deck, count in data["decks"].items():
-            say(f"  {'waiting for a deck' if deck == UNSORTED else deck}: {count}")
+            say(f"  {deck}: {count}")
+        if data["waiting"]:
+            say(f"  waiting for a deck: {data['waiting']}")
     if result.undated:
         advise(
             f"No single camera date at {', '.join(result.undated[:_SHOWN])}: their visit stays open; "

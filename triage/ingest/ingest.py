@@ -30,6 +30,7 @@ from triage.ingest.seen import SeenFiles
 from triage.ingest.take_in import TakenIn, Task, take_in
 from triage.jobs import Cancel, Failed, Ok, Progress, map_items
 from triage.library import Library, Said
+from triage.library.records import UNSORTED
 
 _FEW = 6
 """Up to so many files are read in this process: starting workers would take longer."""
@@ -47,11 +48,14 @@ class TakenOver:
     def to_json(self) -> dict[str, Any]:
         """Return the result in the shape that scripts rely on."""
         photos = [*self.added, *self.known]
+        decks = Counter(one["deck"] for one in photos)
+        waiting = decks.pop(UNSORTED, 0)
         return {
             "added": len(self.added),
             "known": len(self.known),
             "set_aside": [{"file": one.file, "reason": one.reason} for one in self.set_aside],
-            "decks": dict(sorted(Counter(one["deck"] for one in photos).items())),
+            "decks": dict(sorted(decks.items())),
+            "waiting": waiting,
             "photos": photos,
             "dry_run": self.dry_run,
         }
