@@ -104,6 +104,12 @@ def test_kills_at_random_moments_lose_nothing(ground, part):
     assert (checked["damaged"], checked["missing"]) == ([], [])
     for name in ("ingest", "train", "presort", "assess"):
         call(*lines[name], "-L", library, "--json")
+    kept = call("assess", "-L", library, "--json")["decks"]
+    with Library.open(library) as opened:
+        anew = assess_library(opened)
+    assert [(one["deck"], one["tier"], one["unreviewed"]) for one in kept] == [
+        (one.deck, one.tier, one.unreviewed) for one in anew
+    ]
     whole = call("ingest", folder / "card", "-L", library, "--json")
     assert (whole["added"], whole["known"]) == (0, 24)
     print(f"killed before the end: {killed}")

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
 
 from tools.bench import slate_walks
 from triage.slate.card import Card
-from triage.slate.sorting import Placed, WalkPhoto, sort_walk
+from triage.slate.sorting import DOUBT, Placed, WalkPhoto, sort_walk
+from triage.slate.stream import CARD_WITHOUT_TIME
 
 LIBRARY = "3fa9c1d2"
 A, A_END = Card(LIBRARY, "A", "2026-05-04"), Card(LIBRARY, "A", "2026-05-04", closing=True)
 B, B_END = Card(LIBRARY, "B", "2026-05-04"), Card(LIBRARY, "B", "2026-05-04", closing=True)
-C = Card(LIBRARY, "C", "2026-05-04")
+C, C_END = Card(LIBRARY, "C", "2026-05-04"), Card(LIBRARY, "C", "2026-05-04", closing=True)
 BLURRED = "its code cannot be read"
 TEN = datetime(2026, 5, 4, 10, 0)
 
@@ -177,6 +179,53 @@ def test_no_photo_of_many_made_walks_is_placed_wrongly() -> None:
     told = [_wrong(seed) for seed in range(300)]
     assert sum(one[0] for one in told) == 0
     assert sum(one[1] for one in told) / sum(one[2] for one in told) < 0.3
+
+
+def test_no_photo_is_placed_wrongly_next_door_where_cards_have_lost_their_time() -> None:
+    """From deck to deck in less than the pause, but with a card: it may be one that has no time."""
+    opened = photos = 0
+    for seed in range(300):
+        rng = random.Random(20_000 + seed)
+        habits = replace(slate_walks.draw_habits(rng), phones=1, next_door=0.6, no_time=0.06, blurred=0.1)
+        habits.clock_jumps = False
+        made = slate_walks.draw_walk(rng, habits)
+        placed = sort_walk(made.photos)
+        assert [one.key for one in placed if one.deck not in (None, made.truth[one.key])] == [], seed
+        opened += sum(one.deck is None for one in placed)
+        photos += len(placed)
+    assert opened / photos < 0.5
+
+
+@pytest.mark.parametrize("shown", [B, BLURRED])
+def test_a_card_without_a_time_divides_the_walk_where_its_counter_says(shown: Card | str) -> None:
+    photos = numbered(walk((0, A), (10, None), (20, None), (30, shown), (40, None), (50, None)))
+    photos[3] = replace(photos[3], taken_at=None)
+    own = "B" if shown is B else "?"
+    assert decks(sort_walk(photos)) == f"AAA{own}??"
+    why = shown if shown == BLURRED else CARD_WITHOUT_TIME
+    assert sort_walk(photos)[4].reason == f"comes after a card that cannot be used: {why}"
+
+
+def test_a_card_without_a_time_or_counter_leaves_open_what_it_may_lie_before() -> None:
+    photos = walk((0, A), (10, None), (20, None), (30, B), (40, None), (700, C), (710, None), (720, C_END))
+    photos[3] = replace(photos[3], taken_at=None)
+    placed = sort_walk(photos)
+    assert decks(placed) == "A??B?CCC"
+    assert placed[1].reason == DOUBT
+    elsewhere = [replace(one, key=f"other/{one.key}", phone="q") for one in walk((0, A), (10, None))]
+    assert decks(sort_walk(photos + elsewhere)) == "A??B?CCC" + "AA"
+
+
+def test_a_file_that_could_not_be_looked_at_belongs_to_the_phones_of_its_folder() -> None:
+    photos = [replace(one, key=f"card/{one.name}") for one in walk((0, A), (10, None), (20, None))]
+    blind = WalkPhoto("card/broken.jpg", "another name", "broken.jpg", None, unclear="cannot be read")
+    assert decks(sort_walk([*photos, blind])) == "A???"
+    assert decks(sort_walk([*photos, replace(blind, key="else/broken.jpg")])) == "AAA?"
+
+
+def numbered(photos: list[WalkPhoto]) -> list[WalkPhoto]:
+    """Give the photos the names of a camera that counts."""
+    return [replace(one, name=f"IMG_{place + 412:04d}.jpg") for place, one in enumerate(photos)]
 
 
 def test_the_made_walks_do_show_a_careless_rule_its_mistakes() -> None:

@@ -30,7 +30,9 @@ import numpy as np
 from PIL import Image
 from sqlalchemy import select, update
 
+from tools.bench.page import Browser, served
 from tools.bench.scale_rows import PEOPLE, deck_of, make_rows
+from triage.assess.keeping import bring_up, out_of_date
 from triage.library import Library, Said
 from triage.library.database import writing
 from triage.library.tables import suggestion
@@ -85,36 +87,64 @@ def first(folder: Path, photos: int) -> dict[str, object]:
         folder.parent.mkdir(parents=True, exist_ok=True)
         make_rows(folder, photos).close()
     from triage.label.order import questions
-    from triage.library.counts import label_count, labelled_counts, photo_counts, pile_counts, waiting_count
+    from triage.library.counts import label_count
 
     found: dict[str, object] = {"library_bytes": (folder / "library.sqlite").stat().st_size}
     where = ("-L", str(folder))
     with Library.open(folder) as library:
         deck = deck_of(photos // 2)
         found["photos"], found["labels"] = library.photo_count(), label_count(library)
+        stale = len(out_of_date(library))
+        found["decks_assessed_for_the_first_time"] = {"decks": stale} | timed(lambda: bring_up(library))
         found["label_ask_new_person"] = timed(lambda: questions(library, by="somebody new"))
         found["label_ask_of_one_deck"] = timed(lambda: questions(library, by="ann", deck=deck))
-        some_decks = [deck_of(one * 30) for one in range(100)]
-        parts = {
-            "photo_counts": photo_counts, "label_count": label_count, "pile_counts": pile_counts,
-            "waiting_count": waiting_count,
-            "labelled_of_the_decks_shown": lambda lib: labelled_counts(lib, some_decks),
-        }  # fmt: skip
-        for name, act in parts.items():
-            found[f"first_screen_{name}"] = timed(lambda act=act: act(library))
-        found["say_one_label"] = timed(
-            lambda: library.say(
-                "label",
-                {"photo": library.photos(deck)[0].sha, "tag": "own-tag", "value": "present"},
-                by="ann",
-            )
-        )
+        word = {"photo": library.photos(deck)[0].sha, "tag": "missing-hanger", "value": "present"}
+        found["say_one_label"] = timed(lambda: library.say("label", word, by="ann"))
         found["undo"] = timed(lambda: library.undo("ann"))
-    found["command_assess_one_deck"] = command("assess", deck, *where, "--json")
-    found["command_label_set"] = command("label", "set", f"{deck}/IMG_0003.jpg", "missing-hanger=absent",
-                                         "--by", PEOPLE[0], *where)  # fmt: skip
-    found["command_photos_of_a_deck"] = command("photos", "--deck", deck, *where, "--json")
-    found["command_status"] = command("status", *where, "--json")
+    one_word = ("label", "set", f"{deck}/IMG_0003.jpg", "missing-hanger=absent", "--by", PEOPLE[0])
+    for name, words in {
+        "decks": ("decks",),
+        "assess_one_deck": ("assess", deck, "--json"),
+        "label_set": one_word,
+        "decks_after_one_label": ("decks", "--json"),
+        "assess_all": ("assess",),
+        "assess_all_json": ("assess", "--json"),
+        "photos_of_a_deck": ("photos", "--deck", deck, "--json"),
+        "status": ("status", "--json"),
+    }.items():
+        found[f"command_{name}"] = command(*words, *where)
+    for words in (("assess",), ("assess", "--json")):
+        found["_".join(["first_line_of", *words]).replace("--", "")] = first_line(*words, *where)
+    found["page"] = page(folder, deck)
+    return found
+
+
+def first_line(*words: str) -> dict[str, float]:
+    """Return how long a command takes until its first line is there, start included."""
+    start = time.perf_counter()
+    with subprocess.Popen([*COMMAND, *words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process:
+        assert process.stdout is not None
+        process.stdout.readline()
+        taken = time.perf_counter() - start
+        process.kill()
+    return {"wall_s": round(taken, 2)}
+
+
+def page(folder: Path, deck: str) -> dict[str, float]:
+    """Return how long the page's screens take to be sent, the first one of a page just started among them."""
+    found = {}
+    with served(folder.parent) as url:
+        browser = Browser(url)
+        browser.form("/who", name="ann", next="/")
+        lib = f"/l/{folder.name}/"
+        for name, where in {
+            "first_screen": lib, "first_screen_again": lib, "last_page_of_decks": f"{lib}?page=9999",
+            "one_deck": f"{lib}deck?d={deck}", "its_summary": f"{lib}deck/summary?d={deck}",
+            "one_photo_after_the_other": f"{lib}queue",
+        }.items():  # fmt: skip
+            start = time.perf_counter()
+            browser.get(where)
+            found[f"{name}_s"] = round(time.perf_counter() - start, 2)
     return found
 
 

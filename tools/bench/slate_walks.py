@@ -35,6 +35,8 @@ class Habits:
     zoned: bool = False
     no_time: float = 0.0
     one_folder: bool = False
+    next_door: float = 0.0
+    """Share of moves that take less than the pause that sorting goes by; the START card is shown then."""
 
 
 @dataclass
@@ -52,11 +54,13 @@ class _Phone:
     habits: Habits
     shots: list[tuple[float, str, Card | None, str | None]] = field(default_factory=list)
 
-    def visit(self, deck: str, start_s: float, leave_s: float, cards: tuple[Card, Card]) -> None:
-        """Photograph one deck between two moments of true time: card, photos, card."""
+    def visit(
+        self, deck: str, start_s: float, leave_s: float, cards: tuple[Card, Card], *, sure: bool = False
+    ) -> None:
+        """Photograph one deck between two moments of true time: card, photos, card; `sure` forgets no card."""
         rng, habits = self.rng, self.habits
         now = start_s
-        if rng.random() >= habits.start_missing:
+        if rng.random() >= habits.start_missing or sure:
             self._card(now, deck, cards[0])
             now += rng.uniform(3, 25)
         while now < leave_s - 30:
@@ -145,15 +149,16 @@ def draw_walk(rng: random.Random, habits: Habits) -> Walk:
 def _walk_together(
     rng: random.Random, phones: list[_Phone], decks: list[str], cards: dict[str, tuple[Card, Card]]
 ) -> None:
-    now = 0.0
+    now, close = 0.0, False
     for deck in decks:
         stay = rng.uniform(200, 1500)
         ends = []
         for phone in phones:
             start, leave = now + rng.uniform(0, 60), now + stay + rng.uniform(-60, 60)
-            phone.visit(deck, start, leave, cards[deck])
+            phone.visit(deck, start, leave, cards[deck], sure=close)
             ends.append(max(phone.shots[-1][0] if phone.shots else leave, leave))
-        now = max(ends) + SHORTEST_MOVE_S + rng.choice([0, 20, 300, 1800])
+        close = phones[0].habits.next_door > 0 and rng.random() < phones[0].habits.next_door
+        now = max(ends) + (rng.uniform(10, 40) if close else SHORTEST_MOVE_S + rng.choice([0, 20, 300, 1800]))
 
 
 def _walk_apart(

@@ -19,6 +19,9 @@ PAUSE_S = 120.0
 """Photos farther apart than this may have been taken at different decks."""
 
 
+DOUBT = "a photo without a capture time shows a card, or could not be looked at: it may lie before this one"
+
+
 @dataclass(frozen=True)
 class Placed:
     """Where a photo belongs and why; deck null where it was left open."""
@@ -39,11 +42,12 @@ def sort_walk(photos: Iterable[WalkPhoto], pause_s: float = PAUSE_S) -> list[Pla
 
     given = list(photos)
     streams, left_out = streams_of(given, pause_s)
-    placed = {photo.key: _alone(photo, reason) for photo, reason in left_out}
+    placed: dict[str, Placed] = {}
     for stream in streams:
         for stretch in stream.stretches:
-            placed.update(_by_own_cards(stretch))
+            placed.update(_by_own_cards(stretch, doubtful=stream.doubtful))
     placed.update(place_by_others(streams, placed))
+    placed.update({photo.key: _alone(photo, reason) for photo, reason in left_out})
     return [placed[photo.key] for photo in given]
 
 
@@ -60,14 +64,20 @@ def _card_itself(photo: WalkPhoto) -> Placed:
     return Placed(photo.key, photo.card.deck, photo.card.visit, f"shows the {side} card of {photo.card.deck}")
 
 
-def _by_own_cards(stretch: Stretch) -> dict[str, Placed]:
-    """Decide one stretch between two cards of the same phone, and the card that begins it."""
+def _by_own_cards(stretch: Stretch, *, doubtful: bool) -> dict[str, Placed]:
+    """Decide one stretch between two cards of the same phone, and the card that begins it.
+
+    Where a card may have been shown anywhere, only what lies between the START and END card of one deck is
+    sure.
+    """
     placed = {}
     if stretch.before is not None:
         placed[stretch.before.photo.key] = _card_itself(stretch.before.photo)
     start, end = _starts(stretch.before), _ends(stretch.after)
     for piece in stretch.pieces:
         card, reason = _decide(stretch, piece, start, end)
+        if card is not None and doubtful and not _bracketed(stretch, start, end):
+            card, reason = None, DOUBT
         for shot in piece.shots:
             deck, visit = (card.deck, card.visit) if card else (None, None)
             placed[shot.photo.key] = Placed(shot.photo.key, deck, visit, reason)
@@ -85,8 +95,7 @@ def _ends(shot: Shot | None) -> Card | None:
 
 
 def _decide(stretch: Stretch, piece: Piece, start: Card | None, end: Card | None) -> tuple[Card | None, str]:
-    same = start and end and (start.deck, start.visit) == (end.deck, end.visit)
-    if start and same and stretch.steady:
+    if start and _bracketed(stretch, start, end):
         return start, f"between the START and the END card of {start.deck}"
     if piece.tied_before and piece.tied_after and _contradict(stretch, start, end):
         return None, f"cards of two decks are shown without a pause between them ({_both(stretch)})"
@@ -95,6 +104,12 @@ def _decide(stretch: Stretch, piece: Piece, start: Card | None, end: Card | None
     if end and piece.tied_after:
         return end, f"goes on to the END card of {end.deck} without a pause"
     return None, _why_open(stretch, piece, start)
+
+
+def _bracketed(stretch: Stretch, start: Card | None, end: Card | None) -> bool:
+    """Whether the stretch lies between START and END card of one deck, and the clock never steps back."""
+    same = start and end and (start.deck, start.visit) == (end.deck, end.visit)
+    return bool(same and stretch.steady)
 
 
 def _contradict(stretch: Stretch, start: Card | None, end: Card | None) -> bool:

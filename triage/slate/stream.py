@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import PurePosixPath
 
@@ -80,6 +80,8 @@ class Stream:
     name: str
     shots: tuple[Shot, ...]
     stretches: tuple[Stretch, ...]
+    doubtful: bool = False
+    """Whether a photo that shows a card may belong anywhere in it: it has no time and no counter."""
 
     @property
     def cards(self) -> list[Shot]:
@@ -99,6 +101,7 @@ def seconds_of(taken_at: str) -> tuple[bool, float] | None:
 
 
 NO_TIME = "the photo has no capture time"
+CARD_WITHOUT_TIME = "it has no capture time"
 MIXED = "its folder holds photos of two phones with the same counters: give each phone its own folder"
 
 
@@ -107,7 +110,9 @@ def streams_of(
 ) -> tuple[list[Stream], list[tuple[WalkPhoto, str]]]:
     """Return the phones' streams, and the photos that have no place in one, with the reason.
 
-    Times with a zone and times without one form streams of their own.
+    Times with a zone and times without one form streams of their own. A photo without a time that shows a
+    card, or may show one, divides the stream where its file name's counter says; without a counter it may
+    lie anywhere and makes the streams of its folder doubtful.
     """
     by_clock: dict[tuple[str, bool], list[Shot]] = {}
     left_out = []
@@ -122,9 +127,40 @@ def streams_of(
         if _mixed(shots):
             left_out += [(shot.photo, MIXED) for shot in shots]
             continue
-        ordered = _in_order(shots)
-        streams.append(Stream(phone, tuple(ordered), tuple(_stretches(ordered, pause_s))))
+        strays = [photo for photo, _ in left_out if photo.shows_card and _may_be_of(photo, shots)]
+        counted = _by_counter(strays, shots)
+        ordered = _in_order(shots + counted)
+        stretches = tuple(_stretches(ordered, pause_s))
+        streams.append(Stream(phone, tuple(ordered), stretches, len(counted) < len(strays)))
     return streams, left_out
+
+
+def _may_be_of(photo: WalkPhoto, shots: Sequence[Shot]) -> bool:
+    folder = PurePosixPath(photo.key).parent
+    return any(
+        photo.phone == shot.photo.phone or folder == PurePosixPath(shot.photo.key).parent for shot in shots
+    )
+
+
+def _by_counter(strays: Sequence[WalkPhoto], shots: Sequence[Shot]) -> list[Shot]:
+    """Return photos without a time as shots at the time of the photo with the nearest counter.
+
+    Their cards are taken as unclear: which phone took them is not known. None where the phone's files have
+    no common counter.
+    """
+    counters = [_counter(shot.photo.name) for shot in shots]
+    known = [(counter, shot) for counter, shot in zip(counters, shots, strict=True) if counter is not None]
+    if len(known) < len(shots) or len({counter[0] for counter, _ in known}) != 1:
+        return []
+    found = []
+    for photo in strays:
+        counter = _counter(photo.name)
+        if counter is None or counter[0] != known[0][0][0]:
+            continue
+        nearest = min(known, key=lambda one: abs(one[0][1] - counter[1]))[1]
+        said = replace(photo, card=None, unclear=photo.unclear or CARD_WITHOUT_TIME)
+        found.append(Shot(said, nearest.at_s))
+    return found
 
 
 def _counter(name: str) -> tuple[str, int] | None:
