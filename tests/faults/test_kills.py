@@ -16,6 +16,9 @@ from pathlib import Path
 
 import pytest
 
+from triage.assess import assess_library
+from triage.library import Library
+
 COMMAND = [str(Path(sys.executable).parent / "deck-triage")]
 LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
 PARTS = 10 if LONG else 1

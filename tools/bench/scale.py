@@ -59,7 +59,10 @@ def command(*words: str) -> dict[str, float]:
         "import resource,sys\nfrom triage.cli import run\ncode = run(sys.argv[1:])\n"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)\nsys.exit(code)"
     )
-    done = subprocess.run([sys.executable, "-c", script, *words], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", script, *words], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        check=False,
+    )  # fmt: skip
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     if done.returncode not in (0, 3):
         sys.exit(f"{words}: {done.stderr[-2000:]}")

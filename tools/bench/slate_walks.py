@@ -57,7 +57,7 @@ class _Phone:
     def visit(
         self, deck: str, start_s: float, leave_s: float, cards: tuple[Card, Card], *, sure: bool = False
     ) -> None:
-        """Photograph one deck between two moments of true time: card, photos, card; `sure` forgets no card."""
+        """Photograph one deck between two moments of true time: card (if sure, in any case), photos, card."""
         rng, habits = self.rng, self.habits
         now = start_s
         if rng.random() >= habits.start_missing or sure:
