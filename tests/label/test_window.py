@@ -1,11 +1,15 @@
-"""In a large library only the next decks are read; what is asked is the same."""
+"""In a large library only what comes next is read; what is asked is the same."""
+
+import random
 
 import pytest
 
+from triage.ingest.moving import forget, move
 from triage.label import window
 from triage.label.order import questions
 from triage.label.rows import give_labels
 from triage.library import Library, Said
+from triage.library.records import Suggestion
 
 
 @pytest.fixture
@@ -48,6 +52,43 @@ def test_it_goes_on_where_this_person_was_and_comes_round(lib, monkeypatch):
     assert found == ["D-5", "D-0", "D-1", "D-2", "D-3"]  # D-4 is done
     everything = {(one.photo.sha, one.tag) for one in questions(lib, by="ben", tags=["missing-hanger"])}
     assert len(everything) == 6 * 4 - 6
+
+
+@pytest.fixture
+def suggested(lib):
+    """Every photo has a suggestion for two tags, each of another probability; some are answered."""
+    model = "a" * 64
+    lib.say("trained", {"model": model, "tags": {}}, by="ann")
+    draw = random.Random(4)
+    tags = ("missing-hanger", "rusted-connector")
+    lib.keep_suggestions(
+        [
+            Suggestion(photo.sha, tag, model, 0.1, draw.random(), "unsure")
+            for photo in lib.photos()
+            for tag in tags
+        ]
+    )
+    for number, photo in enumerate(lib.photos()[:9]):
+        give_labels(lib, photo, {tags[number % 2]: "absent"}, by="ann")
+    move(lib, lib.photos("D-5")[:1], "D-0", by="ann", visit="2026-05-04")
+    forget(lib, lib.photos("D-5")[:1], by="ann")
+    return lib
+
+
+@pytest.mark.parametrize("order", ["dangerous", "doubtful"])
+def test_the_machines_order_is_the_same_found_by_index(suggested, monkeypatch, order):
+    def run(**words):
+        return [
+            (one.photo.path_name, one.tag, one.asked_by) for one in questions(suggested, by="ben", **words)
+        ]
+
+    whole, one_tag = run(order=order), run(order=order, tags=["rusted-connector"])
+    assert len(whole) == 2 * 23 - 9
+    monkeypatch.setattr(window, "LARGE", 0)
+    assert run(order=order) == whole
+    assert run(order=order, tags=["rusted-connector"]) == one_tag
+    first = window.next_suggested(suggested, ["missing-hanger", "rusted-connector"], order, at_once=5)
+    assert [(photo.path_name, tag, order) for photo, tag in first] == whole[:5]
 
 
 def test_a_small_library_is_read_whole(lib):

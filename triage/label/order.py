@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from triage.errors import BadInput, WrongUsage
 from triage.label.learning import learning_order, like_order
-from triage.label.window import next_decks
+from triage.label.window import next_decks, next_suggested
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -46,7 +46,8 @@ def questions(
 ) -> list[Question]:
     """Return what to ask a person, without what this person has answered already.
 
-    Asked deck by deck in a large library, it returns the questions of the next decks only (`label.window`).
+    Of a large library it returns only those that come first (`label.window`): of the next decks when asked
+    deck by deck, those that nobody has answered yet by the machine's words.
     Raises BadInput for an unknown deck, tag or photo, and where an order needs suggestions and has none.
     """
     vocabulary = library.vocabulary()
@@ -56,6 +57,10 @@ def questions(
         if decks is not None:
             at = [questions(library, by=by, deck=one, tags=tags) for one in decks]
             return [one for asked in at for one in asked]
+    if deck is None and order in ("dangerous", "doubtful") and like is None and second_look is None:
+        first = next_suggested(library, chosen, order)
+        if first is not None:
+            return [Question(photo, tag, order) for photo, tag in first]
     photos = library.photos(deck)
     if deck is not None and not photos:
         raise BadInput(f"There is no deck {deck!r} with photos.", "List the decks with: deck-triage decks")

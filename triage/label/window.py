@@ -1,16 +1,18 @@
-"""The next decks to ask a person about in a large library, found by index, without reading all of it."""
+"""The next questions to ask in a large library, found by index, without reading all of it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Select, func, select
 
-from triage.library.tables import label, placing, private
+from triage.library import present
+from triage.library.tables import label, placing, private, suggestion
 
 if TYPE_CHECKING:
     from triage.library import Library
+    from triage.library.records import Photo
 
 LARGE = 20_000
 """Photos beyond which only the next decks are read, not the whole library."""
@@ -24,8 +26,7 @@ def next_decks(library: Library, by: str, tags: Sequence[str], at_once: int = AT
     It begins at the deck where this person labelled last and comes round to the first one.
     """
     with library.read() as connection:
-        few = select(placing.c.event).limit(LARGE + 1).subquery()
-        if connection.execute(select(func.count()).select_from(few)).scalar_one() <= LARGE:
+        if not _is_large(connection):
             return None
         refs = list(connection.execute(select(private.c.ref).where(private.c.text == by)).scalars())
         begin = _last_deck(connection, refs)
@@ -38,7 +39,55 @@ def next_decks(library: Library, by: str, tags: Sequence[str], at_once: int = AT
                 open_ones += count
             if open_ones >= at_once:
                 break
-    return found  # moved photos count as many times as they were placed, which only matters near LARGE
+    return found
+
+
+def _is_large(connection: Connection) -> bool:
+    """Say whether the library is large; a moved photo counts as many times as it was placed."""
+    few = select(placing.c.event).limit(LARGE + 1).subquery()
+    return connection.execute(select(func.count()).select_from(few)).scalar_one() > LARGE
+
+
+def next_suggested(
+    library: Library, tags: Sequence[str], order: str, at_once: int = AT_ONCE
+) -> list[tuple[Photo, str]] | None:
+    """Return the photos and tags that nobody has answered, first by the machine's words; null where small.
+
+    `order` is `dangerous` (the likeliest first) or `doubtful` (those nearest to a half first).
+    """
+    model = library.model()
+    with library.read() as connection:
+        if model is None or not _is_large(connection):
+            return None
+        rows: list[Any] = []
+        for tag in tags:
+            for query in _open_by_rank(model, tag, order):
+                rows += connection.execute(query.limit(at_once)).all()
+        rows.sort(key=lambda row: _rank(row.probability, order))
+        rows = rows[:at_once]
+        photos = {
+            one.sha: one for one in present.photos_by_sha(connection, sorted({row.photo for row in rows}))
+        }
+    return [(photos[row.photo], row.tag) for row in rows if row.photo in photos]
+
+
+def _rank(probability: float, order: str) -> float:
+    return -probability if order == "dangerous" else abs(probability - 0.5)
+
+
+def _open_by_rank(model: str, tag: str, order: str) -> list[Select[Any]]:
+    """Return queries that walk along the index of probabilities, from where the order begins."""
+    sha, p = suggestion.c.photo, suggestion.c.probability
+    answered = select(label.c.event).where(
+        label.c.photo == sha, label.c.current.is_(True), label.c.tag == tag
+    )
+    here = select(placing.c.event).where(placing.c.key == sha, placing.c.current.is_(True))
+    query = select(sha, suggestion.c.tag, p).where(
+        suggestion.c.model == model, suggestion.c.tag == tag, here.exists(), ~answered.exists()
+    )
+    if order == "dangerous":
+        return [query.order_by(p.desc())]
+    return [query.where(p >= 0.5).order_by(p), query.where(p < 0.5).order_by(p.desc())]
 
 
 def _round_from(connection: Connection, begin: str) -> Iterator[str]:

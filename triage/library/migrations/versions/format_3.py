@@ -1,4 +1,7 @@
-"""Format 3: how each deck stands is kept beside the log, so that a list of many decks assesses none anew."""
+"""Format 3: how each deck stands is kept beside the log, so that a list of many decks assesses none anew.
+
+Suggestions are found in the order of their probability.
+"""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,7 +11,8 @@ down_revision = "2"
 
 
 def upgrade() -> None:
-    """Make the tables, empty: they fill at the next `decks`, `assess` or first screen."""
+    """Make the tables, empty: they fill at the next `decks`, `assess` or first screen; and the index."""
+    op.create_index("suggestion_rank", "suggestion", ["model", "tag", "probability"])
     op.create_table(
         "standing",
         sa.Column("deck", sa.String, primary_key=True),
