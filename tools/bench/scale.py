@@ -23,7 +23,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +37,7 @@ from triage.assess.keeping import bring_up, out_of_date
 from triage.library import Library, Said
 from triage.library.database import writing
 from triage.library.tables import suggestion
+from triage.lots import lots
 from triage.presort.of_library import load_models
 from triage.train.types import TagModel
 
@@ -190,17 +192,18 @@ def _costs(folder: Path, photos: int, tags: int, labelled: float) -> dict[str, f
 def fold(events: int) -> dict[str, object]:
     """Appending labels, and folding the whole log from nothing."""
     with tempfile.TemporaryDirectory() as scratch, Library.create(Path(scratch) / "library") as library:
-        said = [
-            Said("label", {"photo": f"{number // 5:064x}", "tag": f"t{number % 5}", "value": "absent"}, "ann")
-            for number in range(events)
-        ]
+
+        def said() -> Iterator[Said]:
+            for number in range(events):
+                word = {"photo": f"{number // 5:064x}", "tag": f"t{number % 5}", "value": "absent"}
+                yield Said("label", word, "ann")
 
         def append() -> None:
-            for start in range(0, events, 2000):
-                library.say_many(said[start : start + 2000])
+            for lot in lots(said(), 2000):
+                library.say_many(lot)
 
         appended, folded = timed(append), timed(library.rebuild)
-        one = timed(lambda: library.say_many(said[:1]))
+        one = timed(lambda: library.say_many(list(islice(said(), 1))))
         checked = timed(library.faults)
     return {
         "events": events,
@@ -208,6 +211,7 @@ def fold(events: int) -> dict[str, object]:
         "fold_from_nothing": folded | {"events_per_processor_s": round(events / folded["processor_s"])},
         "check_the_chain": checked | {"events_per_processor_s": round(events / checked["processor_s"])},
         "one_more_event": one,
+        "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
     }
 
 

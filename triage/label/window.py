@@ -83,7 +83,7 @@ def _open_by_rank(model: str, tag: str, order: str) -> list[Select[Any]]:
     )
     here = select(placing.c.event).where(placing.c.key == sha, placing.c.current.is_(True))
     query = select(sha, suggestion.c.tag, p).where(
-        suggestion.c.model == model, suggestion.c.tag == tag, here.exists(), ~answered.exists()
+        suggestion.c.model == model, suggestion.c.tag == tag, ~answered.exists(), here.exists()
     )
     if order == "dangerous":
         return [query.order_by(p.desc())]

@@ -16,21 +16,23 @@ from sqlalchemy import Connection, Table, bindparam, delete, func, insert, selec
 from triage.library import news
 from triage.library.log import Event
 from triage.library.tables import label, photo, placing, private, statement
+from triage.lots import lots
 
 UNDOABLE = ("label", "fact", "finding", "tier", "moved", "settled", "closed", "deck-set")
 """Kinds of event that `undo` takes back."""
 
-_OF_DECK = ("fact", "finding", "tier", "warned", "lifted", "closed", "deck-set", "repair-done")
+_LOT = 5_000
+"""Events that are in memory at once."""
 
 
 def apply(connection: Connection, events: Iterable[Event]) -> int:
     """Fold events, given in order, into the tables; returns how many there were."""
     count = 0
     for kind, group in groupby(events, key=lambda event: event.kind):
-        run = list(group)
-        count += len(run)
-        _FOLDS.get(kind, _fold_statements)(connection, run)
-        news.mark(connection, run)
+        for run in lots(group, _LOT):
+            count += len(run)
+            _FOLDS.get(kind, _fold_statements)(connection, run)
+            news.mark(connection, run)
     return count
 
 

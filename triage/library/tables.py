@@ -156,7 +156,7 @@ suggestion = Table(
     Column("pile", String, nullable=False),
     Column("places", JSON, nullable=False),
     Index("suggestion_model", "model", "tag", "pile"),
-    Index("suggestion_rank", "model", "tag", "probability"),
+    Index("suggestion_rank", "model", "tag", "probability", "photo"),
 )
 """The machine's words: derived from photos and a model, not events."""
 

@@ -12,7 +12,7 @@ down_revision = "2"
 
 def upgrade() -> None:
     """Make the tables, empty: they fill at the next `decks`, `assess` or first screen; and the index."""
-    op.create_index("suggestion_rank", "suggestion", ["model", "tag", "probability"])
+    op.create_index("suggestion_rank", "suggestion", ["model", "tag", "probability", "photo"])
     op.create_table(
         "standing",
         sa.Column("deck", sa.String, primary_key=True),
