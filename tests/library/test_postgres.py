@@ -231,7 +231,7 @@ def test_a_shared_database_of_the_format_before_is_brought_up_with_a_copy(shared
     engine = shared.engine
     with engine.begin() as connection:
         connection.execute(text("DROP TABLE standing, standing_summary"))
-        for name in ("event_hash", "event_act", "label_tag", "statement_deck"):
+        for name in ("event_hash", "event_act", "label_tag", "statement_deck", "suggestion_rank"):
             connection.execute(text(f"DROP INDEX {name}"))
         connection.execute(text("CREATE INDEX label_tag ON label (current, tag)"))
         connection.execute(text("UPDATE meta SET value = '1' WHERE key = 'format'"))
