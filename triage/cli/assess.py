@@ -19,7 +19,7 @@ from triage.cli._common import (
     say,
 )
 from triage.lots import lots
-from triage.words.tiers import CAUTION, NOT_ENOUGH
+from triage.words.tiers import CAUTION, NOT_ENOUGH, ORDER_WORDS
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -61,6 +61,7 @@ def command(
             for number, one in lot:
                 _say_deck(number, one, names)
     say()
+    say(ORDER_WORDS)
     say(CAUTION)
 
 

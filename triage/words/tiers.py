@@ -30,6 +30,11 @@ TIER_WORDS: dict[str, str] = {
 NOT_ENOUGH = "not enough seen or reviewed to say"
 """How a tier of null prints."""
 
+ORDER_WORDS = (
+    "Decks come by the tier that they have if the machine is right, then by the tier by persons; of equal "
+    "ones the deck with more open concerns and more that was not seen well comes first (order_parts in --json)."
+)
+
 CAUTION = (
     "Photo triage ranks work for a qualified person on site; hidden fasteners, hidden decay and the ground "
     "cannot be seen in a photo. Local code, the authority and a licensed professional decide."
