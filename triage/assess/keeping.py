@@ -216,10 +216,10 @@ def _digest(file: Path) -> str:
 
 @cache
 def _program() -> str:
-    """Return what tells this program from one of other rules: the sizes and times of its files."""
+    """Return what tells this program from one of other rules: a hash of its files, one on any machine."""
     root = Path(version.__file__).parent
-    files = sorted(
-        file for room in _ROOMS for file in (root / room).rglob("*") if file.suffix in (".py", ".toml")
-    )
-    facts = [(file.name, (stat := file.stat()).st_size, stat.st_mtime_ns) for file in files]
-    return hashlib.sha256(repr([version.__version__, facts]).encode()).hexdigest()
+    files = [file for room in _ROOMS for kind in ("py", "toml") for file in (root / room).rglob(f"*.{kind}")]
+    told = hashlib.sha256(version.__version__.encode())
+    for file in sorted(files):
+        told.update(file.relative_to(root).as_posix().encode() + b"\0" + file.read_bytes())
+    return told.hexdigest()

@@ -32,7 +32,7 @@ NOT_ENOUGH = "not enough seen or reviewed to say"
 
 ORDER_WORDS = (
     "Decks come by the tier that they have if the machine is right, then by the tier by persons; of equal "
-    "ones the deck with more open concerns and more that was not seen well comes first (order_parts in --json)."
+    "ones those first on which more is open and less was seen well (order_parts in --json)."
 )
 
 CAUTION = (
