@@ -11,7 +11,7 @@ from triage.assess import assess_library, keeping
 from triage.assess.keeping import bring_up, kept_rho, out_of_date
 from triage.assess.kept import last_standings, open_by_deck, standings
 from triage.assess.said import add_finding, set_tier
-from triage.assess.status import open_questions, status_of
+from triage.assess.status import next_open_deck, open_questions, status_of
 from triage.errors import Cancelled, NotWritten
 from triage.ingest import ingest
 from triage.library import Library
@@ -198,6 +198,16 @@ def test_status_counts_decks_that_are_out_of_date_anew(trained):
         assert out_of_date(trained) != []
     bring_up(trained)
     assert status_of(trained)["unreviewed"] == expected
+
+
+def test_the_next_deck_with_open_questions_is_known_before_anything_is_assessed(trained):
+    """All pairs are in a pile under a promise, until somebody cannot tell."""
+    assert next_open_deck(trained, "D-17") is None
+    label(trained, trained.photos("D-18")[0], value="unclear")
+    for _ in range(2):
+        assert next_open_deck(trained, "D-17") == "D-18"
+        assert next_open_deck(trained, "D-18") is None
+        bring_up(trained)
 
 
 @pytest.mark.parametrize("news", ["a word", "the folds rebuilt"])

@@ -81,7 +81,8 @@ def test_length_is_measured_by_mouse_and_kept(browser, running, library, carded)
     visitor = Visitor(browser, running, "ann")
     page = visitor.go(f"/l/library/photo/{carded.sha}")
     page.click("text=Measure, black out")
-    page.click("text=Measure by a card")
+    with page.expect_navigation():
+        page.click("text=Measure by a card")
     expect(page.locator("#card")).to_have_text("The card's plane is found.", timeout=15_000)
     paper = page.locator("#paper").bounding_box()
     for x, y in (_spot(300, 60), _spot(400, 60)):
@@ -104,7 +105,8 @@ def test_box_drawn_by_mouse_and_one_by_keyboard_are_black_in_the_report(visitor,
     sha = library.photos("D-17")[0].sha
     page = visitor.go(f"/l/library/photo/{sha}")
     page.click("text=Measure, black out")
-    page.click("text=Black out in reports")
+    with page.expect_navigation():
+        page.click("text=Black out in reports")
     paper = page.locator("#paper").bounding_box()
     page.mouse.move(paper["x"] + 0.1 * paper["width"], paper["y"] + 0.1 * paper["height"])
     page.mouse.down()

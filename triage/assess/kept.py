@@ -12,11 +12,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import Row, select
 
 from triage.assess.combining import RHO
 from triage.assess.evidence import assess_library
-from triage.assess.keeping import PARTS, basis_of, best_evidence, bring_up, kept_rho, out_of_date
+from triage.assess.keeping import PARTS, basis_of, best_evidence, bring_up, kept_rho
 from triage.errors import NotWritten
 from triage.library.records import PersonTier
 from triage.library.tables import standing, standing_summary
@@ -92,19 +92,10 @@ def last_standings(library: Library) -> Kept:
 
 
 def open_by_deck(library: Library) -> dict[str, int]:
-    """Return how many questions are open on each deck that is kept, some of it perhaps out of date."""
-    query = select(standing.c.deck, standing.c.unreviewed).where(standing.c.gaps.is_not(None))
+    """Return how many questions are open on each deck that is kept as it stands now."""
+    query = select(standing.c.deck, standing.c.unreviewed).where(standing.c.basis == basis_of(library))
     with library.read() as connection:
         return {deck: number for deck, number in connection.execute(query)}
-
-
-def kept_unreviewed(library: Library) -> tuple[int, list[str]]:
-    """Return how many questions are open on the decks kept fresh, and the decks that are not."""
-    stale = out_of_date(library)
-    basis = basis_of(library)
-    with library.read() as connection:
-        query = select(func.sum(standing.c.unreviewed)).where(standing.c.basis == basis)
-        return int(connection.execute(query).scalar() or 0), stale
 
 
 def _line(row: Row[Any]) -> Line:

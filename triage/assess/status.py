@@ -6,7 +6,7 @@ from collections.abc import Collection
 from typing import Any
 
 from triage.assess.evidence import promise_words
-from triage.assess.kept import kept_unreviewed
+from triage.assess.kept import open_by_deck
 from triage.library import Library
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED
@@ -53,10 +53,27 @@ def status_of(library: Library) -> dict[str, Any]:
 
 def open_questions(library: Library) -> int:
     """Return how many questions are open: as kept, counted anew for decks that are out of date."""
-    kept, stale = kept_unreviewed(library)
+    kept = open_by_deck(library)
+    stale = [deck for deck in library.decks() if deck not in kept]
+    known = sum(kept.values())
     if not stale:
-        return kept
-    return kept + unreviewed_count(library, library.vocabulary().core, promise_words(library), stale)
+        return known
+    return known + unreviewed_count(library, library.vocabulary().core, promise_words(library), stale)
+
+
+def next_open_deck(library: Library, deck: str) -> str | None:
+    """Return the deck after one, by name and round to the first, with open questions; null if none has."""
+    decks, kept, core = library.decks(), open_by_deck(library), library.vocabulary().core
+    promise: dict[str, str] | None = None
+    place = decks.index(deck)
+    for one in decks[place + 1 :] + decks[:place]:
+        number = kept.get(one)
+        if number is None:  # out of date: counted, not assessed
+            promise = promise_words(library) if promise is None else promise
+            number = unreviewed_count(library, core, promise, [one])
+        if number:
+            return one
+    return None
 
 
 def next_step(

@@ -7,7 +7,7 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
-from triage.assess.kept import open_by_deck
+from triage.assess.status import next_open_deck
 from triage.library.records import Photo, Word
 from triage.report.gather import deck_record
 from triage.report.phrases import tag_words
@@ -103,17 +103,8 @@ def summary(ask: Ask) -> Response:
         one=one,
         photos=photos,
         private=ask.library.deck_private(deck),
-        next_deck=next_open(ask, deck),
+        next_deck=next_open_deck(ask.library, deck),
     )
-
-
-def next_open(ask: Ask, deck: str) -> str | None:
-    """Return the deck after this one, by name and round to the first, on which core questions are open."""
-    decks = ask.library.decks()
-    open_ones = open_by_deck(ask.library)
-    place = decks.index(deck)
-    around = decks[place + 1 :] + decks[:place]
-    return next((one for one in around if open_ones.get(one, 1)), None)
 
 
 def history(ask: Ask) -> Response:
