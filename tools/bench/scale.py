@@ -4,6 +4,7 @@
     python -m tools.bench.scale growth                        time and memory against photos, labels, tags
     python -m tools.bench.scale fold --events 100000          appending and folding the log
     python -m tools.bench.scale memory                        peak memory of ingest, 500 and 20,000 photos
+    python -m tools.bench.scale presort-memory --model LIBRARY    the same of presort (4 GB of vectors on disk)
     python -m tools.bench.scale again --model LIBRARY         presort of 50,000 photos with nothing new
     python -m tools.bench.scale plot FILE.json OUT.svg        growth as a picture
 
@@ -32,8 +33,10 @@ from PIL import Image
 from sqlalchemy import select, update
 
 from tools.bench.page import Browser, served
-from tools.bench.scale_rows import PEOPLE, deck_of, make_rows
+from tools.bench.scale_rows import PEOPLE, deck_of, make_rows, sha_of
 from triage.assess.keeping import bring_up, out_of_date
+from triage.embed.keep import store_of
+from triage.embed.store import pack
 from triage.library import Library, Said
 from triage.library.database import writing
 from triage.library.tables import suggestion
@@ -41,6 +44,7 @@ from triage.lots import lots
 from triage.presort.of_library import load_models
 from triage.train.types import TagModel
 
+PARTS = ("first", "growth", "fold", "memory", "presort-memory", "again")
 COMMAND = [sys.executable, "-m", "triage.cli"]
 
 
@@ -232,6 +236,27 @@ def memory(sizes: tuple[int, ...]) -> dict[str, object]:
     return found
 
 
+def presort_memory(trained: Path, sizes: tuple[int, ...]) -> dict[str, object]:
+    """Peak memory of presorting so many photos whose vectors are kept (those of a real library, repeated)."""
+    found: dict[str, object] = {}
+    for size in sizes:
+        with tempfile.TemporaryDirectory() as scratch:
+            make_rows(Path(scratch) / "big", size, labelled=0.0).close()
+            with Library.open(trained) as source, Library.open(Path(scratch) / "big") as library:
+                model = str(source.model())
+                shutil.copytree(source.model_dir, library.models_dir / model[:16])
+                library.say("trained", {"model": model, "tags": {}}, by="bench")
+                some, store = [photo.sha for photo in source.photos()[:40]], store_of(library)
+                vectors = [one for sha in some if (one := store_of(source).get(sha)) is not None]
+                for number in range(size):
+                    sha = sha_of(number)
+                    store.path(sha).parent.mkdir(parents=True, exist_ok=True)
+                    store.path(sha).write_bytes(pack(sha, vectors[number % len(vectors)]))
+            found[str(size)] = command("presort", "-L", f"{scratch}/big")
+            found[f"{size}_nothing_new"] = command("presort", "-L", f"{scratch}/big")
+    return found
+
+
 def again(trained: Path, photos: int) -> dict[str, object]:
     """Presort again with nothing new, by the command; the model is that of a library trained in earnest."""
     with tempfile.TemporaryDirectory() as scratch:
@@ -277,7 +302,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("part", choices=("first", "growth", "fold", "memory", "again", "plot"))
+    parser.add_argument("part", choices=(*PARTS, "plot"))
     parser.add_argument("--model", type=Path, help="A library whose model is used.")
     parser.add_argument("files", nargs="*", type=Path)
     parser.add_argument("--at", type=Path, help="Where the large library is kept.")
@@ -295,6 +320,7 @@ def main() -> int:
         "growth": growth,
         "fold": lambda: fold(given.events),
         "memory": lambda: memory(tuple(given.sizes)),
+        "presort-memory": lambda: presort_memory(given.model, tuple(given.sizes)),
         "again": lambda: again(given.model, min(given.photos, 50_000)),
     }
     json.dump({"part": given.part} | parts[given.part]() | {"machine": machine()}, sys.stdout, indent=2)

@@ -11,6 +11,7 @@ import os
 import struct
 import tempfile
 import zlib
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -118,13 +119,17 @@ class VectorStore:
         return self.path(sha).is_file()
 
     def missing(self, shas: Iterable[str]) -> list[str]:
-        """Return the photos without a file, in the given order; reads at most 256 folders."""
-        known: set[str] = set()
-        if self.folder.is_dir():
-            for shard in os.scandir(self.folder):
-                if shard.is_dir():
-                    known.update(entry.name for entry in os.scandir(shard.path))
-        return [sha for sha in shas if f"{sha}.vec" not in known]
+        """Return the photos without a file, in the given order; reads at most 256 folders, one at a time."""
+        given = list(shas)
+        by_folder: dict[str, list[str]] = defaultdict(list)
+        for sha in given:
+            by_folder[sha[:2]].append(sha)
+        absent: set[str] = set()
+        for name, some in by_folder.items():
+            folder = self.folder / name
+            there = {entry.name for entry in os.scandir(folder)} if folder.is_dir() else set()
+            absent.update(sha for sha in some if f"{sha}.vec" not in there)
+        return [sha for sha in given if sha in absent]
 
     def get(self, sha: str) -> PhotoVectors | None:
         """Return a photo's vectors, or None when there are none or the file is damaged."""

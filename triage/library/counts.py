@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, MutableSequence, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -125,7 +126,7 @@ class Spoken:
 
     piles: dict[str, dict[str, int]] = field(default_factory=dict)
     """How many suggestions stand in each pile, by tag."""
-    probabilities: dict[str, list[float]] = field(default_factory=dict)
+    probabilities: dict[str, MutableSequence[float]] = field(default_factory=dict)
     """By tag."""
     tags_of: Counter[str] = field(default_factory=Counter)
     """Of how many of the tags it spoke, by photo."""
@@ -133,7 +134,7 @@ class Spoken:
 
 def spoken(library: Library, model: str, tags: Collection[str], shas: Collection[str]) -> Spoken:
     """Return what a model has said of photos; `tags_of` counts only the tags that are named."""
-    found, wanted, named = Spoken(), set(shas), set(tags)
+    found, wanted, named = Spoken(), {sha: sha for sha in shas}, set(tags)
     query = select(suggestion.c.photo, suggestion.c.tag, suggestion.c.pile, suggestion.c.probability).where(
         suggestion.c.model == model
     )
@@ -143,10 +144,10 @@ def spoken(library: Library, model: str, tags: Collection[str], shas: Collection
                 if sha not in wanted:
                     continue
                 if tag in named:
-                    found.tags_of[sha] += 1
+                    found.tags_of[wanted[sha]] += 1
                 piles = found.piles.setdefault(tag, {})
                 piles[pile] = piles.get(pile, 0) + 1
-                found.probabilities.setdefault(tag, []).append(probability)
+                found.probabilities.setdefault(tag, array("d")).append(probability)
     return found
 
 

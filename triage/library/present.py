@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Select, and_, func, select, union
@@ -100,15 +100,21 @@ def photos(connection: Connection, deck: str | None, visit: str | None = _ANY) -
 
 def placed_shas(connection: Connection, decks: Sequence[str] = ()) -> list[str]:
     """Return the hashes of placed photos, of some decks or of all, by deck, visit, time and name."""
+    return [sha for sha, _ in placed_at(connection, decks)]
+
+
+def placed_at(connection: Connection, decks: Sequence[str] = ()) -> Iterator[tuple[str, str]]:
+    """Yield (photo, deck) of placed photos, of some decks or of all, by deck, visit, time and name."""
     query = (
-        select(photo_table.c.sha)
+        select(photo_table.c.sha, placing.c.deck)
         .join(placing, and_(placing.c.key == photo_table.c.sha, placing.c.current.is_(True)))
         .where(photo_table.c.state == "here")
         .order_by(placing.c.deck, placing.c.visit, photo_table.c.taken_at, placing.c.name)
     )
     if decks:
         query = query.where(placing.c.deck.in_(decks))
-    return list(connection.execute(query).scalars())
+    for row in connection.execute(query.execution_options(yield_per=1000)):
+        yield row.sha, row.deck
 
 
 def reasons(connection: Connection, deck: str) -> dict[str, str]:

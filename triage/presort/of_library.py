@@ -139,8 +139,9 @@ def presort_library(
     with library.read() as connection:
         shas = placed_shas(connection, decks)
     ready = {tag for tag, one in models.items() if isinstance(one, TagModel)}
-    said_before = spoken(library, model, ready, shas)
-    todo = [sha for sha in shas if ready and (again or said_before.tags_of[sha] < len(ready))]
+    found = spoken(library, model, ready, shas)
+    todo = [sha for sha in shas if ready and (again or found.tags_of[sha] < len(ready))]
+    found.tags_of.clear()
     embedded = embed_photos(library, todo, engine=engine, dask=dask, progress=progress, cancel=cancel)
     bad = {sha for sha, _ in embedded.set_aside}
     todo = [sha for sha in todo if sha not in bad]
@@ -153,7 +154,8 @@ def presort_library(
     if todo:
         said = {tag: one.to_json() for tag, one in standing.items()}
         library.say("presorted", {"model": model, "standing": said, "photos": len(todo)}, by=by)
-    now = spoken(library, model, ready, shas) if todo else said_before
+        found.probabilities.clear()
+        found = spoken(library, model, ready, shas)
     return Presorted(
         model,
         len(todo),
@@ -161,8 +163,8 @@ def presort_library(
         _Photos(library, decks),
         _Suggestions(library, model),
         embedded.set_aside,
-        _prevalence(models, now.probabilities),
-        now.piles,
+        _prevalence(models, found.probabilities),
+        found.piles,
         len(shas),
     )
 
@@ -208,11 +210,11 @@ class _Suggestions(Mapping[str, "list[Suggestion]"]):
 
 
 def _prevalence(
-    models: dict[str, TagModel | TooFew], chances: dict[str, list[float]]
+    models: dict[str, TagModel | TooFew], chances: Mapping[str, Sequence[float]]
 ) -> dict[str, dict[str, float | None]]:
     """Return per tag its share of the labelled photos and, estimated, of this batch: never applied."""
     return {
-        tag: {"labelled": one.prevalence, "batch": batch_share(chances.get(tag, []), one.prevalence)}
+        tag: {"labelled": one.prevalence, "batch": batch_share(chances.get(tag, ()), one.prevalence)}
         for tag, one in models.items()
         if isinstance(one, TagModel)
     }

@@ -10,10 +10,13 @@ the batch is unlike where min over i of p_(i) m / i is at most 5 %.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from triage.library.present import placed_at
+from triage.lots import lots
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,6 +28,7 @@ NEAREST = 3
 LEAST_DECKS = 19
 """With fewer training decks no p-value can be as small as the level."""
 MOST_PHOTOS_A_DECK = 12
+_LOT = 200
 
 
 def distances(points: NDArray[np.float64], among: NDArray[np.float64], own: bool) -> NDArray[np.float64]:
@@ -62,26 +66,29 @@ def batch_p_value(library: Library, training_decks: set[str], batch: Sequence[st
     from triage.embed.keep import store_of
 
     wanted = set(batch)
-    photos = defaultdict(list)
+    photos: dict[str, list[str]] = defaultdict(list)
     new = set()
-    for photo in library.photos():
-        photos[photo.deck].append(photo.sha)
-        if photo.sha in wanted and photo.deck not in training_decks:
-            new.add(photo.deck)
+    with library.read() as connection:
+        for sha, deck in placed_at(connection):
+            if sha in wanted:
+                new.add(deck)
+            if len(photos[deck]) < MOST_PHOTOS_A_DECK:
+                photos[deck].append(sha)
+    new -= training_decks
     store = store_of(library)
 
-    def means(decks: set[str]) -> list[NDArray[np.float64]]:
-        found = []
+    def means(decks: set[str]) -> Iterator[NDArray[np.float64]]:
         for deck in sorted(decks):
-            vectors = [store.whole(sha) for sha in photos[deck][:MOST_PHOTOS_A_DECK]]
+            vectors = [store.whole(sha) for sha in photos[deck]]
             kept = [one for one in vectors if one is not None]
             if kept:
-                found.append(np.mean(kept, axis=0).astype(np.float64))
-        return found
+                yield np.mean(kept, axis=0).astype(np.float64)
 
     if not new or len(training_decks) < LEAST_DECKS:
         return None
-    ours, theirs = means(training_decks), means(new)
-    if len(ours) < LEAST_DECKS or not theirs:
+    ours = list(means(training_decks))
+    if len(ours) < LEAST_DECKS:
         return None
-    return simes(deck_p_values(np.stack(ours), np.stack(theirs)))
+    training = np.stack(ours)
+    found = [deck_p_values(training, np.stack(lot)) for lot in lots(means(new), _LOT)]
+    return simes(np.concatenate(found)) if found else None
