@@ -4,7 +4,7 @@
     python -m tools.bench.scale growth                        time and memory against photos, labels, tags
     python -m tools.bench.scale fold --events 100000          appending and folding the log
     python -m tools.bench.scale memory                        peak memory of ingest, 500 and 20,000 photos
-    python -m tools.bench.scale presort-memory --model LIBRARY    the same of presort (4 GB of vectors on disk)
+    python -m tools.bench.scale presort-memory --model LIBRARY   the same of presort (4 GB on disk)
     python -m tools.bench.scale again --model LIBRARY         presort of 50,000 photos with nothing new
     python -m tools.bench.scale plot FILE.json OUT.svg        growth as a picture
 
