@@ -232,7 +232,7 @@ def test_a_full_disk_is_one_sentence_and_the_next_run_goes_on(made, tmp_path, ph
 @pytest.mark.skipif(not Path("/proc").exists(), reason="looks for workers in /proc")
 def test_ctrl_c_ends_with_130_and_keeps_what_was_finished(tmp_path, photo_maker):
     one = photo_maker(tmp_path / "one.jpg", seed=1, size=(1600, 1200)).read_bytes()
-    for deck in range(100):
+    for deck in range(60):
         path = tmp_path / "card" / f"D-{deck:02}" / "a.jpg"
         path.parent.mkdir(parents=True)
         path.write_bytes(one + bytes([deck]))  # another file, the same picture
@@ -240,6 +240,7 @@ def test_ctrl_c_ends_with_130_and_keeps_what_was_finished(tmp_path, photo_maker)
     started = subprocess.Popen(
         [*COMMAND, "ingest", tmp_path / "card", "-L", tmp_path / "lib", "--engine", "here"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # a background job ignores it
     )  # fmt: skip
     database = tmp_path / "lib" / "originals"
     while started.poll() is None and len(list(database.glob("*/*.jpg"))) < 3:
@@ -249,9 +250,9 @@ def test_ctrl_c_ends_with_130_and_keeps_what_was_finished(tmp_path, photo_maker)
     assert started.returncode == 130, err
     assert "Interrupted" in err
     before = json.loads(deck_triage("status", "-L", tmp_path / "lib", "--json").stdout)["photos"]
-    assert 0 < before < 100
+    assert 0 < before < 60
     again = json.loads(deck_triage("ingest", tmp_path / "card", "-L", tmp_path / "lib", "--json").stdout)
-    assert (again["added"], again["known"]) == (100 - before, before)
+    assert (again["added"], again["known"]) == (60 - before, before)
 
 
 def test_a_killed_ingest_loses_nothing_acknowledged(tmp_path, photo_maker):
