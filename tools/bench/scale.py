@@ -236,6 +236,14 @@ def memory(sizes: tuple[int, ...]) -> dict[str, object]:
     return found
 
 
+def lend_model(source: Library, library: Library) -> str:
+    """Put the model of one library to use in another; returns its hash."""
+    model = str(source.model())
+    shutil.copytree(source.model_dir, library.models_dir / model[:16])
+    library.say("trained", {"model": model, "tags": {}}, by="bench")
+    return model
+
+
 def presort_memory(trained: Path, sizes: tuple[int, ...]) -> dict[str, object]:
     """Peak memory of presorting so many photos whose vectors are kept (those of a real library, repeated)."""
     found: dict[str, object] = {}
@@ -243,9 +251,7 @@ def presort_memory(trained: Path, sizes: tuple[int, ...]) -> dict[str, object]:
         with tempfile.TemporaryDirectory() as scratch:
             make_rows(Path(scratch) / "big", size, labelled=0.0).close()
             with Library.open(trained) as source, Library.open(Path(scratch) / "big") as library:
-                model = str(source.model())
-                shutil.copytree(source.model_dir, library.models_dir / model[:16])
-                library.say("trained", {"model": model, "tags": {}}, by="bench")
+                lend_model(source, library)
                 some, store = [photo.sha for photo in source.photos()[:40]], store_of(library)
                 vectors = [one for sha in some if (one := store_of(source).get(sha)) is not None]
                 for number in range(size):
@@ -262,9 +268,7 @@ def again(trained: Path, photos: int) -> dict[str, object]:
     with tempfile.TemporaryDirectory() as scratch:
         make_rows(Path(scratch) / "big", photos).close()
         with Library.open(trained) as source, Library.open(Path(scratch) / "big") as library:
-            model = str(source.model())
-            shutil.copytree(source.model_dir, library.models_dir / model[:16])
-            library.say("trained", {"model": model, "tags": {}}, by="bench")
+            model = lend_model(source, library)
             tags = [tag for tag, one in load_models(library).items() if isinstance(one, TagModel)]
             with writing(library.engine) as base:
                 told = sorted(base.execute(select(suggestion.c.tag).distinct()).scalars())

@@ -49,10 +49,15 @@ _ROOMS = ("assess", "data", "library", "presort", "structure", "words")
 
 def out_of_date(library: Library) -> list[str]:
     """Return the decks that are not kept as they stand now, by name."""
-    basis = basis_of(library)
+    return _stale_and_gone(library, basis_of(library))[0]
+
+
+def _stale_and_gone(library: Library, basis: str) -> tuple[list[str], list[str]]:
+    """Return the decks that are not kept on a basis, and the kept ones that are decks no more, by name."""
     with library.read() as connection:
-        fresh = select(standing.c.deck).where(standing.c.basis == basis)
-        return sorted(set(present.decks(connection)) - set(connection.execute(fresh).scalars()))
+        known = set(present.decks(connection))
+        rows = dict(connection.execute(select(standing.c.deck, standing.c.basis)).tuples().all())
+    return sorted(deck for deck in known if rows.get(deck) != basis), sorted(rows.keys() - known)
 
 
 def bring_up(library: Library, progress: Progress | None = None, cancel: Cancel | None = None) -> int:
@@ -60,11 +65,12 @@ def bring_up(library: Library, progress: Progress | None = None, cancel: Cancel 
 
     Raises NotWritten where the library cannot be written, Cancelled between lots when `cancel()` says so.
     """
-    stale = out_of_date(library)
-    _drop_gone(library)
+    basis = basis_of(library)  # before the rest is read: a change meanwhile makes the rows out of date
+    stale, gone = _stale_and_gone(library, basis)
+    if gone:
+        _drop(library, gone)
     if stale:
         library.forget_vocabulary()
-        basis = basis_of(library)  # before the rest is read: a change meanwhile makes the rows out of date
         worker = _Worker(library, basis, rule_book_of(library), library.vocabulary(), promise_words(library))
         done = 0
         for lot in lots(stale, _LOT):
@@ -127,17 +133,13 @@ def _keep(connection: Connection, deck: str, said: int, row: dict[str, Any]) -> 
         connection.execute(insert(standing_summary).values(deck=deck, summary=summary))
 
 
-def _drop_gone(library: Library) -> None:
-    """Drop the rows of decks that are none any more."""
-    with library.read() as connection:
-        rows = set(connection.execute(select(standing.c.deck)).scalars())
-        gone = sorted(rows - set(present.decks(connection)))
-    if gone:
-        with writing(library.engine) as connection:
-            connection.execute(delete(meta).where(meta.c.key == "rho"))
-            for chunk in lots(gone, _CHUNK):
-                for table in (standing, standing_summary):
-                    connection.execute(delete(table).where(table.c.deck.in_(chunk)))
+def _drop(library: Library, decks: Sequence[str]) -> None:
+    """Drop the rows of decks."""
+    with writing(library.engine) as connection:
+        connection.execute(delete(meta).where(meta.c.key == "rho"))
+        for chunk in lots(decks, _CHUNK):
+            for table in (standing, standing_summary):
+                connection.execute(delete(table).where(table.c.deck.in_(chunk)))
 
 
 def _fit_again(library: Library) -> None:

@@ -36,6 +36,7 @@ from triage.library.tables import event as event_table
 from triage.library.tables import photo as photo_table
 from triage.library.tables import private as private_table
 from triage.library.tables import suggestion as suggestion_table
+from triage.lots import lots
 
 if TYPE_CHECKING:
     from triage.words.vocabulary import Vocabulary
@@ -435,11 +436,11 @@ class Library:
             for model in {value["model"] for value in values}:
                 shas = sorted({value["photo"] for value in values if value["model"] == model})
                 tags = sorted({value["tag"] for value in values if value["model"] == model})
-                for start in range(0, len(shas), 500):
+                for lot in lots(shas, 500):
                     connection.execute(
                         delete(table).where(
                             table.c.model == model,
-                            table.c.photo.in_(shas[start : start + 500]),
+                            table.c.photo.in_(lot),
                             table.c.tag.in_(tags),
                         )
                     )

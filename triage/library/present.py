@@ -30,6 +30,7 @@ from triage.library.tables import photo as photo_table
 from triage.library.tables import placing, statement
 from triage.library.tables import private as private_table
 from triage.library.tables import suggestion as suggestion_table
+from triage.lots import lots
 
 _CHUNK = 500
 _ANY = "*"
@@ -129,10 +130,8 @@ def photos_by_sha(connection: Connection, shas: Sequence[str]) -> list[Photo]:
     """Return the photos of some hashes, without burst numbers."""
     return [
         _photo(row, None)
-        for start in range(0, len(shas), _CHUNK)
-        for row in connection.execute(
-            _photo_query().where(photo_table.c.sha.in_(shas[start : start + _CHUNK]))
-        ).mappings()
+        for lot in lots(shas, _CHUNK)
+        for row in connection.execute(_photo_query().where(photo_table.c.sha.in_(lot))).mappings()
     ]
 
 
@@ -256,8 +255,7 @@ def words(
 def _event_order(connection: Connection, events: Sequence[str]) -> dict[str, tuple[int, str, int]]:
     columns = (label_table.c.event, label_table.c.lamport, label_table.c.log_id, label_table.c.seq)
     found = {}
-    for start in range(0, len(events), _CHUNK):
-        chunk = events[start : start + _CHUNK]
+    for chunk in lots(events, _CHUNK):
         for row in connection.execute(select(*columns).where(label_table.c.event.in_(chunk))):
             found[row.event] = (row.lamport, row.log_id, row.seq)
     return found

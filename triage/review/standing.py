@@ -79,6 +79,12 @@ class Standing:
             worker.join(seconds)
         return worker is None or not worker.is_alive()
 
+    def brought_up(self, seconds: float) -> bool:
+        """Bring everything up to date, waiting so long for it; returns whether every deck is known."""
+        self.start()
+        self.wait(seconds)
+        return self.ready
+
     def stop(self) -> None:
         """End the background after the decks in hand; what was assessed is kept."""
         self._stopped.set()

@@ -22,23 +22,20 @@ _WAITING_SHOWN = 24
 def show(ask: Ask) -> Response:
     """Show the list, or what is known of it while the decks are being assessed."""
     standing = ask.site.standing(ask.name)
-    if not standing.ready and standing.lines():  # else the script on the page asks for the order at once
-        standing.start()
-        standing.wait(_WAIT_S)
-    return ask.site.show("decks.html", ask, here="decks", **_table(ask, standing))
+    ready = standing.ready
+    if not ready and standing.lines():  # else the script on the page asks for the order at once
+        ready = standing.brought_up(_WAIT_S)
+    return ask.site.show("decks.html", ask, here="decks", **_table(ask, standing, ready=ready))
 
 
 def order(ask: Ask) -> Response:
     """Return the table alone, once every deck is assessed (waits a while for it)."""
     standing = ask.site.standing(ask.name)
-    if not standing.ready:
-        standing.start()
-        standing.wait(20.0)
-    return ask.site.show("decks_table.html", ask, **_table(ask, standing))
+    ready = standing.ready or standing.brought_up(20.0)
+    return ask.site.show("decks_table.html", ask, **_table(ask, standing, ready=ready))
 
 
-def _table(ask: Ask, standing: Standing) -> dict[str, Any]:
-    ready = standing.ready
+def _table(ask: Ask, standing: Standing, *, ready: bool) -> dict[str, Any]:
     known = standing.lines()
     counts = photo_counts(ask.library)
     rows: list[dict[str, Any]] = [
