@@ -56,7 +56,7 @@ def _stale_and_gone(library: Library, basis: str) -> tuple[list[str], list[str]]
     """Return the decks that are not kept on a basis, and the kept ones that are decks no more, by name."""
     with library.read() as connection:
         known = set(present.decks(connection))
-        rows = dict(connection.execute(select(standing.c.deck, standing.c.basis)).tuples().all())
+        rows = {row.deck: row.basis for row in connection.execute(select(standing.c.deck, standing.c.basis))}
     return sorted(deck for deck in known if rows.get(deck) != basis), sorted(rows.keys() - known)
 
 
