@@ -32,7 +32,9 @@ def draw_photo(
             block.get_ifd(0x8769)[0x9011] = value
         elif tag == "gps":
             north, east = value
-            block.get_ifd(0x8825).update({1: "N" if north >= 0 else "S", 2: _dms(north), 3: "E" if east >= 0 else "W", 4: _dms(east)})  # fmt: skip # noqa: E501
+            block.get_ifd(0x8825).update(
+                {1: "N" if north >= 0 else "S", 2: _dms(north), 3: "E" if east >= 0 else "W", 4: _dms(east)}
+            )  # noqa: E501
         else:
             block[tag] = value
     out.save(path, quality=88, exif=block)

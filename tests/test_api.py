@@ -18,8 +18,10 @@ def test_every_offered_name_is_there_and_documented(name):
 def test_import_loads_nothing_heavy():
     done = subprocess.run(
         [sys.executable, "-c", CODE],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert done.stdout.strip() == "[]"
 
 

@@ -30,15 +30,22 @@ def test_the_wheel_labels_trains_and_presorts_without_a_checkout(installed, tmp_
         environment = {**alone, "DECK_TRIAGE_LIBRARY": str(tmp_path / "lib")}
         done = subprocess.run(
             [sys.executable, "-m", "triage.cli", *map(str, words)],
-            cwd=tmp_path, env=environment, capture_output=True, text=True,
-        )  # fmt: skip
+            cwd=tmp_path,
+            env=environment,
+            capture_output=True,
+            text=True,
+        )
         assert done.returncode in fine, done.stderr
         return json.loads(done.stdout) if "--json" in words else done.stdout
 
     where = subprocess.run(
-        [sys.executable, "-c", "import triage, triage.embed as e; print(triage.__file__, e.models_dir())"],
-        cwd=tmp_path, env=alone, capture_output=True, text=True, check=True,
-    ).stdout.split()  # fmt: skip
+        [sys.executable, "-c", "import triage, triage.features as e; print(triage.__file__, e.models_dir())"],
+        cwd=tmp_path,
+        env=alone,
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.split()
     assert all(path.startswith(str(installed)) for path in where), where
 
     asked = [row for row in demo_rows if row["tag"] == "shows-flashing"]

@@ -22,9 +22,18 @@ def photo(
     name: str, *, deck: str = "d", visit: str | None = None, burst: int | None = None, **quality: Any
 ) -> Photo:
     return Photo(
-        sha=sha(f"{deck}/{visit}/{name}"), deck=deck, visit=visit, name=name, width=800, height=600,
-        orientation=1, bytes=1000, taken_at=None, burst=burst, quality=quality,
-    )  # fmt: skip
+        sha=sha(f"{deck}/{visit}/{name}"),
+        deck=deck,
+        visit=visit,
+        name=name,
+        width=800,
+        height=600,
+        orientation=1,
+        bytes=1000,
+        taken_at=None,
+        burst=burst,
+        quality=quality,
+    )
 
 
 def label(shot: Photo, tag: str, value: str = "present", *, by: str = "Ann", **more: Any) -> Label:
@@ -56,15 +65,24 @@ def guess(shot: Photo, tag: str, probability: float = 0.97, pile: str = "likely"
 
 
 def deck(
-    name: str = "d", *, visit: str | None = None, photos: list[Photo] | None = None,
-    labels: list[Label] | None = None, guesses: list[Suggestion] | None = None,
-    known: Mapping[str, Any] | None = None, **more: Any,
-) -> DeckEvidence:  # fmt: skip
+    name: str = "d",
+    *,
+    visit: str | None = None,
+    photos: list[Photo] | None = None,
+    labels: list[Label] | None = None,
+    guesses: list[Suggestion] | None = None,
+    known: Mapping[str, Any] | None = None,
+    **more: Any,
+) -> DeckEvidence:
     return DeckEvidence(
-        deck=name, visit=visit, photos=tuple(photos or ()), words=put_together(labels or []),
+        deck=name,
+        visit=visit,
+        photos=tuple(photos or ()),
+        words=put_together(labels or []),
         suggestions={(one.photo, one.tag): one for one in guesses or []},
-        facts=facts(known or {}, deck=name, visit=visit), **more,
-    )  # fmt: skip
+        facts=facts(known or {}, deck=name, visit=visit),
+        **more,
+    )
 
 
 def seen_photos(

@@ -18,9 +18,12 @@ CORE = ("missing-hanger", "rusted-connector", "nail-only-ledger", "debris-at-fla
 
 def tell(library, photo, tag, value="present", by="ann", place=None, at=None):
     library.say(
-        "label", {"photo": photo.sha, "tag": tag, "value": value}, by=by, at=at,
+        "label",
+        {"photo": photo.sha, "tag": tag, "value": value},
+        by=by,
+        at=at,
         private={"place": place} if place else None,
-    )  # fmt: skip
+    )
 
 
 def fact(library, deck, visit, **values):
@@ -68,8 +71,9 @@ def test_a_visit_takes_what_concerns_it_and_earlier_ones_whenever_recorded(secon
     september = assess_library(library, ["D-17"])[0]
     assert [(one.rule, one.status) for one in may.concerns] == [("missing-hanger", "new")]
     assert {(one.rule, one.status) for one in september.concerns} == {
-        ("missing-hanger", "not-looked-at-again"), ("ledger-gap", "new"),
-    }  # fmt: skip
+        ("missing-hanger", "not-looked-at-again"),
+        ("ledger-gap", "new"),
+    }
     assert (may.visit, september.visit) == ("2026-05-04", "2026-09-01")
     assert (len(gather(library, "D-17").earlier), len(gather(library, "D-17").photos)) == (1, 3)
 
@@ -148,11 +152,27 @@ def test_closing_and_comparing(second_visit):
         )
     tell(library, after[1], "missing-hanger", place="joist 5 of 9", value="absent")
     with pytest.raises(BadInput, match="another place"):
-        close(library, "D-17", "missing-hanger", place="joist 4 of 9", before=before, after=after[1], why="x",
-              by="cara")  # fmt: skip
+        close(
+            library,
+            "D-17",
+            "missing-hanger",
+            place="joist 4 of 9",
+            before=before,
+            after=after[1],
+            why="x",
+            by="cara",
+        )
     assert library.closings("D-17") == []
-    close(library, "D-17", "missing-hanger", place="joist 4 of 9", before=before, after=after[0], why="set",
-          by="cara")  # fmt: skip
+    close(
+        library,
+        "D-17",
+        "missing-hanger",
+        place="joist 4 of 9",
+        before=before,
+        after=after[0],
+        why="set",
+        by="cara",
+    )
     assert [one.status for one in assess_library(library, ["D-17"])[0].concerns] == ["repaired"]
     assert [one.status for one in assess_library(library, ["D-17"], visit="2026-05-04")[0].concerns] == [
         "new"
@@ -218,8 +238,10 @@ def test_rho_is_fitted_from_thirty_answered_decks(tmp_path):
     for number in range(400):
         photos = [made.photo(f"{n}.jpg", deck=str(number)) for n in range(6)]
         there = draw.random() < 0.6
-        labels = [made.label(one, "missing-hanger", "present" if there and one is photos[0] else "absent")
-                  for one in photos]  # fmt: skip
+        labels = [
+            made.label(one, "missing-hanger", "present" if there and one is photos[0] else "absent")
+            for one in photos
+        ]
         guesses = [Suggestion(one.sha, "missing-hanger", "m", 0.14, 0.14, "unsure") for one in photos]
         decks.append(made.deck(str(number), photos=photos, labels=labels, guesses=guesses))
     assert fitted_rho(decks, ["missing-hanger"]) == pytest.approx(0.0, abs=0.15)  # 1 - 0.86^6 = 0.6

@@ -41,15 +41,21 @@ def check(library):
     assert list(kept.summaries()) == like([one.to_json() for one in fresh])
     assert [dataclasses.asdict(line) for line in kept.lines] == [
         {
-            "deck": one.deck, "visit": one.visit, "tier": one.tier, "tier_if_true": one.tier_if_true,
+            "deck": one.deck,
+            "visit": one.visit,
+            "tier": one.tier,
+            "tier_if_true": one.tier_if_true,
             "tier_by_person": one.tier_by_person and dataclasses.asdict(one.tier_by_person),
-            "gaps": one.gaps, "unreviewed": one.unreviewed, "reason": one.reason,
-            "photos": counts.get(one.deck, (0, 0))[0], "labelled": counts.get(one.deck, (0, 0))[1],
+            "gaps": one.gaps,
+            "unreviewed": one.unreviewed,
+            "reason": one.reason,
+            "photos": counts.get(one.deck, (0, 0))[0],
+            "labelled": counts.get(one.deck, (0, 0))[1],
             "best": next((c.photos[0] for c in one.concerns if c.is_open and c.photos), None),
             "best_tag": next((c.tag or "" for c in one.concerns if c.is_open and c.photos), ""),
         }
         for one in fresh
-    ]  # fmt: skip
+    ]
     assert open_questions(library) == sum(one.unreviewed for one in fresh)
     assert open_by_deck(library) == {one.deck: one.unreviewed for one in fresh}
     assert out_of_date(library) == []
@@ -178,9 +184,10 @@ def test_after_an_act_only_the_decks_it_speaks_of_are_assessed_again(trained, ac
 @given(
     steps=st.lists(
         st.tuples(st.sampled_from(sorted(set(ACTS) - {"a photo removed for good"})), st.integers(0, 5)),
-        min_size=1, max_size=8,
+        min_size=1,
+        max_size=8,
     )
-)  # fmt: skip
+)
 def test_what_is_kept_is_what_a_new_assessment_gives_after_any_acts(trained, steps):
     for act, number in steps:
         photos = trained.photos()
@@ -244,9 +251,10 @@ def test_rho_is_fitted_over_all_decks_and_moves_no_row(tmp_path, photo_maker):
         for number in range(31):
             for side in "ab":
                 photo_maker(
-                    tmp_path / "card" / f"D-{number:02d}" / f"{side}.jpg", seed=2 * number + (side == "b"),
+                    tmp_path / "card" / f"D-{number:02d}" / f"{side}.jpg",
+                    seed=2 * number + (side == "b"),
                     size=(64, 48),
-                )  # fmt: skip
+                )
         ingest(library, [tmp_path / "card"], by="ann", engine="here")
         library.say("trained", {"model": MODEL, "tags": {}}, by="ann")
         for number, photo in enumerate(library.photos()):

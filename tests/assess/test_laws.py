@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from triage.assess import assess_deck, load_rule_book
 from triage.assess.order import order_key, place_in_order
+from triage.domain.tiers import TIERS, tier_rank
+from triage.domain.vocabulary import load_vocabulary
 from triage.library.records import Finding, PersonTier
-from triage.words.tiers import TIERS, tier_rank
-from triage.words.vocabulary import load_vocabulary
 
 VOCABULARY = load_vocabulary()
 BOOK = load_rule_book(None, VOCABULARY)
@@ -44,9 +44,13 @@ facts = st.fixed_dictionaries(
 @st.composite
 def labels(draw, tags=defects, values=value):
     return made.label(
-        draw(shot), draw(tags), draw(values), by=draw(st.sampled_from(["Ann", "Ben"])),
-        place=draw(places), count=draw(st.sampled_from([None, 1, 2, 5])),
-    )  # fmt: skip
+        draw(shot),
+        draw(tags),
+        draw(values),
+        by=draw(st.sampled_from(["Ann", "Ben"])),
+        place=draw(places),
+        count=draw(st.sampled_from([None, 1, 2, 5])),
+    )
 
 
 @st.composite
@@ -67,7 +71,7 @@ def decks(draw):
         known=draw(facts),
         promise=dict.fromkeys(made.CORE, draw(st.sampled_from(["holds", "too-few"]))),
         findings=(Finding("f", "d", None, "watch", "Moss.", "Ann", made.AT),) if draw(st.booleans()) else (),
-    )  # fmt: skip
+    )
 
 
 LOW = {"height_above_grade_ft": 2.0}

@@ -75,15 +75,22 @@ def test_unlikely_under_a_promise_is_not_asked_again(ask):
     labels += [one for one in answered(shot) if one.tag != "missing-hanger"]
     guess = made.guess(shot, "missing-hanger", 0.01, "unlikely")
     for promise, asked in (("holds", 0), ("too-few", 1)):
-        evidence = made.deck(photos=[*photos, shot], labels=labels, guesses=[guess], known=HIGH,
-                             promise={"missing-hanger": promise})  # fmt: skip
+        evidence = made.deck(
+            photos=[*photos, shot],
+            labels=labels,
+            guesses=[guess],
+            known=HIGH,
+            promise={"missing-hanger": promise},
+        )
         assert len(ask(evidence)) == asked
 
 
 def test_shares_are_smoothed_and_count_decks(vocabulary):
     shot = made.photo("a.jpg")
-    decks = [made.deck(photos=[shot], labels=[made.label(shot, "ledger-gap", value)]) for value in
-             ("present", "absent", "unclear")]  # fmt: skip
+    decks = [
+        made.deck(photos=[shot], labels=[made.label(shot, "ledger-gap", value)])
+        for value in ("present", "absent", "unclear")
+    ]
     shares = defect_shares(decks, vocabulary)
     assert shares["ledger-gap"] == pytest.approx(2 / 4)
     assert shares["band-rot"] == pytest.approx(1 / 2)

@@ -8,8 +8,8 @@ import deck_builder as made
 import pytest
 
 from triage.assess import RuleBook, assess_deck, load_rule_book
+from triage.domain.vocabulary import load_vocabulary
 from triage.structure import Check
-from triage.words.vocabulary import load_vocabulary
 
 EXAMPLES = tomllib.loads((Path(__file__).parent / "rule_examples.toml").read_text(encoding="utf-8"))
 VOCABULARY = load_vocabulary()
@@ -27,9 +27,17 @@ def _rows(kind: str) -> list[Any]:
 def _check(name: str, given: dict[str, Any]) -> Check:
     ratio = given.get("ratio")
     return Check(
-        name, given.get("kind", "hazard"), ratio, 1.0 if ratio is not None else None, ratio, "",
-        given["verdict"], tuple(given.get("missing", ())), given.get("why", "made by hand"), "made by hand",
-    )  # fmt: skip
+        name,
+        given.get("kind", "hazard"),
+        ratio,
+        1.0 if ratio is not None else None,
+        ratio,
+        "",
+        given["verdict"],
+        tuple(given.get("missing", ())),
+        given.get("why", "made by hand"),
+        "made by hand",
+    )
 
 
 def evidence(example: dict[str, Any], value: str = "present") -> made.DeckEvidence:

@@ -4,7 +4,7 @@ import pytest
 from triage.assess import assess_deck
 from triage.assess.shot_sheet import PAGE_LINES, PAGE_WIDTH, shot_sheet
 from triage.assess.shots import shot_list
-from triage.words.tiers import CAUTION
+from triage.domain.tiers import CAUTION
 
 
 @pytest.mark.parametrize(

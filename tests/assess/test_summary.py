@@ -7,8 +7,8 @@ import deck_builder as made
 import pytest
 
 from triage.assess import assess_deck, rank
+from triage.domain.tiers import CAUTION
 from triage.library.records import Fact, Finding, PersonTier
-from triage.words.tiers import CAUTION
 
 LOW = {"attached": True, "has_beam": True, "height_above_grade_ft": 2.0, "deck_width_ft": 12.0}
 
@@ -41,8 +41,11 @@ def by_rule(summary):
 def test_everything_seen_and_answered_and_nothing_found(assess):
     summary = assess(seen_deck())
     assert (summary.tier, summary.tier_if_true, summary.gaps, summary.unreviewed) == (
-        "nothing-seen", "nothing-seen", "none", 0,
-    )  # fmt: skip
+        "nothing-seen",
+        "nothing-seen",
+        "none",
+        0,
+    )
 
 
 def test_an_unanswered_photo_bars_nothing_seen(assess):
@@ -139,40 +142,109 @@ def test_a_check_is_calculated_and_brings_its_numbers(assess):
 @pytest.mark.parametrize(
     ("facts", "rule", "kind", "tier"),
     [
-        ({"joist_size": "2x8", "joist_spacing_in": 16, "species": "southern-pine", "joist_span_ft": 12},
-         "joist-span-over", "hazard", "watch"),
+        (
+            {"joist_size": "2x8", "joist_spacing_in": 16, "species": "southern-pine", "joist_span_ft": 12},
+            "joist-span-over",
+            "hazard",
+            "watch",
+        ),
         ({"joist_span_ft": 8, "joist_overhang_ft": 3}, "joist-overhang-over", "hazard", "watch"),
-        ({"ledger_fastener": "half-inch-lag", "ledger_on": "band-joist", "joist_span_ft": 10,
-          "ledger_fastener_spacing_in": 24, "ledger_sheathing_in": 0.5}, "ledger-spacing-over", "hazard",
-         "repair-this-season"),
-        ({"ledger_fastener": "half-inch-lag", "ledger_on": "band-joist", "joist_span_ft": 10,
-          "ledger_fastener_spacing_in": 30, "ledger_sheathing_in": 0.5}, "ledger-spacing-far-over", "hazard",
-         "repair-before-use"),
-        ({"ledger_fastener": "half-inch-bolt", "ledger_on": "band-joist", "ledger_edge_in": 1,
-          "ledger_end_in": 3, "ledger_row_spacing_in": 3}, "ledger-placement-over", "hazard",
-         "repair-this-season"),
+        (
+            {
+                "ledger_fastener": "half-inch-lag",
+                "ledger_on": "band-joist",
+                "joist_span_ft": 10,
+                "ledger_fastener_spacing_in": 24,
+                "ledger_sheathing_in": 0.5,
+            },
+            "ledger-spacing-over",
+            "hazard",
+            "repair-this-season",
+        ),
+        (
+            {
+                "ledger_fastener": "half-inch-lag",
+                "ledger_on": "band-joist",
+                "joist_span_ft": 10,
+                "ledger_fastener_spacing_in": 30,
+                "ledger_sheathing_in": 0.5,
+            },
+            "ledger-spacing-far-over",
+            "hazard",
+            "repair-before-use",
+        ),
+        (
+            {
+                "ledger_fastener": "half-inch-bolt",
+                "ledger_on": "band-joist",
+                "ledger_edge_in": 1,
+                "ledger_end_in": 3,
+                "ledger_row_spacing_in": 3,
+            },
+            "ledger-placement-over",
+            "hazard",
+            "repair-this-season",
+        ),
         ({"beam_bearing": "side-bolted"}, "side-bolted-beam-low", "hazard", "repair-this-season"),
         ({"hold_down_count": 0}, "hold-down-missing", "departs-from-today", "watch"),
-        ({"guard_height_in": 34, "height_above_grade_ft": 4}, "guard-height-departs", "departs-from-today",
-         "watch"),
-        ({"guard_gap_in": 5, "height_above_grade_ft": 4}, "guard-opening-departs", "departs-from-today",
-         "watch"),
-        ({"guard_post_firm": False, "height_above_grade_ft": 4}, "guard-post-loose", "hazard",
-         "repair-before-use"),
+        (
+            {"guard_height_in": 34, "height_above_grade_ft": 4},
+            "guard-height-departs",
+            "departs-from-today",
+            "watch",
+        ),
+        (
+            {"guard_gap_in": 5, "height_above_grade_ft": 4},
+            "guard-opening-departs",
+            "departs-from-today",
+            "watch",
+        ),
+        (
+            {"guard_post_firm": False, "height_above_grade_ft": 4},
+            "guard-post-loose",
+            "hazard",
+            "repair-before-use",
+        ),
         ({"has_stairs": True, "stair_rise_in": 8}, "stair-rise-departs", "departs-from-today", "watch"),
         ({"has_stairs": True, "stair_run_in": 9}, "stair-run-departs", "departs-from-today", "watch"),
-        ({"has_stairs": True, "stringer_attachment": "nails"}, "stringer-on-nails", "hazard",
-         "repair-this-season"),
+        (
+            {"has_stairs": True, "stringer_attachment": "nails"},
+            "stringer-on-nails",
+            "hazard",
+            "repair-this-season",
+        ),
         ({"joist_end_bearing_in": 1}, "joist-off-seat", "hazard", "repair-this-season"),
-        ({"footing_shape": "square", "footing_width_in": 12, "footing_thickness_in": 6,
-          "tributary_area_sqft": 100}, "footing-size-over", "departs-from-today",
-          "watch"),
-        ({"extra_load": "hot-tub", "joist_span_ft": 15, "joist_size": "2x8", "joist_spacing_in": 16,
-          "species": "southern-pine"}, "extra-load-hot-tub-over", "hazard", "stop-use"),
-        ({"joist_size": "2x14", "joist_spacing_in": 16, "species": "southern-pine", "joist_span_ft": 15},
-         "outside-the-tables", "hazard", "watch"),
+        (
+            {
+                "footing_shape": "square",
+                "footing_width_in": 12,
+                "footing_thickness_in": 6,
+                "tributary_area_sqft": 100,
+            },
+            "footing-size-over",
+            "departs-from-today",
+            "watch",
+        ),
+        (
+            {
+                "extra_load": "hot-tub",
+                "joist_span_ft": 15,
+                "joist_size": "2x8",
+                "joist_spacing_in": 16,
+                "species": "southern-pine",
+            },
+            "extra-load-hot-tub-over",
+            "hazard",
+            "stop-use",
+        ),
+        (
+            {"joist_size": "2x14", "joist_spacing_in": 16, "species": "southern-pine", "joist_span_ft": 15},
+            "outside-the-tables",
+            "hazard",
+            "watch",
+        ),
     ],
-)  # fmt: skip
+)
 def test_the_real_checks_reach_their_rules(assess, facts, rule, kind, tier):
     concern = by_rule(assess(made.deck(known={**LOW, **facts})))[rule]
     assert (concern.kind, concern.tier) == (kind, tier)
@@ -208,8 +280,9 @@ def test_one_concern_per_place_with_its_count(assess):
         one for one in assess(made.deck(photos=[X, Y], labels=labels)).concerns if one.tag == "missing-hanger"
     ]
     assert {(one.rule, one.place, one.count) for one in found} == {
-        ("missing-hanger-run", "joist 4 of 14", 1), ("missing-hanger-run", "joist 9 of 14", 2),
-    }  # fmt: skip
+        ("missing-hanger-run", "joist 4 of 14", 1),
+        ("missing-hanger-run", "joist 9 of 14", 2),
+    }
 
 
 def test_two_photos_without_a_place_may_show_the_same_joist(assess):
@@ -275,18 +348,40 @@ def test_a_persons_tier_stands_beside_the_computed_one(assess):
     assert (summary.tier, summary.tier_by_person) == ("repair-this-season", milder)
     row = summary.to_json()
     assert (row["tier"], row["tier_by_person"], row["tier_by_person_why"]) == (
-        "repair-this-season", "watch", "It is propped.",
-    )  # fmt: skip
+        "repair-this-season",
+        "watch",
+        "It is propped.",
+    )
 
 
 KEYS = {
-    "deck", "visit", "tier", "tier_if_true", "tier_by_person", "gaps", "concerns", "coverage", "go_back_for",
+    "deck",
+    "visit",
+    "tier",
+    "tier_if_true",
+    "tier_by_person",
+    "gaps",
+    "concerns",
+    "coverage",
+    "go_back_for",
     "unreviewed",
-}  # fmt: skip
+}
 CONCERN_KEYS = {
-    "rule", "tag", "kind", "standing", "status", "tier", "photos", "place", "count", "why", "repair",
-    "verify_on_site", "call", "source",
-}  # fmt: skip
+    "rule",
+    "tag",
+    "kind",
+    "standing",
+    "status",
+    "tier",
+    "photos",
+    "place",
+    "count",
+    "why",
+    "repair",
+    "verify_on_site",
+    "call",
+    "source",
+}
 
 
 def test_json_has_the_promised_keys_and_no_nan(assess):
@@ -353,9 +448,10 @@ def test_a_guess_moves_a_deck_up_and_its_confirmation_further(assess):
     guessed = with_tag("b-guessed", "debris-at-flashing")
     new = made.photo("new.jpg", deck="b-guessed")
     guessed = replace(
-        guessed, photos=(*guessed.photos, new),
+        guessed,
+        photos=(*guessed.photos, new),
         suggestions={(new.sha, "missing-hanger"): made.guess(new, "missing-hanger", 0.9)},
-    )  # fmt: skip
+    )
     confirmed = with_tag("c-confirmed", "missing-hanger")
     assert order(assess, watch, guessed, confirmed) == ["c-confirmed", "b-guessed", "a-watch"]
 

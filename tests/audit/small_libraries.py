@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 from triage.library.records import Suggestion
 
 
@@ -20,11 +20,20 @@ def add_photos(library: Library, names: Iterable[str]) -> list[str]:
         deck, _, file = name.partition("/")
         sha = sha_of(name)
         facts = {
-            "sha": sha, "bytes": 1000, "width": 640, "height": 480, "orientation": 1, "suffix": ".jpg",
-            "taken_at": None, "camera": None, "focal_mm": None, "phash": None, "quality": {},
-        }  # fmt: skip
-        said.append(Said("photo-added", facts, "tester"))
-        said.append(Said("placed", {"sha": sha, "deck": deck, "visit": None, "name": file}, "tester"))
+            "sha": sha,
+            "bytes": 1000,
+            "width": 640,
+            "height": 480,
+            "orientation": 1,
+            "suffix": ".jpg",
+            "taken_at": None,
+            "camera": None,
+            "focal_mm": None,
+            "phash": None,
+            "quality": {},
+        }
+        said.append(EventDraft("photo-added", facts, "tester"))
+        said.append(EventDraft("placed", {"sha": sha, "deck": deck, "visit": None, "name": file}, "tester"))
         shas.append(sha)
     library.say_many(said)
     return shas
@@ -34,7 +43,7 @@ def add_labels(library: Library, rows: Iterable[tuple[str, str, str, str]], **mo
     """Add labels (sha, tag, value, by)."""
     library.say_many(
         [
-            Said("label", {"photo": sha, "tag": tag, "value": value, **more}, by)
+            EventDraft("label", {"photo": sha, "tag": tag, "value": value, **more}, by)
             for sha, tag, value, by in rows
         ]
     )

@@ -37,8 +37,10 @@ def test_columns_are_the_librarys_words(library: Library, with_photos) -> None:
     for name in ("ann", "ben", "cy"):
         rows = [
             (sha, tag, str(generator.choice(["present", "absent", "unclear"])), name)
-            for sha in shas for tag in TAGS if generator.random() < 0.5
-        ]  # fmt: skip
+            for sha in shas
+            for tag in TAGS
+            if generator.random() < 0.5
+        ]
         add_labels(library, rows)
     for place in (3, 9, 27):
         settle(library, library.photo(shas[place]), TAGS[0], "absent", why="looked", by="dee")

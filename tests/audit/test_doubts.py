@@ -129,9 +129,17 @@ def test_flipped_labels_are_found_first(share: float) -> None:
     said = np.where(truth ^ flipped, 3, 1).astype(np.uint8)[None, :]
     nothing = np.zeros(0, np.int32)
     columns = Columns(
-        [f"{one:03d}" for one in range(len(rows))], [str(one) for one in range(80)], [TAG], ["ann"],
-        deck.astype(np.int32), nothing, nothing, nothing, nothing.astype(np.uint8), nothing.astype(bool),
-    )  # fmt: skip
+        [f"{one:03d}" for one in range(len(rows))],
+        [str(one) for one in range(80)],
+        [TAG],
+        ["ann"],
+        deck.astype(np.int32),
+        nothing,
+        nothing,
+        nothing,
+        nothing.astype(np.uint8),
+        nothing.astype(bool),
+    )
     found = doubting.rank(columns, rows, np.arange(len(rows)), said, said > 9, most=80)
     hits = sum(flipped[int(one.photo)] for one in found.ranked)
     side = np.where(said[0] == 3, -1.0, 1.0) * (rows[:, 0] - 2.0)
@@ -186,11 +194,17 @@ def test_doubts_of_a_library(library: Library, vectors) -> None:
 
 @pytest.mark.parametrize(
     ("words", "match"),
-    [({}, "no labels"), ({0: "unclear"}, "no labels"),
-     (dict.fromkeys(range(20), "absent"), "0 photos present"),
-     ({**dict.fromkeys(range(5), "present"), **dict.fromkeys(range(5, 10), "absent")}, "fewer than 3 decks"),
-     ({**dict.fromkeys(range(5), "present"), **dict.fromkeys(range(20, 60), "absent")}, "single deck")],
-)  # fmt: skip
+    [
+        ({}, "no labels"),
+        ({0: "unclear"}, "no labels"),
+        (dict.fromkeys(range(20), "absent"), "0 photos present"),
+        (
+            {**dict.fromkeys(range(5), "present"), **dict.fromkeys(range(5, 10), "absent")},
+            "fewer than 3 decks",
+        ),
+        ({**dict.fromkeys(range(5), "present"), **dict.fromkeys(range(20, 60), "absent")}, "single deck"),
+    ],
+)
 def test_what_cannot_be_doubted_is_a_sentence(library: Library, vectors, words, match: str) -> None:
     shas, _ = vectors
     add_labels(library, [(shas[place], TAG, word, "ann") for place, word in words.items()])

@@ -193,8 +193,13 @@ def test_an_audit_asks_then_states_and_is_recorded_once(library: Library, presor
     assert event.by == "ann"
     assert event.at
     assert {key: event.payload[key] for key in ("tag", "model", "seed", "n", "missed", "contradicts")} == {
-        "tag": TAG, "model": "m1", "seed": "7", "n": 30, "missed": 0, "contradicts": False,
-    }  # fmt: skip
+        "tag": TAG,
+        "model": "m1",
+        "seed": "7",
+        "n": 30,
+        "missed": 0,
+        "contradicts": False,
+    }
     assert {"rate", "low", "high"} <= set(event.payload)
 
 

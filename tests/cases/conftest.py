@@ -6,7 +6,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent.parent / "assess"))
 
 from triage.assess import RuleBook, load_rule_book
-from triage.words.vocabulary import Vocabulary, load_vocabulary
+from triage.domain.vocabulary import Vocabulary, load_vocabulary
 
 
 @pytest.fixture(scope="session")

@@ -43,8 +43,17 @@ class Deck:
         return made.sha(f"d/{date}/{name}")
 
     def close(self, rule, place, before, after):
-        closing = Closing("d", rule, place, self.sha(*before), self.sha(*after), "mended", "Cara",
-                          f"{after[0]}T18:00", after[0])  # fmt: skip
+        closing = Closing(
+            "d",
+            rule,
+            place,
+            self.sha(*before),
+            self.sha(*after),
+            "mended",
+            "Cara",
+            f"{after[0]}T18:00",
+            after[0],
+        )
         self.closings.append(closing)
         return closing
 

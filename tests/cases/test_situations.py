@@ -32,10 +32,15 @@ def rules(summary):
 
 
 NAILED = {
-    "ledger_fastener": "nail", "ledger_nail": "16d-common", "ledger_on": "band-joist", "joist_span_ft": 6.0,
-    "ledger_fastener_spacing_in": 4, "ledger_sheathing_in": 0, "ledger_fasteners_per_group": 6,
+    "ledger_fastener": "nail",
+    "ledger_nail": "16d-common",
+    "ledger_on": "band-joist",
+    "joist_span_ft": 6.0,
+    "ledger_fastener_spacing_in": 4,
+    "ledger_sheathing_in": 0,
+    "ledger_fasteners_per_group": 6,
     "species": "southern-pine",
-}  # fmt: skip
+}
 
 
 def test_01_nails_that_calculate_well(told):
@@ -52,9 +57,14 @@ def test_01_nails_that_calculate_well(told):
 def test_02_a_sound_low_old_deck(told):
     """Built in 1992, 20 in up, a low rail, no ties, some leaves: nothing beyond watch."""
     known = {
-        "height_above_grade_ft": 20 / 12, "year_built": 1992, "hold_down_count": 0, "has_guard": True,
-        "guard_height_in": 32, "bracing": False, "post_height_ft": 1.0,
-    }  # fmt: skip
+        "height_above_grade_ft": 20 / 12,
+        "year_built": 1992,
+        "hold_down_count": 0,
+        "has_guard": True,
+        "guard_height_in": 32,
+        "bracing": False,
+        "post_height_ft": 1.0,
+    }
     summary = told("debris-at-flashing", "white-bloom", known=known)
     assert (summary.tier, summary.tier_if_true) == ("watch", "watch")
     assert summary.gaps == "none"
@@ -62,8 +72,12 @@ def test_02_a_sound_low_old_deck(told):
 
 def test_03_good_bolts_into_a_veneer(told):
     """Half-inch bolts every 16 in, but into brick facing: before use, and an engineer."""
-    known = {"height_above_grade_ft": 5.0, "ledger_on": "veneer", "ledger_fastener": "half-inch-bolt",
-             "ledger_fastener_spacing_in": 16}  # fmt: skip
+    known = {
+        "height_above_grade_ft": 5.0,
+        "ledger_on": "veneer",
+        "ledger_fastener": "half-inch-bolt",
+        "ledger_fastener_spacing_in": 16,
+    }
     summary = told(known=known)
     assert summary.tier == "repair-before-use"
     assert rules(summary)["ledger-on-veneer"].call == "engineer"
@@ -76,8 +90,9 @@ def test_04_half_a_ledger(told, book, vocabulary):
     gone = {shot.sha for shot in photos if shot.name.startswith("ledger") and "left end" not in shot.name}
     evidence = made.deck(
         photos=[shot for shot in photos if shot.sha not in gone],
-        labels=[one for one in labels if one.photo not in gone], known=known,
-    )  # fmt: skip
+        labels=[one for one in labels if one.photo not in gone],
+        known=known,
+    )
     summary = assess_deck(evidence, book, vocabulary)
     assert (summary.tier, summary.gaps) == (None, "serious")
     ledger = next(one for one in summary.coverage if one.element == "ledger")
@@ -111,8 +126,13 @@ def test_07_exactly_30_in_and_30_1_in(told, inches, tier):
 
 def test_08_spans_between_two_columns(told):
     """A 9 ft span stands between the 8 and 10 ft columns: the harder one governs, 18 in for lags."""
-    known = {"height_above_grade_ft": 2.0, "ledger_fastener": "half-inch-lag", "ledger_on": "band-joist",
-             "ledger_sheathing_in": 0.5, "joist_span_ft": 9.0}  # fmt: skip
+    known = {
+        "height_above_grade_ft": 2.0,
+        "ledger_fastener": "half-inch-lag",
+        "ledger_on": "band-joist",
+        "ledger_sheathing_in": 0.5,
+        "joist_span_ft": 9.0,
+    }
     for spacing_in, tier in ((18, "nothing-seen"), (19, "repair-this-season")):
         summary = told(known={**known, "ledger_fastener_spacing_in": spacing_in})
         assert summary.tier == tier, spacing_in
@@ -136,9 +156,11 @@ def test_10_a_machines_guess_of_97_on_a_fully_seen_deck(told):
     guessed = told(known=known, name="guessed")
     new = made.photo("new.jpg", deck="guessed")
     summary = told(
-        known=known, name="guessed", photos=(*_photos(known), new),
+        known=known,
+        name="guessed",
+        photos=(*_photos(known), new),
         suggestions={(new.sha, "nail-only-ledger"): made.guess(new, "nail-only-ledger", 0.97)},
-    )  # fmt: skip
+    )
     assert guessed.tier == "nothing-seen"
     assert (summary.tier, summary.tier_if_true) == (None, "repair-before-use")
     assert [one.standing for one in summary.concerns] == ["possible"]
@@ -216,8 +238,15 @@ def test_18_a_rail_that_gives_when_pushed(told):
 
 def test_19_a_new_deck_that_only_departs_from_the_rule_book_of_today(told):
     """A rail of 34 in, 4-1/2 in gaps, no ties: each may have been allowed, together still watch."""
-    known = {"height_above_grade_ft": 3.0, "has_guard": True, "guard_height_in": 34, "guard_gap_in": 4.5,
-             "hold_down_count": 0, "guard_post_firm": True, "guard_post_notched": False}  # fmt: skip
+    known = {
+        "height_above_grade_ft": 3.0,
+        "has_guard": True,
+        "guard_height_in": 34,
+        "guard_gap_in": 4.5,
+        "hold_down_count": 0,
+        "guard_post_firm": True,
+        "guard_post_notched": False,
+    }
     summary = told(known=known)
     assert summary.tier == "watch"
     assert {one.kind for one in summary.concerns} == {"departs-from-today"}

@@ -11,9 +11,9 @@ import pytest
 from triage.cli import cli, run
 
 NOT_HERE = {
-    "deck-triage label ask": "opens a screen in the terminal; driven in tests/screens",
-    "deck-triage review": "opens the page; driven in tests/review",
-    "deck-triage embed --engine dask": "needs a scheduler; driven with real workers in tests/jobs",
+    "deck-triage label ask": "opens a screen in the terminal; driven in tests/terminal",
+    "deck-triage review": "opens the page; driven in tests/web",
+    "deck-triage embed --engine dask": "needs a scheduler; driven with real workers in tests/batch",
 }
 
 

@@ -239,9 +239,11 @@ def test_ctrl_c_ends_with_130_and_keeps_what_was_finished(tmp_path, photo_maker)
     deck_triage("new", tmp_path / "lib", check=True)
     started = subprocess.Popen(
         [*COMMAND, "ingest", tmp_path / "card", "-L", tmp_path / "lib", "--engine", "here"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # a background job ignores it
-    )  # fmt: skip
+    )
     database = tmp_path / "lib" / "originals"
     while started.poll() is None and len(list(database.glob("*/*.jpg"))) < 3:
         time.sleep(0.02)
@@ -262,8 +264,9 @@ def test_a_killed_ingest_loses_nothing_acknowledged(tmp_path, photo_maker):
     for wait in (0.8, 1.2, 1.7):
         started = subprocess.Popen(
             [*COMMAND, "ingest", tmp_path / "card", "-L", tmp_path / "lib"],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
         time.sleep(wait)
         started.kill()
         started.wait()
@@ -276,7 +279,9 @@ def test_a_killed_ingest_loses_nothing_acknowledged(tmp_path, photo_maker):
 def test_help_starts_quickly_enough_to_import_nothing_heavy():
     done = subprocess.run(
         [sys.executable, "-X", "importtime", "-m", "triage.cli.__main__", "--help"],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     for heavy in ("sklearn", "cv2", "pandas", "onnxruntime", "sqlalchemy", "numpy", "PIL", "textual"):
         assert f" {heavy}\n" not in done.stderr, f"{heavy} is imported for --help"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 
 TAG = "rusted-connector"
 
@@ -19,13 +19,24 @@ def put_photo(library: Library, deck: str, name: str, content: str | None = None
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(data)
     facts = {
-        "sha": sha, "bytes": len(data), "width": 40, "height": 30, "orientation": 1, "suffix": ".jpg",
-        "taken_at": None, "camera": None, "focal_mm": None, "phash": None, "quality": {},
-    }  # fmt: skip
+        "sha": sha,
+        "bytes": len(data),
+        "width": 40,
+        "height": 30,
+        "orientation": 1,
+        "suffix": ".jpg",
+        "taken_at": None,
+        "camera": None,
+        "focal_mm": None,
+        "phash": None,
+        "quality": {},
+    }
     library.say_many(
         [
-            Said("photo-added", facts, "ann", private={"exif": json.dumps({"latitude": 1.5, "of": name})}),
-            Said("placed", {"sha": sha, "deck": deck, "visit": None, "name": name}, "ann"),
+            EventDraft(
+                "photo-added", facts, "ann", private={"exif": json.dumps({"latitude": 1.5, "of": name})}
+            ),
+            EventDraft("placed", {"sha": sha, "deck": deck, "visit": None, "name": name}, "ann"),
         ]
     )
     return sha

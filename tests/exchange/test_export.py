@@ -56,8 +56,17 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Library]:
     with Library.create(root / "library") as made:
         ingest(made, [root / "card"], by="ann", engine="here")
         photos = made.photos()
-        give_labels(made, photos[0], {TAG: "present"}, by="=Ann Owner", boxes=[BOX, (0.5, 0.5, 0.0, 0.0)],
-                    place="joist 4", count=3, note="told by Mr X", saw_machine=True)  # fmt: skip
+        give_labels(
+            made,
+            photos[0],
+            {TAG: "present"},
+            by="=Ann Owner",
+            boxes=[BOX, (0.5, 0.5, 0.0, 0.0)],
+            place="joist 4",
+            count=3,
+            note="told by Mr X",
+            saw_machine=True,
+        )
         give_labels(made, photos[1], {TAG: "present"}, by="ben", boxes=[(0.0, 0.0, 1.0, 1.0)])
         for photo in photos[2:]:
             put_label(made, photo.sha, "absent", "ben")

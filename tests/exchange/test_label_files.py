@@ -77,13 +77,25 @@ def test_a_mapping_may_say_absent_or_leave_out(library: Library, tmp_path: Path)
 @pytest.mark.parametrize(
     ("name", "taken"),
     [
-        ("D-1/a.jpg", True), ("./D-1/a.jpg", True), ("D-1\\a.jpg", True), ("a.jpg", True),
-        ("../D-1/a.jpg", False), ("D-1/../../a.jpg", False), ("/etc/passwd", False), ("C:\\a.jpg", False),
-        ("\\\\server\\share\\a.jpg", False), ("http://example.org/a.jpg", False), ("~/a.jpg", False),
-        ("D-1/a.jpg\u0000", False), ("D-1/\u202egpj.a", False), ("", False), (None, False), (7, False),
+        ("D-1/a.jpg", True),
+        ("./D-1/a.jpg", True),
+        ("D-1\\a.jpg", True),
+        ("a.jpg", True),
+        ("../D-1/a.jpg", False),
+        ("D-1/../../a.jpg", False),
+        ("/etc/passwd", False),
+        ("C:\\a.jpg", False),
+        ("\\\\server\\share\\a.jpg", False),
+        ("http://example.org/a.jpg", False),
+        ("~/a.jpg", False),
+        ("D-1/a.jpg\u0000", False),
+        ("D-1/\u202egpj.a", False),
+        ("", False),
+        (None, False),
+        (7, False),
         ("x" * 2000, False),
     ],
-)  # fmt: skip
+)
 def test_hostile_file_names_are_refused(library: Library, tmp_path: Path, name: Any, taken: bool) -> None:
     data = coco(images=[{"id": 1, "file_name": name, "width": 400, "height": 300}])
     rows, aside = read(library, tmp_path, data)
@@ -164,9 +176,12 @@ def test_a_mapping_that_does_not_fit_is_refused(
 def test_a_folder_tree_says_present_by_content(library: Library, tmp_path: Path) -> None:
     tree = tmp_path / "tree"
     for folder, name, content in [
-        (TAG, "renamed.jpg", "D-1/a.jpg"), ("clean", "b.jpg", "D-1/b.jpg"), (TAG, "foreign.jpg", "another"),
-        ("nonsense", "c.jpg", "D-1/b.jpg"), (TAG, ".hidden", "D-1/b.jpg"),
-    ]:  # fmt: skip
+        (TAG, "renamed.jpg", "D-1/a.jpg"),
+        ("clean", "b.jpg", "D-1/b.jpg"),
+        (TAG, "foreign.jpg", "another"),
+        ("nonsense", "c.jpg", "D-1/b.jpg"),
+        (TAG, ".hidden", "D-1/b.jpg"),
+    ]:
         (tree / folder).mkdir(parents=True, exist_ok=True)
         (tree / folder / name).write_text(content)
     (tree / TAG / "link.jpg").symlink_to(library.originals.path(library.photo("b.jpg").sha, ".jpg"))
@@ -174,8 +189,9 @@ def test_a_folder_tree_says_present_by_content(library: Library, tmp_path: Path)
     (tmp_path / "map.toml").write_text('[categories]\nclean = "rusted-connector=absent"')
     rows, aside = read_labels_file(library, tree, tmp_path / "map.toml")
     assert {(row.photo, row.value) for row in rows} == {
-        (library.photo("a.jpg").sha, "present"), (library.photo("b.jpg").sha, "absent"),
-    }  # fmt: skip
+        (library.photo("a.jpg").sha, "present"),
+        (library.photo("b.jpg").sha, "absent"),
+    }
     reasons = sorted(one.reason for one in aside)
     assert len(reasons) == 3
     assert "'nonsense' is no tag" in reasons[2]

@@ -13,9 +13,9 @@ import pytest
 from common import SHARED, draw_photo
 from PIL import Image
 
+from triage.batch import Failed, Ok, map_items
 from triage.imaging import examine, open_upright
 from triage.ingest.exif import read_exif
-from triage.jobs import Failed, Ok, map_items
 
 LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
 EACH = 2000 if LONG else 200

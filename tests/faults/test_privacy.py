@@ -74,6 +74,8 @@ def test_the_whole_line_needs_no_network(labelled_library, tmp_path):
     ):
         done = subprocess.run(
             ["unshare", "-n", command, *words, "-L", str(tmp_path / "library")],
-            capture_output=True, text=True, check=False,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         assert done.returncode in (0, 3), done.stderr

@@ -82,11 +82,23 @@ def test_five_commands_at_once_lose_nothing(library):
     names = [photo.path_name for photo in library.photos()][:5]
     running = [
         subprocess.Popen(
-            [COMMAND, "label", "set", name, "missing-hanger=present", "--by", f"p{number}", "-L",
-             str(library.path)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+            [
+                COMMAND,
+                "label",
+                "set",
+                name,
+                "missing-hanger=present",
+                "--by",
+                f"p{number}",
+                "-L",
+                str(library.path),
+            ],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
         )
         for number, name in enumerate(names)
-    ]  # fmt: skip
+    ]
     assert [(one.communicate()[1], one.returncode)[1] for one in running] == [0] * 5
     assert len(library.labels(tag="missing-hanger")) == 5
     assert library.faults() == []
@@ -122,8 +134,14 @@ def test_a_writer_that_waits_gets_its_turn(empty):
 
 
 def test_a_clock_that_jumps_back_changes_no_order(empty, monkeypatch):
-    times = iter(["2026-05-04T10:00:00.000000+00:00", "2026-05-04T11:00:00.000000+00:00",
-                  "1999-01-01T00:00:00.000000+00:00", "1999-01-01T00:00:01.000000+00:00"])  # fmt: skip
+    times = iter(
+        [
+            "2026-05-04T10:00:00.000000+00:00",
+            "2026-05-04T11:00:00.000000+00:00",
+            "1999-01-01T00:00:00.000000+00:00",
+            "1999-01-01T00:00:01.000000+00:00",
+        ]
+    )
     monkeypatch.setattr(log, "now", lambda: next(times))
     with Library.open(empty) as library:
         library.say("fact", {"deck": "D", "key": "joist_size", "value": "2x6"}, by="ann")
@@ -142,10 +160,12 @@ def test_two_programs_that_take_in_one_folder_take_each_photo_once(empty, tmp_pa
     running = [
         subprocess.Popen(
             [COMMAND, "ingest", str(tmp_path / "card"), "--by", name, "-L", str(empty), "--json"],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
         )
         for name in ("ann", "ben")
-    ]  # fmt: skip
+    ]
     told = [one.communicate(timeout=240) for one in running]
     assert [one.returncode for one in running] == [0, 0], told
     found = [json.loads(out) for out, _ in told]
@@ -167,10 +187,12 @@ def test_two_programs_with_other_photos_of_one_name_keep_both_apart(empty, tmp_p
     running = [
         subprocess.Popen(
             [COMMAND, "ingest", str(tmp_path / side), "--deck", "D-1", "--by", side, "--json", "-L", empty],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
         )
         for side in ("one", "two")
-    ]  # fmt: skip
+    ]
     told = [json.loads(one.communicate(timeout=240)[0]) for one in running]
     with Library.open(empty) as library:
         names = [(photo.visit, photo.name) for photo in library.photos("D-1")]
@@ -274,8 +296,14 @@ def test_a_library_that_cannot_be_written_can_be_read(library, tmp_path):
             == 0
         )
         remount(disk, "ro")
-        for words in (["status"], ["photos"], ["assess"], ["verify"],
-                      ["backup", tmp_path / "c.backup"], ["report", "--out", tmp_path / "out"]):  # fmt: skip
+        for words in (
+            ["status"],
+            ["photos"],
+            ["assess"],
+            ["verify"],
+            ["backup", tmp_path / "c.backup"],
+            ["report", "--out", tmp_path / "out"],
+        ):
             done = call(*words, "-L", disk / "lib")
             assert done.returncode == 0, (words, done)
         assert "missing-hanger" in call("label", "log", "-L", disk / "lib").stdout

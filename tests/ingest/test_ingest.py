@@ -123,9 +123,7 @@ def test_a_zip_gives_the_same_decks_as_its_folder(tmp_path, card):
     assert not (tmp_path / "lib" / "cache" / "unpacked").exists()
 
 
-@pytest.mark.parametrize(
-    "name", ["../evil.jpg", "/evil-absolute.jpg", "D-1/../../evil.jpg", "C:\\evil.jpg"]
-)
+@pytest.mark.parametrize("name", ["../evil.jpg", "/evil-absolute.jpg", "D-1/../../evil.jpg", "C:\\evil.jpg"])
 def test_a_zip_cannot_write_outside(library, tmp_path, photo_maker, name):
     photo = photo_maker(tmp_path / "p.jpg", seed=80).read_bytes()
     with zipfile.ZipFile(tmp_path / "evil.zip", "w") as archive:

@@ -114,10 +114,21 @@ def test_every_text_comes_back_and_no_cell_is_a_formula(tmp_path: Path) -> None:
     photos = {"a" * 64: _photo("a" * 64, "d 1", "p/one.jpg"), "b" * 64: _photo("b" * 64, "=d", "=two.jpg")}
     box = (0.1, 1 / 3, 0.2, 0.0)
     labels = [
-        Label("ab"[i % 2] * 64, "rust", "present", text, "2026-11-01T10:00:00", (box, box), text, i, "deck",
-              bool(i % 2), text)
+        Label(
+            "ab"[i % 2] * 64,
+            "rust",
+            "present",
+            text,
+            "2026-11-01T10:00:00",
+            (box, box),
+            text,
+            i,
+            "deck",
+            bool(i % 2),
+            text,
+        )
         for i, text in enumerate(texts)
-    ]  # fmt: skip
+    ]
     path = tmp_path / "out.csv"
     assert write_csv(path, labels, photos) == len(texts)
     assert path.read_text(encoding="utf-8").split("\n", 1)[0] == ",".join(COLUMNS)

@@ -6,8 +6,8 @@ from click.testing import CliRunner
 from common import draw_photo
 
 from triage.cli.label import command
-from triage.embed.keep import store_of
-from triage.embed.vectors import PhotoVectors
+from triage.features.keep import store_of
+from triage.features.vectors import PhotoVectors
 from triage.ingest import ingest
 from triage.label import learning
 from triage.label.rows import give_labels
@@ -48,7 +48,7 @@ def asked(monkeypatch):
     """Run `label ask` and return its questions as (deck/name, tag, asked_by), without the screen."""
     taken = []
     monkeypatch.setattr(
-        "triage.screens.ask.ask_these", lambda library, by, asked, *_: taken.extend(asked) or 0
+        "triage.terminal.ask.ask_these", lambda library, by, asked, *_: taken.extend(asked) or 0
     )
 
     def ask(path, *words):

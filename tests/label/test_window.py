@@ -8,7 +8,7 @@ from triage.ingest.moving import forget, move
 from triage.label import window
 from triage.label.order import questions
 from triage.label.rows import give_labels
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 from triage.library.records import Suggestion
 
 
@@ -19,10 +19,17 @@ def lib(tmp_path):
             said = []
             for place in range(4):
                 sha = f"{deck}{place}".zfill(64)
-                photo = {"sha": sha, "bytes": 1, "width": 2, "height": 3, "orientation": 1, "suffix": ".jpg",
-                         "quality": {}}  # fmt: skip
+                photo = {
+                    "sha": sha,
+                    "bytes": 1,
+                    "width": 2,
+                    "height": 3,
+                    "orientation": 1,
+                    "suffix": ".jpg",
+                    "quality": {},
+                }
                 where = {"sha": sha, "deck": f"D-{deck}", "visit": None, "name": f"{place}.jpg"}
-                said += [Said("photo-added", photo, "ann"), Said("placed", where, "ann")]
+                said += [EventDraft("photo-added", photo, "ann"), EventDraft("placed", where, "ann")]
             made.say_many(said)
         yield made
 

@@ -13,15 +13,13 @@ from pathlib import Path
 from common import draw_photo
 
 from triage.ingest import ingest
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 from triage.library.backup import backup
 from triage.library.tables import FORMAT_VERSION
 
 
 def main() -> None:
-    assert Path(sys.argv[1]).name == f"format-{FORMAT_VERSION}.backup", (
-        "this program is of another format"
-    )
+    assert Path(sys.argv[1]).name == f"format-{FORMAT_VERSION}.backup", "this program is of another format"
     with tempfile.TemporaryDirectory() as folder, Library.create(Path(folder) / "old") as library:
         for number in range(3):
             draw_photo(Path(folder) / "card" / "D-17" / f"IMG_041{number}.jpg", seed=number, size=(96, 72))
@@ -31,7 +29,10 @@ def main() -> None:
             said = {"photo": shas[0], "tag": "missing-hanger", "value": value}
             library.say("label", said, by=by, private={"note": f"said by {by}"})
         library.say_many(
-            [Said("label", {"photo": sha, "tag": "shows-ledger", "value": "present"}, "ann") for sha in shas]
+            [
+                EventDraft("label", {"photo": sha, "tag": "shows-ledger", "value": "present"}, "ann")
+                for sha in shas
+            ]
         )
         settled = {"photo": shas[0], "tag": "missing-hanger", "value": "present"}
         library.say("settled", settled, by="cy", private={"why": "looked twice"})

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from triage.errors import BadInput
-from triage.library import Library, Said, log
+from triage.library import EventDraft, Library, log
 
 SHA = "a" * 64
 
@@ -16,7 +16,7 @@ SHA = "a" * 64
 def add_photo(library, sha=SHA, deck="D-1", name="a.jpg"):
     library.say_many(
         [
-            Said(
+            EventDraft(
                 "photo-added",
                 {
                     "sha": sha,
@@ -29,7 +29,7 @@ def add_photo(library, sha=SHA, deck="D-1", name="a.jpg"):
                 },
                 "ann",
             ),
-            Said("placed", {"sha": sha, "deck": deck, "visit": None, "name": name}, "ann"),
+            EventDraft("placed", {"sha": sha, "deck": deck, "visit": None, "name": name}, "ann"),
         ]
     )
 
@@ -141,7 +141,9 @@ def test_a_settlement_ends_a_dispute_until_somebody_disagrees_again(lib):
 def test_undo_takes_back_one_act_of_one_person_and_then_the_one_before(lib):
     label(lib, "present")
     label(lib, "unclear", by="ben")
-    lib.say_many([Said("label", {"photo": SHA, "tag": tag, "value": "absent"}, "ann") for tag in ("x", "y")])
+    lib.say_many(
+        [EventDraft("label", {"photo": SHA, "tag": tag, "value": "absent"}, "ann") for tag in ("x", "y")]
+    )
     assert len(lib.undo("ann")) == 2
     assert {one.tag for one in lib.labels()} == {"missing-hanger"}
     lib.undo("ann")

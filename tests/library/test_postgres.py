@@ -14,7 +14,7 @@ from sqlalchemy import create_engine, inspect, make_url, select, text
 from triage.assess.keeping import bring_up
 from triage.errors import BadInput, NoLibrary, TriageError
 from triage.ingest import ingest
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 from triage.library.backup import backup, restore
 from triage.library.copying import copy_database
 from triage.library.tables import FOLDS, FORMAT_VERSION, metadata
@@ -80,8 +80,12 @@ def speak(library):
     for by, value in (("ann", "absent"), ("ben", "present")):
         said = {"photo": sha, "tag": "missing-hanger", "value": value, "boxes": [[0.1, 0.2, 0.3, 0.4]]}
         library.say("label", said, by=by, private={"note": f"é ☂ {by}"})
-    library.say("settled", {"photo": sha, "tag": "missing-hanger", "value": "present"}, by="cy",
-                private={"why": "looked"})  # fmt: skip
+    library.say(
+        "settled",
+        {"photo": sha, "tag": "missing-hanger", "value": "present"},
+        by="cy",
+        private={"why": "looked"},
+    )
     for size in ("2x6", "2x8"):
         library.say("fact", {"deck": "D-17", "key": "joist_size", "value": size}, by="ann")
     library.undo("ann")
@@ -138,7 +142,7 @@ def test_many_writers_at_once_make_one_whole_chain(shared):
             for step in range(20):
                 mine.say_many(
                     [
-                        Said("label", {"photo": SHA, "tag": f"t{number}", "value": value}, f"p{number}")
+                        EventDraft("label", {"photo": SHA, "tag": f"t{number}", "value": value}, f"p{number}")
                         for value in ("present", "absent")
                     ]
                 )

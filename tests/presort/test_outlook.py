@@ -11,9 +11,9 @@ from common import draw_photo
 
 from tests.train.synthetic import make_world
 from triage.cli.card import command
-from triage.embed.keep import store_of
-from triage.embed.vectors import PhotoVectors
 from triage.errors import Cancelled
+from triage.features.keep import store_of
+from triage.features.vectors import PhotoVectors
 from triage.ingest import ingest
 from triage.label.rows import give_labels
 from triage.library import Library

@@ -2,7 +2,7 @@
 
 from triage.cli.presort import SHARES, _show
 from triage.library.records import Photo, Suggestion
-from triage.presort.of_library import Presorted
+from triage.presort.of_library import PresortResult
 from triage.presort.piles import HOLDS, Standing
 
 
@@ -10,7 +10,7 @@ def presorted(prevalence):
     photo = Photo("a" * 64, "D-17", None, "one.jpg", 4, 3, 1, 10, None, None)
     said = Suggestion(photo.sha, "missing-hanger", "m" * 64, 0.1, 0.52, "likely", ())
     promise = {"missing-hanger": Standing(HOLDS), "rusted-connector": Standing(HOLDS)}
-    return Presorted("m" * 64, 1, promise, [photo], {photo.sha: [said]}, prevalence=prevalence)
+    return PresortResult("m" * 64, 1, promise, [photo], {photo.sha: [said]}, prevalence=prevalence)
 
 
 def test_the_share_in_the_batch_is_shown_and_said_to_be_never_applied(capsys):
@@ -25,5 +25,5 @@ def test_the_share_in_the_batch_is_shown_and_said_to_be_never_applied(capsys):
 
 
 def test_nothing_is_said_of_shares_without_a_model(capsys):
-    _show(Presorted("m" * 64, 0, {}, [], {}))
+    _show(PresortResult("m" * 64, 0, {}, [], {}))
     assert "never applied" not in capsys.readouterr().out

@@ -31,8 +31,10 @@ ASKED = ("-DateTimeOriginal", "-GPSLatitude", "-GPSLongitude", "-Make", "-Model"
 def _exiftool(path):
     done = subprocess.run(
         ["exiftool", "-j", "-n", *ASKED, path],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     return json.loads(done.stdout)[0] if done.stdout.strip() else {}
 
 

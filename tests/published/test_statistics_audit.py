@@ -86,9 +86,17 @@ def test_krippendorff_alpha_of_two_observers() -> None:
 
 
 FLEISS_COUNTS = [
-    [0, 0, 0, 0, 14], [0, 2, 6, 4, 2], [0, 0, 3, 5, 6], [0, 3, 9, 2, 0], [2, 2, 8, 1, 1],
-    [7, 7, 0, 0, 0], [3, 2, 6, 3, 0], [2, 5, 3, 2, 2], [6, 5, 2, 1, 0], [0, 2, 2, 3, 7],
-]  # fmt: skip
+    [0, 0, 0, 0, 14],
+    [0, 2, 6, 4, 2],
+    [0, 0, 3, 5, 6],
+    [0, 3, 9, 2, 0],
+    [2, 2, 8, 1, 1],
+    [7, 7, 0, 0, 0],
+    [3, 2, 6, 3, 0],
+    [2, 5, 3, 2, 2],
+    [6, 5, 2, 1, 0],
+    [0, 2, 2, 3, 7],
+]
 
 
 def test_alpha_of_many_people_matches_fleiss_kappa() -> None:
@@ -187,9 +195,19 @@ def test_sample_to_find_one(confidence: float, defects: int, population: int, pr
 
 @pytest.mark.parametrize(
     ("rate", "printed"),
-    [(0.005, "0.9897"), (0.01, "0.9397"), (0.02, "0.7366"), (0.03, "0.4985"), (0.04, "0.3042"),
-     (0.05, "0.1721"), (0.06, "0.0919"), (0.07, "0.0468"), (0.08, "0.0230"), (0.09, "0.0109")],
-)  # fmt: skip
+    [
+        (0.005, "0.9897"),
+        (0.01, "0.9397"),
+        (0.02, "0.7366"),
+        (0.03, "0.4985"),
+        (0.04, "0.3042"),
+        (0.05, "0.1721"),
+        (0.06, "0.0919"),
+        (0.07, "0.0468"),
+        (0.08, "0.0230"),
+        (0.09, "0.0109"),
+    ],
+)
 def test_operating_characteristic(rate: float, printed: str) -> None:
     """Montgomery, the plan n = 89, c = 2 (table of chapter 15); memory."""
     assert agrees(acceptance_probability(89, 2, rate), printed), MONTGOMERY
@@ -204,9 +222,19 @@ def test_operating_characteristic_of_the_nist_plan() -> None:
 
 @pytest.mark.parametrize(
     ("bad_rate", "sample", "accept"),
-    [(0.05, 65, 1), (0.08, 46, 1), (0.11, 36, 1), (0.14, 29, 1), (0.17, 24, 1), (0.20, 20, 1),
-     (0.23, 18, 1), (0.26, 16, 1), (0.29, 14, 1), (0.32, 13, 1)],
-)  # fmt: skip
+    [
+        (0.05, 65, 1),
+        (0.08, 46, 1),
+        (0.11, 36, 1),
+        (0.14, 29, 1),
+        (0.17, 24, 1),
+        (0.20, 20, 1),
+        (0.23, 18, 1),
+        (0.26, 16, 1),
+        (0.29, 14, 1),
+        (0.32, 13, 1),
+    ],
+)
 def test_smallest_plan_of_a_lot_of_one_hundred(bad_rate: float, sample: int, accept: int) -> None:
     """Kenett and Zacks, sample sizes for single-stage plans, N = 100, p0 = 0.01, both risks 5 %; memory."""
     plan = acceptance_plan(0.01, bad_rate, 0.05, 0.05, population=100)

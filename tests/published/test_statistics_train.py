@@ -85,9 +85,12 @@ def test_the_threshold_is_mapies(seed, miss_rate):
     distinct = np.unique(np.concatenate([scores[shown == 1], [0.0]]))
     between = (distinct[:-1] + distinct[1:]) / 2
     controller = risk_control.MultiLabelClassificationController(
-        lambda rows: scores, risk="recall", method="crc", target_level=1 - miss_rate,
+        lambda rows: scores,
+        risk="recall",
+        method="crc",
+        target_level=1 - miss_rate,
         predict_params=between,
-    )  # fmt: skip
+    )
     controller.calibrate(np.zeros((n, 1)), shown)
     theirs = float(controller.best_predict_param[0])
     ours = threshold([scores[d, : counts[d]] for d in range(n)], miss_rate)

@@ -11,9 +11,9 @@ from typing import Any
 from PIL import Image, ImageDraw
 
 from triage.assess.records import Concern, DeckSummary, Seen
+from triage.domain.vocabulary import load_vocabulary
 from triage.library.records import Closing, Fact, Finding, Label, Photo, Warned
 from triage.report.source import DeckRecord, Source
-from triage.words.vocabulary import load_vocabulary
 
 
 @dataclass(frozen=True)
@@ -45,21 +45,41 @@ def photo(deck: str, name: str, taken_at: str | None = "2026-05-03T10:22:31") ->
 
 def concern(**changes: Any) -> Concern:
     base: dict[str, Any] = {
-        "rule": "hanger-missing", "tag": "missing-hanger", "kind": "hazard", "standing": "seen-by-person",
-        "status": "new", "tier": "repair-before-use", "photos": (), "place": None, "count": None,
-        "concluded": "A joist hangs without a hanger.", "why": "The joist end can drop off the ledger.",
-        "repair": "Fit a hanger with all its fasteners.", "verify_on_site": "Look at both ends of the joist.",
-        "call": "contractor", "source": "IRC 2021 R507.7", "boxes": {}, "element": "hanger",
-    }  # fmt: skip
+        "rule": "hanger-missing",
+        "tag": "missing-hanger",
+        "kind": "hazard",
+        "standing": "seen-by-person",
+        "status": "new",
+        "tier": "repair-before-use",
+        "photos": (),
+        "place": None,
+        "count": None,
+        "concluded": "A joist hangs without a hanger.",
+        "why": "The joist end can drop off the ledger.",
+        "repair": "Fit a hanger with all its fasteners.",
+        "verify_on_site": "Look at both ends of the joist.",
+        "call": "contractor",
+        "source": "IRC 2021 R507.7",
+        "boxes": {},
+        "element": "hanger",
+    }
     return Concern(**{**base, **changes})
 
 
 def summary(deck: str, *concerns: Concern, **changes: Any) -> DeckSummary:
     base: dict[str, Any] = {
-        "deck": deck, "visit": "2026-05-03", "tier": "nothing-seen", "tier_if_true": "nothing-seen",
-        "tier_by_person": None, "gaps": "none", "concerns": concerns, "coverage": (), "go_back_for": (),
-        "unreviewed": 0, "reason": "No concern was raised.",
-    }  # fmt: skip
+        "deck": deck,
+        "visit": "2026-05-03",
+        "tier": "nothing-seen",
+        "tier_if_true": "nothing-seen",
+        "tier_by_person": None,
+        "gaps": "none",
+        "concerns": concerns,
+        "coverage": (),
+        "go_back_for": (),
+        "unreviewed": 0,
+        "reason": "No concern was raised.",
+    }
     return DeckSummary(**{**base, **changes})
 
 
@@ -68,10 +88,18 @@ def fact(deck: str, key: str, value: Any) -> Fact:
 
 
 FACTS = {
-    "deck_width_ft": 18.0, "deck_depth_ft": 12.0, "joist_spacing_in": 16, "joist_count": 14,
-    "joist_span_ft": 10.5, "height_above_grade_ft": 8.0, "post_count": 3, "ledger_fastener_spacing_in": 16,
-    "ledger_fasteners_per_group": 2, "has_guard": True, "has_stairs": True,
-}  # fmt: skip
+    "deck_width_ft": 18.0,
+    "deck_depth_ft": 12.0,
+    "joist_spacing_in": 16,
+    "joist_count": 14,
+    "joist_span_ft": 10.5,
+    "height_above_grade_ft": 8.0,
+    "post_count": 3,
+    "ledger_fastener_spacing_in": 16,
+    "ledger_fasteners_per_group": 2,
+    "has_guard": True,
+    "has_stairs": True,
+}
 
 
 def busy_deck(deck: str = "birch-03") -> tuple[DeckSummary, DeckRecord]:
@@ -80,35 +108,83 @@ def busy_deck(deck: str = "birch-03") -> tuple[DeckSummary, DeckRecord]:
     one, two, three = (shot.sha for shot in shots[:3])
     concerns = (
         concern(
-            tier="stop-use", rule="ledger-nails", tag="nail-only-ledger", element="ledger", photos=(one, two),
-            concluded="The ledger hangs on nails.", repair="Fasten the ledger with bolts by the table.",
-            boxes={one: ((0.2, 0.3, 0.3, 0.1),)}, standing="seen-by-person", call="engineer",
+            tier="stop-use",
+            rule="ledger-nails",
+            tag="nail-only-ledger",
+            element="ledger",
+            photos=(one, two),
+            concluded="The ledger hangs on nails.",
+            repair="Fasten the ledger with bolts by the table.",
+            boxes={one: ((0.2, 0.3, 0.3, 0.1),)},
+            standing="seen-by-person",
+            call="engineer",
         ),
         concern(
-            photos=(two, three), place="joist 4 of 14 from the left, facing the house, house side", count=2,
-            boxes={two: ((0.5, 0.5, 0.0, 0.0),)}, standing="disputed", status="still-there",
+            photos=(two, three),
+            place="joist 4 of 14 from the left, facing the house, house side",
+            count=2,
+            boxes={two: ((0.5, 0.5, 0.0, 0.0),)},
+            standing="disputed",
+            status="still-there",
         ),
         concern(
-            rule="flashing-debris", tag="debris-at-flashing", element="flashing", tier="watch",
-            concluded="Debris lies on the flashing.", repair="Clear the debris.", photos=(three,),
+            rule="flashing-debris",
+            tag="debris-at-flashing",
+            element="flashing",
+            tier="watch",
+            concluded="Debris lies on the flashing.",
+            repair="Clear the debris.",
+            photos=(three,),
         ),
-        concern(rule="beam-check", tag=None, element="beam", kind="departs-from-today", tier="watch",
-                standing="calculated", concluded="The beam is longer than today's table allows."),
-        concern(rule="post-rot", tag=None, element="post", status="repaired", tier="repair-this-season",
-                place="post 2 of 3 from the left", concluded="A post was soft."),
-    )  # fmt: skip
-    check = MadeCheck("beam-span", "departs-from-today", 9.5, 8.0, 1.1875, "ft", "over", (),
-                      "Longer than the table allows.", "IRC 2021 Table R507.5(1)")  # fmt: skip
+        concern(
+            rule="beam-check",
+            tag=None,
+            element="beam",
+            kind="departs-from-today",
+            tier="watch",
+            standing="calculated",
+            concluded="The beam is longer than today's table allows.",
+        ),
+        concern(
+            rule="post-rot",
+            tag=None,
+            element="post",
+            status="repaired",
+            tier="repair-this-season",
+            place="post 2 of 3 from the left",
+            concluded="A post was soft.",
+        ),
+    )
+    check = MadeCheck(
+        "beam-span",
+        "departs-from-today",
+        9.5,
+        8.0,
+        1.1875,
+        "ft",
+        "over",
+        (),
+        "Longer than the table allows.",
+        "IRC 2021 Table R507.5(1)",
+    )
     made = summary(
-        deck, *concerns, tier="stop-use", tier_if_true="stop-use", gaps="serious", unreviewed=3,
-        reason="Nails alone hold the ledger.", checks=(check,),
+        deck,
+        *concerns,
+        tier="stop-use",
+        tier_if_true="stop-use",
+        gaps="serious",
+        unreviewed=3,
+        reason="Nails alone hold the ledger.",
+        checks=(check,),
         coverage=(
-            Seen("ledger", "well", (one, two), 2, None, ""), Seen("hanger", "poorly", (two,), 6, 14, ""),
+            Seen("ledger", "well", (one, two), 2, None, ""),
+            Seen("hanger", "poorly", (two,), 6, 14, ""),
             Seen("flashing", "concealed", (), None, None, "behind the siding"),
             Seen("beam", "not-seen", (), None, None, "no photo shows it"),
         ),
-        go_back_for=("The beam: one photo of each bearing.",), open_up=("The flashing behind the siding.",),
-    )  # fmt: skip
+        go_back_for=("The beam: one photo of each bearing.",),
+        open_up=("The flashing behind the siding.",),
+    )
     at = "2026-05-04T08:00:00+00:00"
     labels = tuple(
         Label(shot.sha, "missing-hanger", "present" if shot.sha == two else "absent", "Ada Sample", at)

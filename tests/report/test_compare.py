@@ -126,9 +126,22 @@ def rewrite_space(page: bytes, rng: random.Random) -> tuple[bytes, int]:
 
 
 MUTATIONS: tuple[Callable[[bytes, random.Random], tuple[bytes, int]], ...] = (
-    change_digit, change_letter, drop_word, drop_sentence, drop_row, double_row, swap_rows, change_picture,
-    move_mark, change_class, change_style, hide_part, add_sentence, add_element, rewrite_space,
-)  # fmt: skip
+    change_digit,
+    change_letter,
+    drop_word,
+    drop_sentence,
+    drop_row,
+    double_row,
+    swap_rows,
+    change_picture,
+    move_mark,
+    change_class,
+    change_style,
+    hide_part,
+    add_sentence,
+    add_element,
+    rewrite_space,
+)
 
 
 def section_of(page: bytes, at: int) -> str | None:

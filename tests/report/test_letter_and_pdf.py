@@ -13,13 +13,13 @@ import pytest
 from report_made import Made, busy_deck, concern, made, summary
 
 from triage.assess.records import Seen
+from triage.domain.tiers import CAUTION, TIERS
 from triage.errors import BadInput
 from triage.library.records import PersonTier
 from triage.report.letter import ADVICE, LINES, owner_letter
 from triage.report.pdf import fetch_nothing, page_count, to_pdf
 from triage.report.source import DeckRecord, Options, Source, Stamp
 from triage.report.write import make_pack
-from triage.words.tiers import CAUTION, TIERS
 
 pytestmark = pytest.mark.skipif(find_spec("weasyprint") is None, reason="the pdf extra is not installed")
 
@@ -35,8 +35,13 @@ def source() -> Source:
 
 def test_the_letter_says_what_to_do_what_was_found_and_the_caution() -> None:
     page = letter_page(made(busy_deck())).decode()
-    for words in (ADVICE["stop-use"], "The ledger hangs on nails.", "Not seen at all: flashing and beam.",
-                  "a licensed engineer", CAUTION):  # fmt: skip
+    for words in (
+        ADVICE["stop-use"],
+        "The ledger hangs on nails.",
+        "Not seen at all: flashing and beam.",
+        "a licensed engineer",
+        CAUTION,
+    ):
         assert words in page
     assert "A post was soft" not in page  # repaired
     assert "Invented Way" not in page
@@ -61,12 +66,21 @@ def test_a_worse_tier_by_a_person_rules_the_advice_and_a_milder_one_does_not() -
 def long_deck() -> Made:
     name = "An-extremely-long-deck-name-" * 12
     concerns = [
-        concern(concluded="The ledger hangs on nails and so on " * 12, place="joist 4 " * 40, rule=f"r-{n}",
-                standing="disputed", kind="departs-from-today", tier="watch", call=call)
+        concern(
+            concluded="The ledger hangs on nails and so on " * 12,
+            place="joist 4 " * 40,
+            rule=f"r-{n}",
+            standing="disputed",
+            kind="departs-from-today",
+            tier="watch",
+            call=call,
+        )
         for n, call in enumerate(["engineer", "contractor", "building official"] * 14)
-    ]  # fmt: skip
-    coverage = tuple(Seen(f"element-{n}", state, (), None, None, "")
-                     for n, state in enumerate(["not-seen", "poorly", "concealed"] * 8))  # fmt: skip
+    ]
+    coverage = tuple(
+        Seen(f"element-{n}", state, (), None, None, "")
+        for n, state in enumerate(["not-seen", "poorly", "concealed"] * 8)
+    )
     one = summary(
         name, *concerns, tier="stop-use", tier_if_true="stop-use", coverage=coverage, unreviewed=900
     )

@@ -35,12 +35,22 @@ SIGNED = {"by": "Ada Sample", "at": "2026-05-03T12:00:00+00:00"}
 def fill(lib: Library, folder: Path) -> None:
     for deck in ("birch-03", "elm-07"):
         for number in range(4):
-            draw_photo(folder / deck / f"IMG_{number}.jpg", seed=hash_of(deck, number),
-                       exif={"taken_at": "2026:05:03 10:22:31", "gps": (12.5, 8.25)})  # fmt: skip
+            draw_photo(
+                folder / deck / f"IMG_{number}.jpg",
+                seed=hash_of(deck, number),
+                exif={"taken_at": "2026:05:03 10:22:31", "gps": (12.5, 8.25)},
+            )
     ingest(lib, [folder], by="Ada Sample", visit="2026-05-03", engine="here")
     one, two, *_ = lib.photos("birch-03")
-    give_labels(lib, one, {"missing-hanger": "present"}, boxes=[(0.2, 0.3, 0.2, 0.2)], count=2,
-                place="joist 4 of 14 from the left, house side", **SIGNED)  # fmt: skip
+    give_labels(
+        lib,
+        one,
+        {"missing-hanger": "present"},
+        boxes=[(0.2, 0.3, 0.2, 0.2)],
+        count=2,
+        place="joist 4 of 14 from the left, house side",
+        **SIGNED,
+    )
     give_labels(lib, two, {"debris-at-flashing": "present", "shows-flashing": "present"}, **SIGNED)
     add_finding(lib, "elm-07", tier="repair-this-season", text="The deck bounces.", by="Ben Sample")
     for key, value in (("height_above_grade_ft", 8.0), ("deck_width_ft", 16.0)):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from triage.domain.tiers import TIERS
 from triage.report.look import PALETTE, SHAPES, shape_key
-from triage.words.tiers import TIERS
 
 
 def luminance(colour: str) -> float:

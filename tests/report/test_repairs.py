@@ -28,8 +28,12 @@ def tasks_of(*concerns: object) -> list[str]:
 
 def test_shore_first_and_photograph_before_covering() -> None:
     assert tasks_of(concern(element="flashing"), concern(element="ledger", rule="r")) == [
-        "Shore first", "Repair", "Repair", "Photograph before covering", "Photograph when done",
-    ]  # fmt: skip
+        "Shore first",
+        "Repair",
+        "Repair",
+        "Photograph before covering",
+        "Photograph when done",
+    ]
     assert tasks_of(concern(element="guard")) == ["Repair", "Photograph when done"]
     assert tasks_of() == []
 
@@ -68,8 +72,13 @@ def sheet_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("sheet")
     with Library.create(root / "lib") as lib:
         fill(lib, root / "photos")
-        give_labels(lib, lib.photos("elm-07")[0], {"rusted-connector": "present"}, by="=Ben Sample",
-                    place="=post 1, \"left\"")  # fmt: skip
+        give_labels(
+            lib,
+            lib.photos("elm-07")[0],
+            {"rusted-connector": "present"},
+            by="=Ben Sample",
+            place='=post 1, "left"',
+        )
     return root / "lib"
 
 

@@ -60,8 +60,12 @@ def test_the_same_records_give_the_same_bytes() -> None:
     second = make_pack(made(busy_deck()).summaries, made(busy_deck()).source, Options(per_deck=True))
     assert first == second
     assert set(first) == {
-        "report.html", "deck-birch-03.html", "decks.csv", "concerns.csv", "assessment.json",
-    }  # fmt: skip
+        "report.html",
+        "deck-birch-03.html",
+        "decks.csv",
+        "concerns.csv",
+        "assessment.json",
+    }
 
 
 def test_no_picture_carries_anything_but_pixels() -> None:
@@ -113,8 +117,22 @@ def test_hostile_words_stay_words(word: str) -> None:
     one = made((summary(word, bad, reason=word, tier="stop-use", tier_if_true="stop-use"), record))
     page = html_of(one, options=Options(show_address=True))
     seen = Seen(page)
-    plain = Seen(html_of(made((summary("d", concern(photos=(sha,), place="p"), reason="r", tier="stop-use",
-                                       tier_if_true="stop-use"), record))))  # fmt: skip
+    plain = Seen(
+        html_of(
+            made(
+                (
+                    summary(
+                        "d",
+                        concern(photos=(sha,), place="p"),
+                        reason="r",
+                        tier="stop-use",
+                        tier_if_true="stop-use",
+                    ),
+                    record,
+                )
+            )
+        )
+    )
     assert {tag for tag, _ in seen.tags} <= {tag for tag, _ in plain.tags}
     assert not any(name.startswith("on") for _, attrs in seen.tags for name in attrs)
     assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]", page)

@@ -33,9 +33,14 @@ def words(root: ET.Element) -> list[str]:
 
 
 FULL = {
-    "deck_width_ft": 16.0, "deck_depth_ft": 12.0, "joist_span_ft": 10.0, "joist_count": 13,
-    "height_above_grade_ft": 7.0, "post_count": 4, "ledger_fastener_spacing_in": 24,
-}  # fmt: skip
+    "deck_width_ft": 16.0,
+    "deck_depth_ft": 12.0,
+    "joist_span_ft": 10.0,
+    "joist_count": 13,
+    "height_above_grade_ft": 7.0,
+    "post_count": 4,
+    "ledger_fastener_spacing_in": 24,
+}
 
 
 def test_drawn_to_scale_only_when_the_facts_are_there() -> None:
@@ -48,9 +53,10 @@ def test_drawn_to_scale_only_when_the_facts_are_there() -> None:
 def test_as_many_joists_posts_and_fasteners_as_the_facts_say() -> None:
     root = drawn(FULL)
     upright = [
-        line for line in root.iter(f"{SVG}line")
+        line
+        for line in root.iter(f"{SVG}line")
         if line.get("x1") == line.get("x2") and line.get("stroke-width") == "0.9"
-    ]  # fmt: skip
+    ]
     assert len(upright) == 13
     posts = [r for r in root.iter(f"{SVG}rect") if (r.get("width"), r.get("height")) == ("10", "10")]
     assert len(posts) == 4

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from report_made import busy_deck, concern, made, photo, summary
 
 from triage.assess.records import DeckSummary, Seen
+from triage.domain.tiers import GAPS, KINDS, NOT_ENOUGH, SEEN, STANDINGS, TIER_WORDS, TIERS
 from triage.library.records import PersonTier
 from triage.report.source import DeckRecord, Options
 from triage.report.write import make_pack
-from triage.words.tiers import GAPS, KINDS, NOT_ENOUGH, SEEN, STANDINGS, TIER_WORDS, TIERS
 
 STATUSES = ("new", "still-there", "not-looked-at-again", "repaired")
 words = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), min_size=1, max_size=12)
@@ -40,9 +40,19 @@ decks = st.builds(
     unreviewed=st.integers(0, 900),
     reason=words,
     coverage=st.lists(
-        st.builds(Seen, st.sampled_from(["ledger", "beam", "post"]), st.sampled_from(SEEN), st.just(()),
-                  st.none(), st.none(), words), max_size=3, unique_by=lambda one: one.element).map(tuple),
-)  # fmt: skip
+        st.builds(
+            Seen,
+            st.sampled_from(["ledger", "beam", "post"]),
+            st.sampled_from(SEEN),
+            st.just(()),
+            st.none(),
+            st.none(),
+            words,
+        ),
+        max_size=3,
+        unique_by=lambda one: one.element,
+    ).map(tuple),
+)
 
 
 def whole(one: Any) -> DeckSummary:
@@ -136,9 +146,11 @@ def test_a_persons_tier_stands_beside_the_computed_one() -> None:
 
 def test_what_is_open_is_said_without_claiming_a_persons_answer() -> None:
     record = DeckRecord(photos=(photo("d", "x.jpg"),))
-    for number, photos, said in ((0, record, "or the machine's 'unlikely' stands under a promise"),
-                                 (1, record, "1 question (a photo and a core tag) not yet answered"),
-                                 (0, DeckRecord(), "There is no photo of this deck.")):  # fmt: skip
+    for number, photos, said in (
+        (0, record, "or the machine's 'unlikely' stands under a promise"),
+        (1, record, "1 question (a photo and a core tag) not yet answered"),
+        (0, DeckRecord(), "There is no photo of this deck."),
+    ):
         pair = made((summary("d", unreviewed=number), photos))
         page = make_pack(pair.summaries, pair.source, Options())["report.html"].decode()
         assert said in " ".join(plain(page).split())

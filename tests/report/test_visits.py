@@ -45,8 +45,16 @@ def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -
     before = next(p for p in lib.photos("birch-03") if p.sha == concern.photos[0])
     after = lib.photos("birch-03")[-1]
     give_labels(lib, after, {"missing-hanger": "absent"}, by="Ada Sample", place="joist 2 of 9")
-    close(lib, "birch-03", concern.rule, place="joist 2 of 9", before=before, after=after,
-          why="Hanger fitted, all holes filled.", by="Ben Sample")  # fmt: skip
+    close(
+        lib,
+        "birch-03",
+        concern.rule,
+        place="joist 2 of 9",
+        before=before,
+        after=after,
+        why="Hanger fitted, all holes filled.",
+        by="Ben Sample",
+    )
     text = page(lib, tmp_path / "out")
     part = text[text.index("Repaired and closed") : text.index("Visit 2026-06-10 compared")]
     assert part.count("<figure") == 2
@@ -68,8 +76,19 @@ def test_the_record_of_a_stop_use_prints_who_was_told_and_who_lifted_it(lib: Lib
 
 def test_what_the_crew_wrote_is_told_as_theirs(lib: Library, tmp_path: Path) -> None:
     assert write_repairs(lib, tmp_path / "crew.csv")["rows"] >= 1
-    lib.say(EVENT, {"deck": "birch-03", "rule": "hanger-missing", "done": True, "count": 2, "day": None,
-                    "photo": None, "row": "r"}, by="Ada Sample",
-            private={"done_by": "Cara Sample", "place": "joist 5 of 9"})  # fmt: skip
+    lib.say(
+        EVENT,
+        {
+            "deck": "birch-03",
+            "rule": "hanger-missing",
+            "done": True,
+            "count": 2,
+            "day": None,
+            "photo": None,
+            "row": "r",
+        },
+        by="Ada Sample",
+        private={"done_by": "Cara Sample", "place": "joist 5 of 9"},
+    )
     text = page(lib, tmp_path / "out")
     assert "crew&#39;s sheet: hanger-missing repaired in 2 places by Cara Sample" in text

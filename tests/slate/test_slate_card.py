@@ -31,10 +31,16 @@ def test_every_card_reads_back_as_itself(deck: str, visit: str | None, closing: 
 @pytest.mark.parametrize(
     "text",
     [
-        "", "https://example.org/", "DTS1", "DTS2 3fa9c1d2 - S L D-17", "DTS1 3fa9c1d2 - S L ",
-        "DTS1 3fa9c1d 2 - S L D", "DTS1 3fa9c1d2 20261340 S L D-17", "DTS1 3fa9c1d2 - X L D-17",
+        "",
+        "https://example.org/",
+        "DTS1",
+        "DTS2 3fa9c1d2 - S L D-17",
+        "DTS1 3fa9c1d2 - S L ",
+        "DTS1 3fa9c1d 2 - S L D",
+        "DTS1 3fa9c1d2 20261340 S L D-17",
+        "DTS1 3fa9c1d2 - X L D-17",
     ],
-)  # fmt: skip
+)
 def test_a_code_that_is_none_of_ours_is_no_card(text: str) -> None:
     assert card_from_text(text) is None
 

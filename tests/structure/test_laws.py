@@ -32,8 +32,12 @@ def _value(key: str) -> st.SearchStrategy[Any]:
         return st.sampled_from(schema.choices)
     if schema.type == "list":
         return st.lists(st.sampled_from(schema.choices), max_size=3)
-    sizes = {"member": ["2x6", "2x8", "2x10", "2x14"], "post": ["4x4", "4x6", "6x6", "8x8", "4x8"],
-             "beam": ["2-2x6", "3-2x12", "1-2x8", "2-2x14"], "text": ["soffit"]}  # fmt: skip
+    sizes = {
+        "member": ["2x6", "2x8", "2x10", "2x14"],
+        "post": ["4x4", "4x6", "6x6", "8x8", "4x8"],
+        "beam": ["2-2x6", "3-2x12", "1-2x8", "2-2x14"],
+        "text": ["soffit"],
+    }
     return st.sampled_from(sizes[schema.type])
 
 
@@ -74,9 +78,15 @@ def test_a_nailed_ledger_is_never_within(facts: dict[str, Any]) -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(
-    st.sampled_from(["half-inch-bolt", "half-inch-lag"]), SPANS, st.floats(1, 40), st.floats(0, 1.2), SNOW,
-    st.sampled_from(SPECIES), st.sampled_from(SPECIES), st.sampled_from(["dry", "wet", "coastal"]),
-)  # fmt: skip
+    st.sampled_from(["half-inch-bolt", "half-inch-lag"]),
+    SPANS,
+    st.floats(1, 40),
+    st.floats(0, 1.2),
+    SNOW,
+    st.sampled_from(SPECIES),
+    st.sampled_from(SPECIES),
+    st.sampled_from(["dry", "wet", "coastal"]),
+)
 def test_mechanics_never_fails_a_ledger_that_meets_the_table(
     fastener: str,
     span: float,
@@ -87,11 +97,18 @@ def test_mechanics_never_fails_a_ledger_that_meets_the_table(
     band: str,
     exposure: str,
 ) -> None:
-    table, mechanics = run_checks({
-        "ledger_fastener": fastener, "joist_span_ft": span, "ledger_fastener_spacing_in": spacing,
-        "ledger_sheathing_in": sheathing, "snow_load_psf": snow, "ledger_species": ledger,
-        "band_species": band, "exposure": exposure,
-    })[:2]  # fmt: skip
+    table, mechanics = run_checks(
+        {
+            "ledger_fastener": fastener,
+            "joist_span_ft": span,
+            "ledger_fastener_spacing_in": spacing,
+            "ledger_sheathing_in": sheathing,
+            "snow_load_psf": snow,
+            "ledger_species": ledger,
+            "band_species": band,
+            "exposure": exposure,
+        }
+    )[:2]
     assert not (table.verdict == "within" and mechanics.verdict == "over")
 
 
@@ -100,8 +117,12 @@ def test_mechanics_never_fails_a_ledger_that_meets_the_table(
 def test_ledger_ratio_rises_with_span_and_load(
     fastener: str, span_a: float, span_b: float, snow_a: float, snow_b: float, spacing: float
 ) -> None:
-    base = {"ledger_fastener": fastener, "ledger_fastener_spacing_in": spacing, "ledger_sheathing_in": 0.5,
-            "species": "hem-fir"}  # fmt: skip
+    base = {
+        "ledger_fastener": fastener,
+        "ledger_fastener_spacing_in": spacing,
+        "ledger_sheathing_in": 0.5,
+        "species": "hem-fir",
+    }
     light = run_checks({**base, "joist_span_ft": min(span_a, span_b), "snow_load_psf": min(snow_a, snow_b)})[
         :2
     ]
@@ -116,10 +137,13 @@ def test_ledger_ratio_rises_with_span_and_load(
 
 @settings(max_examples=150, deadline=None)
 @given(
-    st.sampled_from(SPECIES), st.sampled_from(["2x6", "2x8", "2x10", "2x12"]), st.floats(4, 24),
+    st.sampled_from(SPECIES),
+    st.sampled_from(["2x6", "2x8", "2x10", "2x12"]),
     st.floats(4, 24),
-    SNOW, SNOW,
-)  # fmt: skip
+    st.floats(4, 24),
+    SNOW,
+    SNOW,
+)
 def test_allowed_joist_span_falls_with_spacing_and_snow(
     species: str, size: str, spacing_a: float, spacing_b: float, snow_a: float, snow_b: float
 ) -> None:
@@ -134,9 +158,14 @@ def test_allowed_joist_span_falls_with_spacing_and_snow(
 
 @settings(max_examples=150, deadline=None)
 @given(
-    st.sampled_from(SPECIES), st.sampled_from(["2-2x8", "2-2x12", "3-2x10"]),
-    st.sampled_from(["irc-2021", "irc-2018"]), SPANS, SPANS, st.floats(0, 0.25), st.floats(0, 0.25),
-)  # fmt: skip
+    st.sampled_from(SPECIES),
+    st.sampled_from(["2-2x8", "2-2x12", "3-2x10"]),
+    st.sampled_from(["irc-2021", "irc-2018"]),
+    SPANS,
+    SPANS,
+    st.floats(0, 0.25),
+    st.floats(0, 0.25),
+)
 def test_allowed_beam_span_falls_with_joist_span_and_overhang(
     species: str, size: str, edition: str, span_a: float, span_b: float, share_a: float, share_b: float
 ) -> None:
@@ -162,8 +191,14 @@ def test_allowed_beam_span_falls_with_joist_span_and_overhang(
 def test_post_and_footing_grow_with_the_area(
     species: str, size: str, area_a: float, area_b: float, snow: float
 ) -> None:
-    base = {"post_species": species, "post_size": size, "post_height_ft": 8, "snow_load_psf": snow,
-            "footing_shape": "round", "footing_width_in": 20}  # fmt: skip
+    base = {
+        "post_species": species,
+        "post_size": size,
+        "post_height_ft": 8,
+        "snow_load_psf": snow,
+        "footing_shape": "round",
+        "footing_width_in": 20,
+    }
     small = {**base, "tributary_area_sqft": min(area_a, area_b)}
     large = {**base, "tributary_area_sqft": max(area_a, area_b)}
     low, high = one("post-height", large).capacity, one("post-height", small).capacity

@@ -11,18 +11,28 @@ from triage.errors import BadInput
 from triage.structure import CHECK_IDS, Check, run_checks
 
 BOLTED: dict[str, Any] = {
-    "joist_span_ft": 12, "ledger_fastener": "half-inch-bolt", "ledger_fastener_spacing_in": 29,
-    "ledger_sheathing_in": 0.5, "species": "southern-pine", "ledger_on": "band-joist",
-}  # fmt: skip
+    "joist_span_ft": 12,
+    "ledger_fastener": "half-inch-bolt",
+    "ledger_fastener_spacing_in": 29,
+    "ledger_sheathing_in": 0.5,
+    "species": "southern-pine",
+    "ledger_on": "band-joist",
+}
 LAGGED = {**BOLTED, "ledger_fastener": "half-inch-lag", "ledger_fastener_spacing_in": 15}
 NAILED = {**BOLTED, "ledger_fastener": "nail", "ledger_nail": "16d-common"}
 PLACED = {"ledger_edge_in": 2, "ledger_end_in": 2, "ledger_row_spacing_in": 1.625}
 JOISTS: dict[str, Any] = {
-    "species": "southern-pine", "joist_size": "2x10", "joist_spacing_in": 16, "joist_span_ft": 14,
-}  # fmt: skip
+    "species": "southern-pine",
+    "joist_size": "2x10",
+    "joist_spacing_in": 16,
+    "joist_span_ft": 14,
+}
 BEAM: dict[str, Any] = {
-    "species": "southern-pine", "beam_size": "2-2x10", "joist_span_ft": 10, "beam_span_ft": 8,
-}  # fmt: skip
+    "species": "southern-pine",
+    "beam_size": "2-2x10",
+    "joist_span_ft": 10,
+    "beam_span_ft": 8,
+}
 
 
 def one(name: str, facts: dict[str, Any], **more: Any) -> Check:
@@ -45,8 +55,17 @@ def test_json_has_the_promised_keys_and_no_nan() -> None:
     for check in run_checks({**BOLTED, **BEAM, "hold_down_count": 0, "stair_rise_in": 8}):
         plain = check.to_json()
         assert list(plain) == [
-            "check", "kind", "demand", "capacity", "ratio", "unit", "verdict", "missing", "why", "source",
-        ]  # fmt: skip
+            "check",
+            "kind",
+            "demand",
+            "capacity",
+            "ratio",
+            "unit",
+            "verdict",
+            "missing",
+            "why",
+            "source",
+        ]
         json.dumps(plain, allow_nan=False)
         assert plain["kind"] in ("hazard", "departs-from-today")
         assert plain["source"]
@@ -246,8 +265,12 @@ def test_wet_service_and_snow_duration() -> None:
 
 def test_placement_within_over_and_asked_for() -> None:
     assert one("ledger-placement", {**BOLTED, **PLACED}).verdict == "within"
-    for key, value in (("ledger_edge_in", 1.9), ("ledger_end_in", 1), ("ledger_row_spacing_in", 1.5),
-                       ("ledger_row_spacing_in", 5.1)):  # fmt: skip
+    for key, value in (
+        ("ledger_edge_in", 1.9),
+        ("ledger_end_in", 1),
+        ("ledger_row_spacing_in", 1.5),
+        ("ledger_row_spacing_in", 5.1),
+    ):
         check = one("ledger-placement", {**BOLTED, **PLACED}, **{key: value})
         assert (check.verdict, check.ratio) == ("over", None)
     assert one("ledger-placement", BOLTED).missing == tuple(PLACED)
@@ -330,8 +353,14 @@ def test_posts_by_edition() -> None:
 
 
 def test_post_without_area_takes_an_inner_post() -> None:
-    facts = {"post_size": "6x6", "post_height_ft": 8, "species": "southern-pine", "beam_span_ft": 8,
-             "joist_span_ft": 10, "joist_overhang_ft": 2}  # fmt: skip
+    facts = {
+        "post_size": "6x6",
+        "post_height_ft": 8,
+        "species": "southern-pine",
+        "beam_span_ft": 8,
+        "joist_span_ft": 10,
+        "joist_overhang_ft": 2,
+    }
     assert "56 sq ft on an inner post" in one("post-height", facts).why
     del facts["beam_span_ft"]
     assert one("post-height", facts).missing == ("tributary_area_sqft",)
@@ -351,9 +380,16 @@ def test_footing_by_area_and_by_soil() -> None:
 
 @pytest.mark.parametrize(
     ("count", "each_lb", "verdict"),
-    [(2, 1500, "within"), (2, 1400, "over"), (4, 750, "within"), (3, 750, "over"), (1, 5000, "over"),
-     (0, None, "over"), (2, None, "cannot-say")],
-)  # fmt: skip
+    [
+        (2, 1500, "within"),
+        (2, 1400, "over"),
+        (4, 750, "within"),
+        (3, 750, "over"),
+        (1, 5000, "over"),
+        (0, None, "over"),
+        (2, None, "cannot-say"),
+    ],
+)
 def test_hold_downs(count: int, each_lb: float | None, verdict: str) -> None:
     check = one("hold-down", {"hold_down_count": count, "hold_down_capacity_lb": each_lb})
     assert (check.verdict, check.kind) == (verdict, "departs-from-today")

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from triage.embed.vectors import PhotoVectors
+from triage.features.vectors import PhotoVectors
 from triage.train import TrainingLabel
 
 GRID = (8, 10)

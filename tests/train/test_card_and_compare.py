@@ -101,7 +101,7 @@ def test_training_again_on_the_same_labels_changes_nothing(trained):
 
 
 def test_a_model_is_the_same_as_itself_and_worse_than_it_when_its_scores_are_turned(trained):
-    from triage.embed.keep import vectors_of
+    from triage.features.keep import vectors_of
 
     model = load_model(trained.model_dir)["shows-flashing"]
     assert isinstance(model, TagModel)

@@ -17,7 +17,7 @@ from triage.train.calibrate import apply
 from triage.train.scoring import blended
 
 if TYPE_CHECKING:
-    from triage.embed.vectors import PhotoVectors
+    from triage.features.vectors import PhotoVectors
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
 
@@ -69,7 +69,7 @@ def folder_of(name: str) -> Path:
 
 def load_set(name: str) -> Set:
     """Make a library of the set by the commands, once, and read its vectors."""
-    from triage.embed.keep import vectors_of
+    from triage.features.keep import vectors_of
 
     folder = folder_of(name)
     at = Path(tempfile.gettempdir()) / "deck-triage-arrays" / name

@@ -30,10 +30,10 @@ import numpy as np
 from sqlalchemy.dialects import sqlite
 
 from triage.audit import of_library
-from triage.embed.keep import store_of
-from triage.embed.store import pack
-from triage.embed.vectors import PhotoVectors
-from triage.library import Library, Said
+from triage.features.keep import store_of
+from triage.features.store import pack
+from triage.features.vectors import PhotoVectors
+from triage.library import EventDraft, Library
 from triage.library.tables import metadata
 
 AUDITS = ("agree", "doubts", "sample", "missed")
@@ -55,7 +55,7 @@ def make_library(folder: Path, photos: int, tags: int, decks: int) -> None:
         library.own_tags.write_text(blocks)
         library.say_many(
             [
-                Said("label", {"photo": "0" * 64, "tag": names[0], "value": "absent"}, who)
+                EventDraft("label", {"photo": "0" * 64, "tag": names[0], "value": "absent"}, who)
                 for who in ("ann", "ben")
             ]
         )
@@ -93,17 +93,31 @@ def _insert(database: sqlite3.Connection, table: str, rows: Iterator[dict[str, o
 def _order(key: str, ref: str) -> dict[str, object]:
     digest = hashlib.sha256(key.encode()).hexdigest()
     return {
-        "event": digest, "act": digest[:32], "by_ref": ref, "at": "2026-05-01T10:00:00", "lamport": 1,
-        "log_id": digest[:32], "seq": 1, "undone": False, "current": True, "key": key,
-    }  # fmt: skip
+        "event": digest,
+        "act": digest[:32],
+        "by_ref": ref,
+        "at": "2026-05-01T10:00:00",
+        "lamport": 1,
+        "log_id": digest[:32],
+        "seq": 1,
+        "undone": False,
+        "current": True,
+        "key": key,
+    }
 
 
 def _photo_rows(shas: list[str]) -> Iterator[dict[str, object]]:
     for sha in shas:
         yield {
-            "sha": sha, "bytes": 4_000_000, "width": 4032, "height": 3024, "orientation": 1, "suffix": ".jpg",
-            "quality": "{}", "state": "here",
-        }  # fmt: skip
+            "sha": sha,
+            "bytes": 4_000_000,
+            "width": 4032,
+            "height": 3024,
+            "orientation": 1,
+            "suffix": ".jpg",
+            "quality": "{}",
+            "state": "here",
+        }
 
 
 def _placing_rows(shas: list[str], decks: int, ref: str) -> Iterator[dict[str, object]]:
@@ -122,9 +136,13 @@ def _label_rows(
                     continue
                 value = "present" if truth[tag, place] ^ flips[person, tag, place] else "absent"
                 yield _order(f"{sha}|{name}|{refs[who]}", refs[who]) | {
-                    "photo": sha, "tag": name, "value": value, "boxes": "[]", "asked_by": "deck",
+                    "photo": sha,
+                    "tag": name,
+                    "value": value,
+                    "boxes": "[]",
+                    "asked_by": "deck",
                     "saw_machine": False,
-                }  # fmt: skip
+                }
 
 
 def _suggestion_rows(shas: list[str], names: list[str], truth: np.ndarray) -> Iterator[dict[str, object]]:
@@ -140,9 +158,14 @@ def _suggestion_rows(shas: list[str], names: list[str], truth: np.ndarray) -> It
                 else "unlikely"
             )
             yield {
-                "photo": sha, "tag": name, "model": MODEL, "score": 0.0, "probability": 0.1, "pile": pile,
+                "photo": sha,
+                "tag": name,
+                "model": MODEL,
+                "score": 0.0,
+                "probability": 0.1,
+                "pile": pile,
                 "places": "[]",
-            }  # fmt: skip
+            }
 
 
 def _make_vectors(library: Library, shas: list[str]) -> np.ndarray:
@@ -184,9 +207,12 @@ def run_one(audit: str, folder: Path) -> dict[str, object]:
             said = f"{len(audits)} tags, {sum(one.defects for one in audits.values())} defects drawn"
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     return {
-        "audit": audit, "wall_s": round(time.perf_counter() - wall, 2),
-        "cpu_s": round(time.process_time() - cpu, 2), "peak_mib": round(peak), "said": said,
-    }  # fmt: skip
+        "audit": audit,
+        "wall_s": round(time.perf_counter() - wall, 2),
+        "cpu_s": round(time.process_time() - cpu, 2),
+        "peak_mib": round(peak),
+        "said": said,
+    }
 
 
 def speed(photos: int, tags: int, decks: int, folder: Path | None) -> list[dict[str, object]]:
@@ -270,11 +296,16 @@ def flips(repeats: int) -> list[dict[str, object]]:
                 five, ten = np.mean(found, axis=0)
                 results.append(
                     {
-                        "set": name, "labels": len(truth), "present": int(truth.sum()), "flipped": share,
-                        "how": how, "first_5_percent": round(float(five), 3),
-                        "first_10_percent": round(float(ten), 3), "random_order": [0.05, 0.10],
+                        "set": name,
+                        "labels": len(truth),
+                        "present": int(truth.sum()),
+                        "flipped": share,
+                        "how": how,
+                        "first_5_percent": round(float(five), 3),
+                        "first_10_percent": round(float(ten), 3),
+                        "random_order": [0.05, 0.10],
                     }
-                )  # fmt: skip
+                )
                 print(json.dumps(results[-1]), file=sys.stderr)
     return results
 
@@ -301,14 +332,17 @@ def stops(times: int = 1000, target: float = 0.05) -> list[dict[str, object]]:
             plan = acceptance_plan(rate, target, 0.05, 0.05, population).sample if rate < target else None
             results.append(
                 {
-                    "pile": population, "true_rate": rate, "fixed": fixed, "median": float(np.median(drawn)),
+                    "pile": population,
+                    "true_rate": rate,
+                    "fixed": fixed,
+                    "median": float(np.median(drawn)),
                     "median_of_fixed": round(float(np.median(drawn)) / fixed, 3),
                     "smallest_plan": plan,
                     "median_of_plan": plan and round(float(np.median(drawn)) / plan, 3),
                     "no_verdict": sum(stop is None for stop in found) / times,
                     "wrong": sum(stop is not None and stop.verdict == wrong for stop in found) / times,
                 }
-            )  # fmt: skip
+            )
     return results
 
 

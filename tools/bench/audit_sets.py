@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from triage.audit.left_out import principal
-from triage.embed.batch import embed_many
-from triage.embed.store import VectorStore
+from triage.features.batch import embed_many
+from triage.features.store import VectorStore
 
 ROOT = Path(__file__).resolve().parents[2]
 SHARED = Path(os.environ.get("DECK_TRIAGE_SHARED", ROOT.parent / "shared")) / "photos"

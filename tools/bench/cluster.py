@@ -21,7 +21,7 @@ from pathlib import Path
 
 from tools.bench.scale import machine
 from tools.bench.speed import make_photos
-from triage.embed.keep import embed_photos
+from triage.features.keep import embed_photos
 from triage.ingest import ingest
 from triage.library import Library
 
@@ -39,20 +39,36 @@ class Cluster:
         self.address = self.told(r"Scheduler at:\s+(tcp://\S+)")
         self.workers = [
             self.start(
-                "dask_worker", self.address, "--nthreads", "1", "--nworkers", "1", "--no-nanny",
-                "--no-dashboard", "--host", "127.0.0.1", "--local-directory", str(folder / f"w{number}"),
+                "dask_worker",
+                self.address,
+                "--nthreads",
+                "1",
+                "--nworkers",
+                "1",
+                "--no-nanny",
+                "--no-dashboard",
+                "--host",
+                "127.0.0.1",
+                "--local-directory",
+                str(folder / f"w{number}"),
             )
             for number in range(workers)
-        ]  # fmt: skip
+        ]
 
     def start(self, module: str, *words: str) -> subprocess.Popen[bytes]:
         """Start one program of the cluster; what it says goes into a file."""
         with (self.folder / f"{module}.{len(self.processes)}.log").open("wb") as out:
             process = subprocess.Popen(
-                [sys.executable, "-m", f"distributed.cli.{module}", *words], stdout=out, stderr=out,
-                env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
-                     "PYTHONPATH": os.pathsep.join(sys.path)},
-            )  # fmt: skip
+                [sys.executable, "-m", f"distributed.cli.{module}", *words],
+                stdout=out,
+                stderr=out,
+                env={
+                    **os.environ,
+                    "OPENBLAS_NUM_THREADS": "1",
+                    "OMP_NUM_THREADS": "1",
+                    "PYTHONPATH": os.pathsep.join(sys.path),
+                },
+            )
         self.processes.append(process)
         return process
 

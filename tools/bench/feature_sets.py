@@ -13,9 +13,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from triage.embed.backbone import Backbone, cell_view_px, square_view_px
-from triage.embed.models import read_card
-from triage.embed.pooling import joined_cells, mean_and_max
+from triage.features.backbone import Backbone, cell_view_px, square_view_px
+from triage.features.models import read_card
+from triage.features.pooling import joined_cells, mean_and_max
 from triage.imaging import open_upright
 from triage.imaging.decode import resample
 

@@ -23,8 +23,8 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import average_precision_score, roc_auc_score
 
 from tools.bench.feature_sets import FULL, SMALL, Array, FeatureSet, extract
-from triage.embed.pooling import unit
-from triage.embed.projection import load_projection
+from triage.features.pooling import unit
+from triage.features.projection import load_projection
 from triage.train.cells import with_neighbours
 
 ROOT = Path(__file__).resolve().parents[2]

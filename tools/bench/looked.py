@@ -120,9 +120,18 @@ def line(name: str, tag: str, how: str, found: list[Looked]) -> str:
 
 
 HEADS = (
-    "set", "tag", "trained", "looks / decks", "pointing game", "photo's middle", "difference",
-    "mass inside", "of a middle box", "difference", "chance",
-)  # fmt: skip
+    "set",
+    "tag",
+    "trained",
+    "looks / decks",
+    "pointing game",
+    "photo's middle",
+    "difference",
+    "mass inside",
+    "of a middle box",
+    "difference",
+    "chance",
+)
 
 
 def main() -> None:

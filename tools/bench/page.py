@@ -26,7 +26,7 @@ from urllib.parse import urlencode, urlsplit
 
 from PIL import Image
 
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 from triage.library.records import Suggestion
 from triage.train.store import save_model
 from triage.train.types import TooFew
@@ -41,21 +41,30 @@ def make_library(folder: Path, photos: int) -> Library:
     library = Library.create(folder)
     shas = [sha256(f"photo {number}".encode()).hexdigest() for number in range(photos)]
     core = library.vocabulary().core
-    said: list[Said] = []
+    said: list[EventDraft] = []
     for number, sha in enumerate(shas):
         deck, place = f"D-{number // A_DECK:04d}", number % A_DECK
         taken = f"2026-05-{1 + number // A_DECK % 28:02d}T10:{place:02d}:00"
         added = {
-            "sha": sha, "bytes": 3_000_000, "width": 4032, "height": 3024, "orientation": 1, "suffix": ".jpg",
-            "taken_at": taken, "camera": "Invented", "focal_mm": 26.0, "phash": None, "quality": {},
-        }  # fmt: skip
+            "sha": sha,
+            "bytes": 3_000_000,
+            "width": 4032,
+            "height": 3024,
+            "orientation": 1,
+            "suffix": ".jpg",
+            "taken_at": taken,
+            "camera": "Invented",
+            "focal_mm": 26.0,
+            "phash": None,
+            "quality": {},
+        }
         where = {"sha": sha, "deck": deck, "visit": taken[:10], "name": f"IMG_{place:04d}.jpg", "origin": "x"}
-        said += [Said("photo-added", added, "bench"), Said("placed", where, "bench")]
+        said += [EventDraft("photo-added", added, "bench"), EventDraft("placed", where, "bench")]
         if number // A_DECK % 2 == 0:
             for spot, tag in enumerate(core):
                 value = "present" if (number * 7 + spot) % 61 == 0 else "absent"
                 given = {"photo": sha, "tag": tag, "value": value, "asked_by": "deck"}
-                said.append(Said("label", given, "bench"))
+                said.append(EventDraft("label", given, "bench"))
     for start in range(0, len(said), _LOT):
         library.say_many(said[start : start + _LOT])
     model = make_model(library)
@@ -158,9 +167,13 @@ def walk(browser: Browser, items: int) -> dict[str, list[float]]:
     one = json.loads(browser.get("/l/big/queue/next?order=dangerous&at=0"))
     for place in range(1, items + 1):
         given = {
-            "photo": one["item"]["sha"], "tag": one["queue"]["tag"], "value": "absent", "boxes": [],
-            "asked_by": "dangerous", "saw_machine": True,
-        }  # fmt: skip
+            "photo": one["item"]["sha"],
+            "tag": one["queue"]["tag"],
+            "value": "absent",
+            "boxes": [],
+            "asked_by": "dangerous",
+            "saw_machine": True,
+        }
         times["answer"].append(1000 * seconds(lambda given=given: browser.json("/l/big/answer", given)))
         started = time.perf_counter()
         one = json.loads(browser.get(f"/l/big/queue/next?order=dangerous&at={place}"))

@@ -26,7 +26,7 @@ from playwright.sync_api import Locator, Page, sync_playwright
 
 from triage.ingest import ingest
 from triage.library import Library
-from triage.review.server import Running
+from triage.web.server import Running
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
 SCREEN = {"width": 1280, "height": 800}
@@ -248,12 +248,17 @@ def result(library: Library, one: Counted, truth: Any) -> dict[str, Any]:
     ]
     return {
         "wrong": wrong[:20],
-        "decks": len(library.decks()), "photos": len(photos), "acts": dict(one.acts), "acts_in_all": acts,
-        "acts_a_photo": round(acts / len(photos), 2), "acts_a_core_answer": round(acts / len(pairs), 3),
-        "looks": one.looks, "core_answers": sum(value is not None for value, _ in pairs),
+        "decks": len(library.decks()),
+        "photos": len(photos),
+        "acts": dict(one.acts),
+        "acts_in_all": acts,
+        "acts_a_photo": round(acts / len(photos), 2),
+        "acts_a_core_answer": round(acts / len(pairs), 3),
+        "looks": one.looks,
+        "core_answers": sum(value is not None for value, _ in pairs),
         "differ_from_the_truth": sum(value is not None and value != true for value, true in pairs),
         "not_answered": sum(value is None for value, _ in pairs),
-    }  # fmt: skip
+    }
 
 
 def extrapolated(rows: list[tuple[int, int]], looks: int) -> dict[str, Any]:

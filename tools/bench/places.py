@@ -21,11 +21,11 @@ from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from triage.embed import VectorStore, embed_many
+from triage.features import VectorStore, embed_many
 from triage.library.store import sha256_of
-from triage.places import rank
-from triage.places.points import agreement, points_of
-from triage.places.rank import Sight, rank_places
+from triage.matching import rank
+from triage.matching.points import agreement, points_of
+from triage.matching.rank import Sight, rank_places
 
 ROOT = Path(__file__).resolve().parents[2]
 ALL = ("look", "cells", "walk", "words", "points")
@@ -165,8 +165,10 @@ def by_chance(shots: Sequence[Shot]) -> None:
     for what in ("in_plane", "in_scene"):
         counts = sorted(getattr(one, what) for one in found)
         middle, high = counts[len(counts) // 2], counts[int(len(counts) * 0.95)]
-        print(f"{what} of {len(counts)} pairs of two decks: median {middle}, 95th percentile {high},"
-              f" most {counts[-1]}")  # fmt: skip
+        print(
+            f"{what} of {len(counts)} pairs of two decks: median {middle}, 95th percentile {high},"
+            f" most {counts[-1]}"
+        )
 
 
 def main() -> None:

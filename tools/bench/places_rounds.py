@@ -34,18 +34,31 @@ def main() -> int:
         number = int(code.split("-")[1]) - 1
         deck = decks.repaired(decks.deck(number))
         plan = [
-            replace(shot, visit=shots.SECOND, light="overcast", orientation=1, phone=(shot.phone + 1) % 3,
-                    aim=replace(shot.aim, portrait=False))
+            replace(
+                shot,
+                visit=shots.SECOND,
+                light="overcast",
+                orientation=1,
+                phone=(shot.phone + 1) % 3,
+                aim=replace(shot.aim, portrait=False),
+            )
             for shot in shots.shots(number)
-        ]  # fmt: skip
+        ]
         scene, positions = build(deck)
         stage = Stage(deck, scene, asked.threads)
         for shot in plan:
             if not job.is_done(asked.folder, shot):
                 job._take(
-                    stage, asked.folder, number, deck, scene, positions, shot, job.FULL_SIZE,
+                    stage,
+                    asked.folder,
+                    number,
+                    deck,
+                    scene,
+                    positions,
+                    shot,
+                    job.FULL_SIZE,
                     job.paths_for(shot.view),
-                )  # fmt: skip
+                )
                 sys.stderr.write(f"{shot.deck}/{shot.name}\n")
     return 0
 

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from triage.embed.vectors import PhotoVectors
+from triage.features.vectors import PhotoVectors
 from triage.presort import suggest
 from triage.train import TagModel, TrainingLabel, train_tags
 from triage.train.promise import decks_needed, threshold

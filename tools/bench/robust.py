@@ -22,7 +22,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from triage.embed import Embedder, default_recipe
+from triage.features import Embedder, default_recipe
 from triage.train import TagModel, TrainingLabel, score, train_tags
 
 CORE_TAGS = (

@@ -35,12 +35,12 @@ from sqlalchemy import select, update
 from tools.bench.page import Browser, served
 from tools.bench.scale_rows import PEOPLE, deck_of, make_rows, sha_of
 from triage.assess.keeping import bring_up, out_of_date
-from triage.embed.keep import store_of
-from triage.embed.store import pack
-from triage.library import Library, Said
+from triage.batching import lots
+from triage.features.keep import store_of
+from triage.features.store import pack
+from triage.library import EventDraft, Library
 from triage.library.database import writing
 from triage.library.tables import suggestion
-from triage.lots import lots
 from triage.presort.of_library import load_models
 from triage.train.types import TagModel
 
@@ -66,9 +66,12 @@ def command(*words: str) -> dict[str, float]:
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)\nsys.exit(code)"
     )
     done = subprocess.run(
-        [sys.executable, "-c", script, *words], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        [sys.executable, "-c", script, *words],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
         check=False,
-    )  # fmt: skip
+    )
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     if done.returncode not in (0, 3):
         sys.exit(f"{words}: {done.stderr[-2000:]}")
@@ -147,10 +150,13 @@ def page(folder: Path, deck: str) -> dict[str, float]:
         browser.form("/who", name="ann", next="/")
         lib = f"/l/{folder.name}/"
         for name, where in {
-            "first_screen": lib, "first_screen_again": lib, "last_page_of_decks": f"{lib}?page=9999",
-            "one_deck": f"{lib}deck?d={deck}", "its_summary": f"{lib}deck/summary?d={deck}",
+            "first_screen": lib,
+            "first_screen_again": lib,
+            "last_page_of_decks": f"{lib}?page=9999",
+            "one_deck": f"{lib}deck?d={deck}",
+            "its_summary": f"{lib}deck/summary?d={deck}",
             "one_photo_after_the_other": f"{lib}queue",
-        }.items():  # fmt: skip
+        }.items():
             start = time.perf_counter()
             browser.get(where)
             found[f"{name}_s"] = round(time.perf_counter() - start, 2)
@@ -197,10 +203,10 @@ def fold(events: int) -> dict[str, object]:
     """Appending labels, and folding the whole log from nothing."""
     with tempfile.TemporaryDirectory() as scratch, Library.create(Path(scratch) / "library") as library:
 
-        def said() -> Iterator[Said]:
+        def said() -> Iterator[EventDraft]:
             for number in range(events):
                 word = {"photo": f"{number // 5:064x}", "tag": f"t{number % 5}", "value": "absent"}
-                yield Said("label", word, "ann")
+                yield EventDraft("label", word, "ann")
 
         def append() -> None:
             for lot in lots(said(), 2000):
@@ -292,8 +298,13 @@ def plot(source: Path, target: Path) -> None:
     for panel, (name, rows) in zip(panels, data["steps"].items(), strict=True):
         for key in [key for key in rows[0] if key != "n"]:
             slope = data["exponents"][name][key]
-            panel.loglog([row["n"] for row in rows], [row[key] for row in rows], "o-", ms=3,
-                         label=f"{key.replace('_', ' ')}: n^{slope}")  # fmt: skip
+            panel.loglog(
+                [row["n"] for row in rows],
+                [row[key] for row in rows],
+                "o-",
+                ms=3,
+                label=f"{key.replace('_', ' ')}: n^{slope}",
+            )
         panel.set_xlabel(name)
         panel.legend(fontsize=6)
     panels[0].set_ylabel("seconds or megabytes")

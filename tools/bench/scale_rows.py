@@ -91,9 +91,20 @@ def _taken(number: int) -> str:
 def _photos(count: int) -> Iterator[tuple[object, ...]]:
     for number in range(count):
         yield (
-            sha_of(number), 3_000_000, 4032, 3024, 1, ".jpg", _taken(number), "Invented", 26.0, None,
-            '{"blur": 0.2, "blurred": false, "dark": false, "far": false}', None, "here",
-        )  # fmt: skip
+            sha_of(number),
+            3_000_000,
+            4032,
+            3024,
+            1,
+            ".jpg",
+            _taken(number),
+            "Invented",
+            26.0,
+            None,
+            '{"blur": 0.2, "blurred": false, "dark": false, "far": false}',
+            None,
+            "here",
+        )
 
 
 def _order(kind: str, number: int, log_id: str, ref: str, key: str) -> tuple[object, ...]:
@@ -105,9 +116,14 @@ def _placings(count: int, start: int, log_id: str, ref: str) -> Iterator[tuple[o
     for number in range(count):
         sha = sha_of(number)
         yield (
-            *_order("b", start + count + number + 1, log_id, ref, sha), sha, deck_of(number),
-            _taken(number)[:10], f"IMG_{number % A_DECK:04d}.jpg", "origin", None,
-        )  # fmt: skip
+            *_order("b", start + count + number + 1, log_id, ref, sha),
+            sha,
+            deck_of(number),
+            _taken(number)[:10],
+            f"IMG_{number % A_DECK:04d}.jpg",
+            "origin",
+            None,
+        )
 
 
 def _labels(
@@ -119,9 +135,18 @@ def _labels(
             value = "present" if (number * 7 + spot) % 61 == 0 else "absent"
             place = start + number * len(tags) + spot + 1
             yield (
-                *_order("c", place, log_id, ref, f"{sha}|{tag}|{ref}"), sha, tag, value, "[]", None, None,
-                "deck", 0, None, None,
-            )  # fmt: skip
+                *_order("c", place, log_id, ref, f"{sha}|{tag}|{ref}"),
+                sha,
+                tag,
+                value,
+                "[]",
+                None,
+                None,
+                "deck",
+                0,
+                None,
+                None,
+            )
 
 
 def _events(
@@ -133,17 +158,35 @@ def _events(
         for _ in range(count):
             number += 1
             yield (
-                log_id, number, number, kind, f"{number // 20:032x}", "{}", at, at, refs["p1"], before,
+                log_id,
+                number,
+                number,
+                kind,
+                f"{number // 20:032x}",
+                "{}",
+                at,
+                at,
+                refs["p1"],
+                before,
                 f"{letter}{number:063x}",
-            )  # fmt: skip
+            )
     for one in range(labelled):
         ref = refs[PEOPLE[one // A_DECK % 3]]
         for _ in tags:
             number += 1
             yield (
-                log_id, number, number, "label", f"{number // 20:032x}", "{}", at, at, ref, before,
+                log_id,
+                number,
+                number,
+                "label",
+                f"{number // 20:032x}",
+                "{}",
+                at,
+                at,
+                ref,
+                before,
                 f"c{number:063x}",
-            )  # fmt: skip
+            )
 
 
 def _suggestions(count: int, tags: list[str], model: str) -> Iterator[tuple[object, ...]]:

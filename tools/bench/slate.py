@@ -37,7 +37,7 @@ IN = 25.4
 
 
 @dataclass
-class Told:
+class JobResult:
     """What one view gave: true, measured, low, high per length; what was refused and why."""
 
     rows: list[tuple[float, float, float, float]] = field(default_factory=list)
@@ -48,7 +48,7 @@ class Told:
     bent: bool = False
 
 
-def measure_view(seed: int, paper: str, wood: np.ndarray, whole: bool = False) -> Told:
+def measure_view(seed: int, paper: str, wood: np.ndarray, whole: bool = False) -> JobResult:
     """Make one view from its seed and measure three lengths in it as a person would.
 
     Unless `whole`, only the part of the photo around the card is drawn.
@@ -56,7 +56,7 @@ def measure_view(seed: int, paper: str, wood: np.ndarray, whole: bool = False) -
     rng = np.random.default_rng(seed)
     view = sv.draw_view(rng, paper)
     pairs = sv.draw_lengths(rng, view)
-    told = Told(distance_mm=float(np.linalg.norm(view.camera.place_mm)), bent=view.curvature_per_mm != 0)
+    told = JobResult(distance_mm=float(np.linalg.norm(view.camera.place_mm)), bent=view.curvature_per_mm != 0)
     card = sv.card_texture(view.layout, view.check, view.text)
     box = (0, 0, *sv.SENSOR) if whole else sv.card_box(view)
     photo = sv.render_whole(view, card, wood) if whole else sv.render(view, box, card, wood)
@@ -81,7 +81,7 @@ def measure_view(seed: int, paper: str, wood: np.ndarray, whole: bool = False) -
     return told
 
 
-def summary(all_told: list[Told]) -> dict[str, Any]:
+def summary(all_told: list[JobResult]) -> dict[str, Any]:
     """Median and 95th percentile of the error, share of intervals that hold the truth, what was refused."""
     rows = np.array([row for told in all_told for row in told.rows]).reshape(-1, 4)
     error = np.abs(rows[:, 1] / rows[:, 0] - 1)
@@ -102,13 +102,15 @@ def summary(all_told: list[Told]) -> dict[str, Any]:
     }
 
 
-def _of_views(all_told: list[Told], draws: int = 2000) -> list[float]:
+def _of_views(all_told: list[JobResult], draws: int = 2000) -> list[float]:
     """95 % interval of the coverage by drawing views again: the lengths of a view share its error."""
-    held = np.array([
-        (sum(low <= true <= high for true, _, low, high in told.rows), len(told.rows))
-        for told in all_told
-        if told.rows
-    ]).reshape(-1, 2)  # fmt: skip
+    held = np.array(
+        [
+            (sum(low <= true <= high for true, _, low, high in told.rows), len(told.rows))
+            for told in all_told
+            if told.rows
+        ]
+    ).reshape(-1, 2)
     if not len(held):
         return [0.0, 1.0]
     drawn = np.random.default_rng(0).integers(0, len(held), (draws, len(held)))
@@ -121,7 +123,7 @@ def _short(reason: str) -> str:
     return reason.split(":")[0].split("(")[0].strip(" .0123456789")
 
 
-def parts(all_told: list[Told]) -> dict[str, list[Told]]:
+def parts(all_told: list[JobResult]) -> dict[str, list[JobResult]]:
     """The views by distance, obliqueness and bend."""
     return {
         "under 1.3 m": [told for told in all_told if told.distance_mm < 1300],
@@ -134,7 +136,7 @@ def parts(all_told: list[Told]) -> dict[str, list[Told]]:
     }
 
 
-def _some_views(job: tuple[int, int, str, bool]) -> list[Told]:
+def _some_views(job: tuple[int, int, str, bool]) -> list[JobResult]:
     cv2.setNumThreads(1)
     first, count, paper, whole = job
     wood = sv.wood_texture(np.random.default_rng(0))
@@ -143,13 +145,15 @@ def _some_views(job: tuple[int, int, str, bool]) -> list[Told]:
 
 def run_views(
     count: int, paper: str, seed: int, jobs: int, whole: bool, keep: Path | None = None
-) -> list[Told]:
+) -> list[JobResult]:
     """Make and measure so many views with consecutive seeds; `keep` is a file in which a run goes on."""
     step = 25
     first = seed * 1_000_000
     chunks = [(first + n, min(step, count - n), paper, whole) for n in range(0, count, step)]
     told = (
-        [Told(**json.loads(line)) for line in keep.read_text().splitlines()] if keep and keep.exists() else []
+        [JobResult(**json.loads(line)) for line in keep.read_text().splitlines()]
+        if keep and keep.exists()
+        else []
     )
     chunks = chunks[len(told) // step :]
     with ProcessPoolExecutor(jobs) as pool:
@@ -163,14 +167,14 @@ def run_views(
     return told
 
 
-def run_rendered(folder: Path) -> list[Told]:
+def run_rendered(folder: Path) -> list[JobResult]:
     """Measure in pictures of another renderer, with the truth beside them."""
     all_told = []
     truth = json.loads((folder / "truth.json").read_text())
     for photo in sorted({row["photo"] for row in truth if (folder / row["photo"]).exists()}):
         rgb = cv2.imread(str(folder / photo), cv2.IMREAD_COLOR)[..., ::-1]
         mine = [row for row in truth if row["photo"] == photo]
-        told = Told()
+        told = JobResult()
         all_told.append(told)
         try:
             found = measure.measurable(np.ascontiguousarray(rgb), mine[0].get("focal_35mm"))

@@ -42,15 +42,24 @@ def write_jobs(folder: Path, count: int, seed: int) -> None:
         camera.k1 = camera.k2 = 0.0
         camera.centre = (np.array(SIZE) - 1) / 2
         name = f"view-{number:02d}.jpg"
-        jobs.append({
-            "photo": name, "focal_px": camera.focal_px, "turn": camera.turn.tolist(),
-            "place_mm": camera.place_mm.tolist(), "bend": view.curvature_per_mm, "axis": view.bend_axis_rad,
-            "stand_off_mm": sv.stand_off_mm(view), "scale": view.print_scale,
-            "size_mm": [card.layout.width_mm, card.layout.height_mm], "boards": bool(rng.random() < 0.5),
-            "joists": bool(rng.random() < 0.5), "gloss": float(rng.uniform(0.2, 0.6)),
-            "sun": [float(one) for one in rng.uniform([-0.8, 0.3, 0.2], [0.8, 1.2, 1.0])],
-            "sun_strength": float(rng.uniform(1.0, 4.0)),
-        })  # fmt: skip
+        jobs.append(
+            {
+                "photo": name,
+                "focal_px": camera.focal_px,
+                "turn": camera.turn.tolist(),
+                "place_mm": camera.place_mm.tolist(),
+                "bend": view.curvature_per_mm,
+                "axis": view.bend_axis_rad,
+                "stand_off_mm": sv.stand_off_mm(view),
+                "scale": view.print_scale,
+                "size_mm": [card.layout.width_mm, card.layout.height_mm],
+                "boards": bool(rng.random() < 0.5),
+                "joists": bool(rng.random() < 0.5),
+                "gloss": float(rng.uniform(0.2, 0.6)),
+                "sun": [float(one) for one in rng.uniform([-0.8, 0.3, 0.2], [0.8, 1.2, 1.0])],
+                "sun_strength": float(rng.uniform(1.0, 4.0)),
+            }
+        )
         for start, end in sv.draw_lengths(rng, view, 4):
             pixels = camera.project(np.array([[*start, 0.0], [*end, 0.0]]))
             pixels = pixels + rng.normal(0, SIZE[0] / 4000, (2, 2))

@@ -27,8 +27,8 @@ import numpy as np
 import onnxruntime
 from PIL import Image
 
-from triage.embed import VectorStore, default_recipe, embed_many, models_dir
-from triage.embed.backbone import Backbone, cell_view_px, square_view_px
+from triage.features import VectorStore, default_recipe, embed_many, models_dir
+from triage.features.backbone import Backbone, cell_view_px, square_view_px
 from triage.imaging import examine
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from triage.embed import PhotoVectors, default_recipe
+from triage.features import PhotoVectors, default_recipe
 from triage.train import TagModel, TrainingLabel, train_tags
 
 if TYPE_CHECKING:

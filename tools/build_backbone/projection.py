@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.build_backbone.pictures import RENDERS_COMMIT, pictures, variations
-from triage.embed.backbone import Backbone, cell_view_px
-from triage.embed.pooling import joined_cells
+from triage.features.backbone import Backbone, cell_view_px
+from triage.features.pooling import joined_cells
 from triage.imaging import open_upright
 from triage.imaging.decode import resample
 

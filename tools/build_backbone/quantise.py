@@ -30,7 +30,7 @@ from onnxruntime.quantization import (
 
 from tools.build_backbone.cards import write_int8_card
 from tools.build_backbone.pictures import pictures
-from triage.embed.models import read_checked
+from triage.features.models import read_checked
 from triage.imaging import open_upright
 from triage.imaging.decode import resample
 

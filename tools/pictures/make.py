@@ -14,9 +14,16 @@ from PIL import Image
 
 HERE = Path(__file__).resolve().parent
 FLAGS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync", "--hide-scrollbars",
-)  # fmt: skip
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--hide-scrollbars",
+)
 
 
 def shoot(page: str, target: Path, width: int, height: int) -> None:
@@ -25,10 +32,17 @@ def shoot(page: str, target: Path, width: int, height: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         shot = Path(folder) / "shot.png"
         subprocess.run(
-            [browser, *FLAGS, f"--user-data-dir={folder}/profile", f"--window-size={width},{height}",
-             f"--screenshot={shot}", page],
-            check=True, capture_output=True,
-        )  # fmt: skip
+            [
+                browser,
+                *FLAGS,
+                f"--user-data-dir={folder}/profile",
+                f"--window-size={width},{height}",
+                f"--screenshot={shot}",
+                page,
+            ],
+            check=True,
+            capture_output=True,
+        )
         with Image.open(shot) as image:
             image.convert("RGB").save(target, quality=82, optimize=True)
 
@@ -37,8 +51,8 @@ async def labelling_screen(library_path: Path, target: Path) -> None:
     """Draw the labelling screen with a photo, the grid and the machine's word."""
     from triage.label.order import questions
     from triage.library import Library
-    from triage.screens.ask import AskApp
-    from triage.screens.session import Session
+    from triage.terminal.ask import AskApp
+    from triage.terminal.session import Session
 
     with Library.open(library_path) as library:
         asked = questions(library, by="ann", tags=["missing-hanger"])
@@ -57,7 +71,7 @@ def page_of_a_deck(library_path: Path, folder: Path, target: Path) -> None:
     from playwright.sync_api import sync_playwright
 
     from triage.library import Library
-    from triage.review.server import Running
+    from triage.web.server import Running
 
     shutil.copytree(library_path, folder / "season-2026")
     with Library.open(folder / "season-2026") as library:

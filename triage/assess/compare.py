@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.evidence import gather_all, rule_book_of
-from triage.assess.grown import RUST_GRADES, Grown, grown_between
+from triage.assess.grown import RUST_GRADES, SeverityChange, grown_between
 from triage.assess.places import place_key
 from triage.assess.records import Concern, DeckSummary
 from triage.assess.summary import assess_deck
+from triage.domain.tiers import tier_rank
 from triage.errors import BadInput
-from triage.words.tiers import tier_rank
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -60,7 +60,7 @@ class Comparison:
     tiers: tuple[str | None, str | None]
     gaps: tuple[str, str]
     concerns: tuple[Compared, ...]
-    grown: tuple[Grown, ...] = ()
+    grown: tuple[SeverityChange, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the keys that `compare --json` promises, and a few more."""

@@ -12,8 +12,8 @@ from triage.assess.places import place_key
 from triage.assess.records import Concern, DeckEvidence
 from triage.assess.rules import DEPARTS_ENDS, Rule, RuleBook, fact_elements
 from triage.assess.view import DeckView, Item, chance_of, count_places
+from triage.domain.tiers import STANDINGS, tier_rank
 from triage.library.records import Finding
-from triage.words.tiers import STANDINGS, tier_rank
 
 NOT_AGAIN = "Not looked at again at this visit; it stays open."
 

@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from triage.words.tiers import STANDINGS
+from triage.domain.tiers import STANDINGS
 
 TRIED_BY_HAND = ("guard_post_firm",)
 

@@ -20,8 +20,8 @@ from triage.assess.places import STRETCHES, stretches
 from triage.assess.records import DeckEvidence, Seen
 from triage.assess.rules import known_facts
 from triage.assess.view import QUALITY_FLAGS, DeckView, group_of
+from triage.domain.vocabulary import DATA, ELEMENTS, SHOWS
 from triage.library.records import Photo, Word
-from triage.words.vocabulary import DATA, ELEMENTS, SHOWS
 
 SHORT_LEDGER_FT = 6.0
 """Up to here one close-up can show a ledger from end to end (common practice)."""

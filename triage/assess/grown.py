@@ -34,7 +34,7 @@ Words = Mapping[tuple[str, str], "Word"]
 
 
 @dataclass(frozen=True)
-class Grown:
+class SeverityChange:
     """One thing at one place at two visits; `change` is 'worse', 'better' or 'the same'."""
 
     what: str
@@ -58,7 +58,9 @@ class Grown:
         }
 
 
-def grown_between(lib: Library, deck: str, before: str | None, after: str | None) -> tuple[Grown, ...]:
+def grown_between(
+    lib: Library, deck: str, before: str | None, after: str | None
+) -> tuple[SeverityChange, ...]:
     """Return what can be compared in degree between two visits of a deck, worst changes first."""
     words, closings = lib.words(deck), lib.closings(deck)
     rows = rust_grown(words, lib.photos(deck, before), lib.photos(deck, after), closings)
@@ -69,7 +71,7 @@ def grown_between(lib: Library, deck: str, before: str | None, after: str | None
 
 def rust_grown(
     words: Words, before: Sequence[Photo], after: Sequence[Photo], closings: Iterable[Closing] = ()
-) -> list[Grown]:
+) -> list[SeverityChange]:
     """Return the rust's grade at each place that photos of both visits show, by persons' words."""
     first, second = _by_place(words, before), _by_place(words, after)
     pairs = {place: (first[place], second[place]) for place in first.keys() & second.keys()}
@@ -81,7 +83,7 @@ def rust_grown(
                 place = place_key(closing.place)
                 pairs[place] = (graded[0], closing.before, closing.place), (graded[1], closing.after, None)
     return [
-        Grown(
+        SeverityChange(
             what="rust",
             place=one[2],
             before=_name(one[0]),
@@ -123,7 +125,7 @@ def _name(grade: int) -> str:
     return RUST_GRADES[grade - 1] if grade else NO_RUST
 
 
-def measured_grown(before: Mapping[str, Fact], after: Mapping[str, Fact]) -> list[Grown]:
+def measured_grown(before: Mapping[str, Fact], after: Mapping[str, Fact]) -> list[SeverityChange]:
     """Return the facts of which more is worse that were measured at both visits."""
     rows = []
     for key, (what, unit) in MEASURED.items():
@@ -131,7 +133,7 @@ def measured_grown(before: Mapping[str, Fact], after: Mapping[str, Fact]) -> lis
         if one is None or other is None or one.visit == other.visit:
             continue
         rows.append(
-            Grown(
+            SeverityChange(
                 what=what,
                 place=None,
                 before=f"{one.value:g} {unit}",

@@ -1,8 +1,8 @@
 """Keeps how every deck stands beside the log: only decks that something was said about are assessed again.
 
 A row is fresh while its basis is the present one: the program, the firm's rules and tags, the model and how
-its promises stand; whatever is said of a deck empties its basis (`library/news.py`). Rho is fitted over all
-decks, and P is linear in it, so a row keeps its score at rho 0 and at rho 1 and a new rho moves no row.
+its promises stand; whatever is said of a deck empties its basis (`library/stale_marks.py`). Rho is fitted over
+all decks, and P is linear in it, so a row keeps its score at rho 0 and at rho 1 and a new rho moves no row.
 """
 
 from __future__ import annotations
@@ -26,24 +26,24 @@ from triage.assess.evidence import gather_all, mixing_rows, promise_words, rho_o
 from triage.assess.order import place_in_order
 from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.summary import assess_deck
+from triage.batching import lots
+from triage.domain.tiers import tier_rank
 from triage.errors import Cancelled
 from triage.library import present
 from triage.library.database import writing
 from triage.library.tables import meta, standing, standing_summary
-from triage.lots import lots
-from triage.words.tiers import tier_rank
 
 if TYPE_CHECKING:
     from triage.assess.rules import RuleBook
-    from triage.jobs import Cancel, Progress
+    from triage.batch import Cancel, Progress
+    from triage.domain.vocabulary import Vocabulary
     from triage.library import Library
-    from triage.words.vocabulary import Vocabulary
 
 PARTS = "order_parts_together"
 """Where a kept summary holds its `order_parts` at rho 1, beside those at rho 0."""
 _LOT = 50
 _CHUNK = 200
-_ROOMS = ("assess", "data", "library", "presort", "structure", "words")
+_ROOMS = ("assess", "data", "domain", "library", "presort", "structure")
 """What a summary is computed by: a change in any of these files makes every row out of date."""
 
 

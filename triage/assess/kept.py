@@ -17,14 +17,14 @@ from sqlalchemy import Row, select
 from triage.assess.combining import RHO
 from triage.assess.evidence import assess_library
 from triage.assess.keeping import PARTS, basis_of, best_evidence, bring_up, kept_rho
+from triage.batching import lots
 from triage.errors import NotWritten
 from triage.library.records import PersonTier
 from triage.library.tables import standing, standing_summary
-from triage.lots import lots
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
-    from triage.jobs import Progress
+    from triage.batch import Progress
     from triage.library import Library
 
 _READ = 200
@@ -101,9 +101,19 @@ def open_by_deck(library: Library) -> dict[str, int]:
 def _line(row: Row[Any]) -> Line:
     person = PersonTier(**row.by_person) if row.by_person else None
     return Line(
-        row.deck, row.visit, row.tier, row.tier_if_true, person, row.gaps, row.unreviewed, row.photos,
-        row.labelled, row.reason, row.best, row.best_tag,
-    )  # fmt: skip
+        row.deck,
+        row.visit,
+        row.tier,
+        row.tier_if_true,
+        person,
+        row.gaps,
+        row.unreviewed,
+        row.photos,
+        row.labelled,
+        row.reason,
+        row.best,
+        row.best_tag,
+    )
 
 
 def _order_key(row: Row[Any], rho: float) -> tuple[Any, ...]:
@@ -134,6 +144,15 @@ def standings_in_memory(library: Library) -> Kept:
 def _line_of(summary: DeckSummary, counts: tuple[int, int]) -> Line:
     best, tag = best_evidence(summary)
     return Line(
-        summary.deck, summary.visit, summary.tier, summary.tier_if_true, summary.tier_by_person, summary.gaps,
-        summary.unreviewed, *counts, summary.reason, best, tag,
-    )  # fmt: skip
+        summary.deck,
+        summary.visit,
+        summary.tier,
+        summary.tier_if_true,
+        summary.tier_by_person,
+        summary.gaps,
+        summary.unreviewed,
+        *counts,
+        summary.reason,
+        best,
+        tag,
+    )

@@ -19,8 +19,8 @@ from triage.assess.records import DeckEvidence
 from triage.assess.rules import TIER_WEIGHT, RuleBook, fact_elements
 from triage.assess.summary import deck_view
 from triage.assess.view import DeckView, Item
+from triage.domain.vocabulary import SHOWS, Vocabulary
 from triage.library.records import Photo
-from triage.words.vocabulary import SHOWS, Vocabulary
 
 if TYPE_CHECKING:
     from triage.library import Library

@@ -12,7 +12,7 @@ from typing import Any
 
 from triage.assess.records import Concern, DeckSummary, Seen
 from triage.assess.rules import TIER_WEIGHT
-from triage.words.tiers import NOT_ENOUGH, tier_rank
+from triage.domain.tiers import NOT_ENOUGH, tier_rank
 
 _RANKS = (
     "stop-use",

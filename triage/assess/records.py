@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from triage.domain.tiers import CAUTION
 from triage.library.records import Box, Closing, Fact, Finding, PersonTier, Photo, Suggestion, Word
-from triage.words.tiers import CAUTION
 
 if TYPE_CHECKING:
     from triage.structure import Check

@@ -18,11 +18,11 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from triage.assess.conditions import Condition
 from triage.assess.parsing import Known, Refused, parse
+from triage.domain.tiers import tier_rank
+from triage.domain.toml_lines import line_of, table_spans
+from triage.domain.vocabulary import DATA, Vocabulary
 from triage.errors import BadInput
 from triage.structure import CHECK_IDS
-from triage.words.tiers import tier_rank
-from triage.words.toml_lines import line_of, table_spans
-from triage.words.vocabulary import DATA, Vocabulary
 
 SHIPPED = DATA / "rules"
 FACTS = DATA / "facts.toml"

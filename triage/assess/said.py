@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from triage.domain.tiers import TIERS
 from triage.errors import BadInput, WrongUsage
 from triage.library import Library
 from triage.library.records import Closing, Photo
-from triage.words.tiers import TIERS
 
 HOW = ("seen", "probed", "measured")
 PRIVATE_FIELDS = ("address", "client")
@@ -35,9 +35,17 @@ def check_tier(tier: str) -> str:
 
 
 def add_finding(
-    library: Library, deck: str, *, tier: str, text: str, by: str, photos: Sequence[Photo] = (),
-    place: str | None = None, how: str = "seen", visit: str | None = None,
-) -> dict[str, Any]:  # fmt: skip
+    library: Library,
+    deck: str,
+    *,
+    tier: str,
+    text: str,
+    by: str,
+    photos: Sequence[Photo] = (),
+    place: str | None = None,
+    how: str = "seen",
+    visit: str | None = None,
+) -> dict[str, Any]:
     """Record what a person saw that no tag covers.
 
     Raises BadInput for an unknown deck, WrongUsage for an unknown word.
@@ -47,9 +55,12 @@ def add_finding(
     if not text.strip():
         raise WrongUsage("A finding needs words.", "Say what was seen with --text TEXT.")
     payload = {
-        "deck": known_deck(library, deck), "tier": check_tier(tier),
-        "visit": visit or library.latest_visit(deck), "photos": [photo.sha for photo in photos], "how": how,
-    }  # fmt: skip
+        "deck": known_deck(library, deck),
+        "tier": check_tier(tier),
+        "visit": visit or library.latest_visit(deck),
+        "photos": [photo.sha for photo in photos],
+        "how": how,
+    }
     private = {"text": text} | ({"place": place} if place else {})
     event = library.say("finding", payload, by=by, private=private)
     return {"deck": deck, "tier": tier, "finding": event.hash[:12]}
@@ -62,9 +73,10 @@ def set_tier(
     if not why.strip():
         raise WrongUsage("A tier needs a reason.", "Say it with --why TEXT.")
     payload = {
-        "deck": known_deck(library, deck), "tier": check_tier(tier),
+        "deck": known_deck(library, deck),
+        "tier": check_tier(tier),
         "visit": visit or library.latest_visit(deck),
-    }  # fmt: skip
+    }
     library.say("tier", payload, by=by, private={"why": why})
     return {"deck": deck, "tier": tier}
 

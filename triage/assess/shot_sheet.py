@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from triage.assess.shots import shot_list
-from triage.words.tiers import CAUTION
+from triage.domain.tiers import CAUTION
 
 PAGE_LINES = 60
 PAGE_WIDTH = 96

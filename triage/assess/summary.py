@@ -23,8 +23,8 @@ from triage.assess.records import Concern, DeckEvidence, DeckSummary, Seen
 from triage.assess.rules import RuleBook
 from triage.assess.view import DeckView, gather_items
 from triage.assess.visits import Closed, closed_test, closings_that_hold, settle
-from triage.words.tiers import worst
-from triage.words.vocabulary import Vocabulary
+from triage.domain.tiers import worst
+from triage.domain.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
     from triage.structure import Check

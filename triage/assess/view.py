@@ -14,8 +14,8 @@ from typing import Any
 from triage.assess.combining import RHO, group_maxima, union_probability
 from triage.assess.places import place_key
 from triage.assess.records import DeckEvidence
+from triage.domain.tiers import STANDINGS
 from triage.library.records import Box, Photo, Suggestion, Word
-from triage.words.tiers import STANDINGS
 
 QUALITY_FLAGS = ("blurred", "dark", "far")
 """What is measured of a photo when it comes in; any of them makes what it shows 'poorly' seen."""

@@ -13,8 +13,8 @@ from triage.assess.places import place_key, same_place
 from triage.assess.records import Concern, DeckEvidence
 from triage.assess.rules import Rule, RuleBook
 from triage.assess.view import Item, group_of
+from triage.domain.vocabulary import SHOWS
 from triage.library.records import Closing, Photo
-from triage.words.vocabulary import SHOWS
 
 
 @dataclass(frozen=True)

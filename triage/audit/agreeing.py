@@ -45,10 +45,13 @@ class Pair:
     def to_json(self) -> dict[str, Any]:
         """Keys of the pair; rows of `counts` are the first person's words, in the order of `ORDER`."""
         return {
-            "people": list(self.people), "photos": self.photos, "observed": self.observed,
-            "kappa": self.kappa, "why_not": self.why_not or None,
+            "people": list(self.people),
+            "photos": self.photos,
+            "observed": self.observed,
+            "kappa": self.kappa,
+            "why_not": self.why_not or None,
             "counts": [list(row) for row in self.counts],
-        }  # fmt: skip
+        }
 
 
 @dataclass(frozen=True)
@@ -78,11 +81,20 @@ class Agreement:
     def to_json(self) -> dict[str, Any]:
         """The promised keys and more."""
         return {
-            "observed": self.observed, "kappa": self.kappa, "alpha": self.alpha, "low": self.low,
-            "high": self.high, "disputed": list(self.disputed), "photos": self.photos, "people": self.people,
-            "decks": self.decks, "alpha_ordinal": self.alpha_ordinal, "saw_machine": self.saw_machine,
-            "why_not": list(self.why_not), "pairs": [pair.to_json() for pair in self.pairs],
-        }  # fmt: skip
+            "observed": self.observed,
+            "kappa": self.kappa,
+            "alpha": self.alpha,
+            "low": self.low,
+            "high": self.high,
+            "disputed": list(self.disputed),
+            "photos": self.photos,
+            "people": self.people,
+            "decks": self.decks,
+            "alpha_ordinal": self.alpha_ordinal,
+            "saw_machine": self.saw_machine,
+            "why_not": list(self.why_not),
+            "pairs": [pair.to_json() for pair in self.pairs],
+        }
 
 
 def agree(
@@ -152,9 +164,18 @@ class _Part:
         matrix = self.per_deck.sum(axis=0)
         kappa, why = _kappa(self.pairs)
         return _finish(
-            tag, self.units, len(self.who), matrix, self.per_deck[used], weights, kappa, [why] if why else [],
-            self.saw, self.pairs, self.disputed,
-        )  # fmt: skip
+            tag,
+            self.units,
+            len(self.who),
+            matrix,
+            self.per_deck[used],
+            weights,
+            kappa,
+            [why] if why else [],
+            self.saw,
+            self.pairs,
+            self.disputed,
+        )
 
 
 def _kappa(pairs: tuple[Pair, ...]) -> tuple[float | None, str]:
@@ -210,15 +231,33 @@ def _overall(parts: dict[str, _Part], used: Any, weights: Floats | None) -> Agre
     saw = np.concatenate([part.saw for part in parts.values()])
     units = sum(part.units for part in parts.values())
     return _finish(
-        OVERALL, units, len(who), per_deck.sum(axis=0), per_deck[used], weights, kappa, [why] if why else [],
-        saw, pairs, disputed,
-    )  # fmt: skip
+        OVERALL,
+        units,
+        len(who),
+        per_deck.sum(axis=0),
+        per_deck[used],
+        weights,
+        kappa,
+        [why] if why else [],
+        saw,
+        pairs,
+        disputed,
+    )
 
 
 def _finish(
-    tag: str, units: int, people: int, matrix: Floats, per_deck: Floats, weights: Floats | None,
-    kappa: float | None, why: list[str], saw: Any, pairs: tuple[Pair, ...], disputed: tuple[str, ...],
-) -> Agreement:  # fmt: skip
+    tag: str,
+    units: int,
+    people: int,
+    matrix: Floats,
+    per_deck: Floats,
+    weights: Floats | None,
+    kappa: float | None,
+    why: list[str],
+    saw: Any,
+    pairs: tuple[Pair, ...],
+    disputed: tuple[str, ...],
+) -> Agreement:
     """Put one row together; every figure that cannot be told becomes a reason."""
     decks = int((per_deck.sum(axis=(1, 2)) > 0).sum())
     observed = alpha = ordinal = low = high = None
@@ -233,6 +272,18 @@ def _finish(
         why.append(f"{'alpha' if alpha is None else 'interval'}: {error}")
     share = float(saw.mean()) if len(saw) else None
     return Agreement(
-        tag, units, people, decks, observed, kappa, alpha, ordinal, low, high, share, tuple(why), pairs,
+        tag,
+        units,
+        people,
+        decks,
+        observed,
+        kappa,
+        alpha,
+        ordinal,
+        low,
+        high,
+        share,
+        tuple(why),
+        pairs,
         disputed,
-    )  # fmt: skip
+    )

@@ -210,9 +210,17 @@ def read_columns(library: Library, tags: Sequence[str] | None = None) -> Columns
     picture, tag, person, word, saw = part[0], part[1], code[part[2]], part[3], part[4]
     keep = _last_of_each(picture, tag, person) if len(people) < len(persons) else picture >= 0
     columns = Columns(
-        shas.shas, decks.texts, tag_codes.texts, people, deck_of, picture[keep], tag[keep], person[keep],
-        word[keep], saw[keep],
-    )  # fmt: skip
+        shas.shas,
+        decks.texts,
+        tag_codes.texts,
+        people,
+        deck_of,
+        picture[keep],
+        tag[keep],
+        person[keep],
+        word[keep],
+        saw[keep],
+    )
     columns.settled.update(_settlements(library, columns, settled))
     return columns
 

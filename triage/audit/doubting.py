@@ -47,10 +47,14 @@ class Doubt:
     def to_json(self) -> dict[str, Any]:
         """The promised keys and more."""
         return {
-            "photo": self.photo, "tag": self.tag, "value": self.value, "probability": self.probability,
-            "contradiction": self.contradiction, "disputed": self.disputed,
+            "photo": self.photo,
+            "tag": self.tag,
+            "value": self.value,
+            "probability": self.probability,
+            "contradiction": self.contradiction,
+            "disputed": self.disputed,
             "neighbours": [{"photo": one.photo, "value": one.value} for one in self.neighbours],
-        }  # fmt: skip
+        }
 
 
 @dataclass(frozen=True)
@@ -94,7 +98,7 @@ def doubts(
 
 def _vectors(library: Library, shas: Sequence[str]) -> tuple[Rows, NDArray[np.intp]]:
     """A reader of the whole-photo vectors of those photos that have some, and which those are."""
-    from triage.embed.keep import store_of
+    from triage.features.keep import store_of
 
     store = store_of(library)
     missing = set(store.missing(shas))
@@ -151,14 +155,19 @@ def rank(
     return Doubts(
         tuple(
             Doubt(
-                columns.photos[places[row]], columns.tags[code], WORDS[words[code, places[row]]], chance,
-                against, bool(disputed[code, places[row]]), near[row, code],
+                columns.photos[places[row]],
+                columns.tags[code],
+                WORDS[words[code, places[row]]],
+                chance,
+                against,
+                bool(disputed[code, places[row]]),
+                near[row, code],
             )
             for against, code, row, chance in found[:most]
         ),
         compared,
         without,
-    )  # fmt: skip
+    )
 
 
 def _why_not(columns: Columns, places: NDArray[np.intp], present: NDArray[np.bool_]) -> str:

@@ -82,14 +82,29 @@ class Missed:
     def to_json(self) -> dict[str, Any]:
         """The promised keys and more."""
         return {
-            "rate": self.rate, "low": self.low, "high": self.high, "missed_share": self.missed_share,
-            "missed_share_low": self.missed_share_low, "missed_share_high": self.missed_share_high,
-            "population": self.population, "n": self.n, "drawn": self.drawn, "defects": self.defects,
-            "unclear": self.unclear, "found": self.found, "unreviewed": self.unreviewed,
-            "bounds": self.bounds, "confidence": self.confidence, "promised": self.promised,
-            "verdict": self.verdict, "contradicts": self.contradicts, "seed": self.seed, "model": self.model,
-            "asked": list(self.asked), "why_not": list(self.why_not),
-        }  # fmt: skip
+            "rate": self.rate,
+            "low": self.low,
+            "high": self.high,
+            "missed_share": self.missed_share,
+            "missed_share_low": self.missed_share_low,
+            "missed_share_high": self.missed_share_high,
+            "population": self.population,
+            "n": self.n,
+            "drawn": self.drawn,
+            "defects": self.defects,
+            "unclear": self.unclear,
+            "found": self.found,
+            "unreviewed": self.unreviewed,
+            "bounds": self.bounds,
+            "confidence": self.confidence,
+            "promised": self.promised,
+            "verdict": self.verdict,
+            "contradicts": self.contradicts,
+            "seed": self.seed,
+            "model": self.model,
+            "asked": list(self.asked),
+            "why_not": list(self.why_not),
+        }
 
     def payload(self) -> dict[str, Any]:
         """The payload of the event `audited`."""
@@ -229,9 +244,17 @@ def _share(missed: float, found: float) -> float | None:
 
 
 def _put_together(
-    question: Question, size: int, n: int, seen: Bytes, bounds: Bounds | None, others: _Others,
-    asked: list[int], why: list[str], confidence: float, early: bool,
-) -> Missed:  # fmt: skip
+    question: Question,
+    size: int,
+    n: int,
+    seen: Bytes,
+    bounds: Bounds | None,
+    others: _Others,
+    asked: list[int],
+    why: list[str],
+    confidence: float,
+    early: bool,
+) -> Missed:
     share = share_low = share_high = rate = low = high = None
     verdict = None
     if bounds is not None:
@@ -249,12 +272,29 @@ def _put_together(
         if question.promised is not None and question.promised.holds:
             verdict = _verdict(share_low, share_high, question.promised.miss_rate)
     return Missed(
-        question.tag, question.model, question.seed, size, n, len(seen), int((seen == PRESENT).sum()),
-        int((seen == UNCLEAR).sum()), rate, low, high, share, share_low if bounds else None, share_high,
-        others.found, others.open, "anytime" if early else "exact", confidence,
-        question.promised.miss_rate if question.promised and question.promised.holds else None, verdict,
-        tuple(question.photos[place] for place in dict.fromkeys(asked)), tuple(why),
-    )  # fmt: skip
+        question.tag,
+        question.model,
+        question.seed,
+        size,
+        n,
+        len(seen),
+        int((seen == PRESENT).sum()),
+        int((seen == UNCLEAR).sum()),
+        rate,
+        low,
+        high,
+        share,
+        share_low if bounds else None,
+        share_high,
+        others.found,
+        others.open,
+        "anytime" if early else "exact",
+        confidence,
+        question.promised.miss_rate if question.promised and question.promised.holds else None,
+        verdict,
+        tuple(question.photos[place] for place in dict.fromkeys(asked)),
+        tuple(why),
+    )
 
 
 def _verdict(low: float, high: float | None, promised: float) -> str | None:
@@ -268,9 +308,29 @@ def _verdict(low: float, high: float | None, promised: float) -> str | None:
 def _nothing(question: Question, n: int, confidence: float, why: str) -> Missed:
     others = _Others(question, n, False, confidence)
     return Missed(
-        question.tag, question.model, question.seed, 0, n, 0, 0, 0, None, None, None, None, None, None,
-        others.found, others.open, "exact", confidence, None, None, (), (why,),
-    )  # fmt: skip
+        question.tag,
+        question.model,
+        question.seed,
+        0,
+        n,
+        0,
+        0,
+        0,
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+        others.found,
+        others.open,
+        "exact",
+        confidence,
+        None,
+        None,
+        (),
+        (why,),
+    )
 
 
 def withdrawn(audits: Sequence[Mapping[str, Any]], model: str) -> set[str]:

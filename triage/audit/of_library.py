@@ -13,7 +13,7 @@ from triage.audit.draw import new_seed, ticket
 from triage.audit.missed_tag import Missed, Promised, Question, audit_tag
 from triage.errors import BadInput, Cancelled, WrongUsage
 from triage.library.database import writing
-from triage.library.news import mark_every
+from triage.library.stale_marks import mark_every
 from triage.library.tables import suggestion
 
 if TYPE_CHECKING:

@@ -47,10 +47,16 @@ class Sample:
             ]
         plan = self.plan and {"n": self.plan.sample, "accept": self.plan.accept}
         return {
-            "n": self.n, "population": self.population, "items": items, "seed": self.seed, "by": self.by,
-            "confidence": self.confidence, "margin": self.margin, "plan": plan,
+            "n": self.n,
+            "population": self.population,
+            "items": items,
+            "seed": self.seed,
+            "by": self.by,
+            "confidence": self.confidence,
+            "margin": self.margin,
+            "plan": plan,
             "strata": {name: {"population": size, "n": n} for name, (size, n) in self.strata.items()},
-        }  # fmt: skip
+        }
 
 
 def sample(

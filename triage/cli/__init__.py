@@ -97,9 +97,13 @@ class _Commands(click.Group):
     "  deck-triage status -L season-2026",
 )
 @click.option(
-    "--library", "-L", "library_path", type=click.Path(path_type=Path), envvar=LIBRARY_VARIABLE,
+    "--library",
+    "-L",
+    "library_path",
+    type=click.Path(path_type=Path),
+    envvar=LIBRARY_VARIABLE,
     help="The library's folder.",
-)  # fmt: skip
+)
 @click.option("-v", "--verbose", is_flag=True, help="Show tracebacks.")
 @click.version_option(__version__, prog_name="deck-triage")
 @click.pass_context

@@ -29,9 +29,13 @@ BY_VARIABLE = "DECK_TRIAGE_BY"
 def library_option(function: Function) -> Function:
     """Add `--library` / `-L`."""
     return click.option(
-        "--library", "-L", "library_path", type=click.Path(path_type=Path), envvar=LIBRARY_VARIABLE,
+        "--library",
+        "-L",
+        "library_path",
+        type=click.Path(path_type=Path),
+        envvar=LIBRARY_VARIABLE,
         help="The library's folder (else DECK_TRIAGE_LIBRARY, else the nearest one upward).",
-    )(function)  # fmt: skip
+    )(function)
 
 
 def json_option(function: Function) -> Function:
@@ -42,9 +46,11 @@ def json_option(function: Function) -> Function:
 def by_option(function: Function) -> Function:
     """Add `--by`."""
     return click.option(
-        "--by", envvar=BY_VARIABLE, metavar="NAME",
+        "--by",
+        envvar=BY_VARIABLE,
+        metavar="NAME",
         help="Who speaks (or DECK_TRIAGE_BY). A claim that is recorded, not a proof of identity.",
-    )(function)  # fmt: skip
+    )(function)
 
 
 def dry_run_option(function: Function) -> Function:
@@ -57,9 +63,12 @@ def dry_run_option(function: Function) -> Function:
 def engine_options(function: Function) -> Function:
     """Add `--engine` and `--dask`."""
     function = click.option(
-        "--engine", type=click.Choice(["here", "processes", "dask"]), default="processes", show_default=True,
+        "--engine",
+        type=click.Choice(["here", "processes", "dask"]),
+        default="processes",
+        show_default=True,
         help="Where batches run.",
-    )(function)  # fmt: skip
+    )(function)
     return click.option("--dask", metavar="ADDRESS", help="Address of a Dask scheduler, with --engine dask.")(
         function
     )
@@ -104,8 +113,10 @@ def open_library(path: Path | None) -> Iterator[Library]:
     with Library.open(path) as library:
         if library.brought:
             done = library.brought
-            advise(f"The library was brought from format {done.before} to {done.after};"
-                   f" a copy of its database from before is {done.copy}")  # fmt: skip
+            advise(
+                f"The library was brought from format {done.before} to {done.after};"
+                f" a copy of its database from before is {done.copy}"
+            )
         yield library
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from triage.batching import lots
 from triage.cli._common import (
     advise,
     emit_list,
@@ -18,8 +19,7 @@ from triage.cli._common import (
     progress_line,
     say,
 )
-from triage.lots import lots
-from triage.words.tiers import CAUTION, NOT_ENOUGH, ORDER_WORDS
+from triage.domain.tiers import CAUTION, NOT_ENOUGH, ORDER_WORDS
 
 if TYPE_CHECKING:
     from triage.library import Library

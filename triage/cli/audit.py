@@ -76,10 +76,18 @@ def agree(tags: tuple[str, ...], library_path: Path | None, as_json: bool) -> An
 
 def _show_agreement(found: dict[str, Agreement], names: dict[str, str]) -> None:
     rows = [
-        (tag, row.photos, row.people, _number(row.observed), _number(row.kappa), _number(row.alpha),
-         f"{_number(row.low)} to {_number(row.high)}", len(row.disputed))
+        (
+            tag,
+            row.photos,
+            row.people,
+            _number(row.observed),
+            _number(row.kappa),
+            _number(row.alpha),
+            f"{_number(row.low)} to {_number(row.high)}",
+            len(row.disputed),
+        )
         for tag, row in found.items()
-    ]  # fmt: skip
+    ]
     say(table(rows, ("tag", "photos", "people", "observed", "kappa", "alpha", "95 %", "disputed")))
     for tag, row in found.items():
         for why in row.why_not:
@@ -112,10 +120,15 @@ def doubts(tags: tuple[str, ...], most: int, library_path: Path | None, as_json:
         emit([one.to_json() for one in found.ranked])
     else:
         rows = [
-            (names.get(one.photo, one.photo), one.tag, one.value, f"{one.probability:.2f}",
-             ", ".join(f"{names.get(near.photo, near.photo)} ({near.value})" for near in one.neighbours))
+            (
+                names.get(one.photo, one.photo),
+                one.tag,
+                one.value,
+                f"{one.probability:.2f}",
+                ", ".join(f"{names.get(near.photo, near.photo)} ({near.value})" for near in one.neighbours),
+            )
             for one in found.ranked
-        ]  # fmt: skip
+        ]
         heads = ("photo", "tag", "said", "present by other decks", "most alike")
         say(table(rows, heads) if rows else f"Other decks contradict none of {found.compared} labels.")
     for tag, why in found.without.items():
@@ -127,19 +140,51 @@ def doubts(tags: tuple[str, ...], most: int, library_path: Path | None, as_json:
 @click.option("--confidence", type=float, default=0.95, show_default=True, metavar="C", help="0.5 to 1.")
 @click.option("--margin", type=float, default=0.05, show_default=True, metavar="M", help="Of error.")
 @click.option("--seed", metavar="S", help="Any text; the same seed draws the same sample (else one is made).")
-@click.option("--by", "by_what", type=click.Choice(["simple", "strata", "deck"]), default="simple",
-              show_default=True, help="What is drawn.")  # fmt: skip
-@click.option("--stratum", type=click.Choice(["deck", "element", "pile"]), default="deck", show_default=True,
-              help="What the strata are, with --by strata.")  # fmt: skip
+@click.option(
+    "--by",
+    "by_what",
+    type=click.Choice(["simple", "strata", "deck"]),
+    default="simple",
+    show_default=True,
+    help="What is drawn.",
+)
+@click.option(
+    "--stratum",
+    type=click.Choice(["deck", "element", "pile"]),
+    default="deck",
+    show_default=True,
+    help="What the strata are, with --by strata.",
+)
 @click.option("--tag", metavar="T", help="The tag whose piles are the strata, with --stratum pile.")
-@click.option("--least-share", type=click.FloatRange(0, 1), default=0.0, metavar="X", help="Least share of each stratum, e.g. 0.15.")  # noqa: E501
-@click.option("--accept", "rates", type=float, nargs=2, metavar="GOOD BAD", help="Size of an acceptance plan: pass GOOD, stop BAD shares of defects.")  # noqa: E501
+@click.option(
+    "--least-share",
+    type=click.FloatRange(0, 1),
+    default=0.0,
+    metavar="X",
+    help="Least share of each stratum, e.g. 0.15.",
+)  # noqa: E501
+@click.option(
+    "--accept",
+    "rates",
+    type=float,
+    nargs=2,
+    metavar="GOOD BAD",
+    help="Size of an acceptance plan: pass GOOD, stop BAD shares of defects.",
+)  # noqa: E501
 @library_option
 @json_option
 def sample(
-    confidence: float, margin: float, seed: str | None, by_what: str, stratum: str, tag: str | None,
-    least_share: float, rates: tuple[float, float] | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    confidence: float,
+    margin: float,
+    seed: str | None,
+    by_what: str,
+    stratum: str,
+    tag: str | None,
+    least_share: float,
+    rates: tuple[float, float] | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """How many photos or decks must be looked at, at least, and which: drawn from a printed seed.
 
     Anybody can draw the same sample again: items stand in the order of the SHA-256 of 'SEED:ITEM'.
@@ -154,9 +199,16 @@ def sample(
 
     with open_library(library_path) as library:
         found = draw_sample(
-            library, confidence=confidence, margin=margin, seed=seed, by=by_what, stratum=stratum, tag=tag,
-            least_share=least_share, rates=rates,
-        )  # fmt: skip
+            library,
+            confidence=confidence,
+            margin=margin,
+            seed=seed,
+            by=by_what,
+            stratum=stratum,
+            tag=tag,
+            least_share=least_share,
+            rates=rates,
+        )
         said = found.to_json({photo.sha: photo for photo in library.photos()})
     if as_json:
         emit(said)
@@ -175,22 +227,44 @@ def sample(
 
 
 @named("missed")
-@click.option("--n", type=click.IntRange(1), metavar="N", help="Photos to draw from the pile `unlikely` (default: 95 % and 5 %).")  # noqa: E501
+@click.option(
+    "--n",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Photos to draw from the pile `unlikely` (default: 95 % and 5 %).",
+)  # noqa: E501
 @click.option("--seed", metavar="S", help="Any text; call again with it when the photos are labelled.")
 @_tag_option
 @click.option("--confidence", type=float, default=0.95, show_default=True, metavar="C")
-@click.option("--stop-early", is_flag=True, help="Bounds that hold at any moment; stop as soon as the promise is shown to hold or not.")  # noqa: E501
+@click.option(
+    "--stop-early",
+    is_flag=True,
+    help="Bounds that hold at any moment; stop as soon as the promise is shown to hold or not.",
+)  # noqa: E501
 @click.option("--strata", is_flag=True, help="Draw from the other piles too, where not reviewed whole.")
 @click.option("--ask", is_flag=True, help="Open the labelling screen on what is still to be answered.")
-@click.option("--sheet", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
-              help="Write what is still to be answered as a sheet for `label read`.")  # fmt: skip
+@click.option(
+    "--sheet",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.csv",
+    help="Write what is still to be answered as a sheet for `label read`.",
+)
 @by_option
 @library_option
 @json_option
 def missed(
-    n: int | None, seed: str | None, tags: tuple[str, ...], confidence: float, stop_early: bool,
-    strata: bool, ask: bool, sheet: Path | None, by: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    n: int | None,
+    seed: str | None,
+    tags: tuple[str, ...],
+    confidence: float,
+    stop_early: bool,
+    strata: bool,
+    ask: bool,
+    sheet: Path | None,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """What the machine let through: draws from the pile `unlikely`, and states its rate of defects.
 
     Label the photos it names, then call it again with the same seed; a finished audit is recorded under your
@@ -213,13 +287,20 @@ def missed(
 
         def audit() -> dict[str, Missed]:
             return missed_of(
-                library, n, seed=seed, by=by, tags=tags or None, confidence=confidence, early=stop_early,
-                strata=strata, progress=progress_line(),
-            )  # fmt: skip
+                library,
+                n,
+                seed=seed,
+                by=by,
+                tags=tags or None,
+                confidence=confidence,
+                early=stop_early,
+                strata=strata,
+                progress=progress_line(),
+            )
 
         found = audit()
         if ask and any(one.asked for one in found.values()):
-            from triage.screens import ask_these
+            from triage.terminal import ask_these
 
             ask_these(library, need_by(by), open_questions(library, found))
             found = audit()
@@ -236,10 +317,18 @@ def missed(
 
 def _show_missed(found: dict[str, Missed], names: dict[str, str]) -> None:
     rows = [
-        (tag, one.population, f"{one.drawn} of {one.n}", one.defects, _number(one.rate),
-         f"{_number(one.low)} to {_number(one.high)}", _number(one.missed_share), one.verdict or "")
+        (
+            tag,
+            one.population,
+            f"{one.drawn} of {one.n}",
+            one.defects,
+            _number(one.rate),
+            f"{_number(one.low)} to {_number(one.high)}",
+            _number(one.missed_share),
+            one.verdict or "",
+        )
         for tag, one in found.items()
-    ]  # fmt: skip
+    ]
     heads = ("tag", "pile", "looked at", "defects", "rate", "95 %", "share missed", "promise")
     say(table(rows, heads))
     for tag, one in found.items():

@@ -19,9 +19,13 @@ from triage.errors import WrongUsage
 @library_option
 @json_option
 def command(
-    photo: str, boxes: tuple[str, ...], take_away: bool, by: str | None, library_path: Path | None,
+    photo: str,
+    boxes: tuple[str, ...],
+    take_away: bool,
+    by: str | None,
+    library_path: Path | None,
     as_json: bool,
-) -> Any:  # fmt: skip
+) -> Any:
     """Say which parts of a photo are painted black in reports; without a box, list those that are.
 
     The boxes given replace those of before. The original and what the screens show stay as they are.

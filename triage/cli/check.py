@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say
-from triage.words.tiers import CAUTION
+from triage.domain.tiers import CAUTION
 
 
 @named("check")

@@ -33,15 +33,30 @@ if TYPE_CHECKING:
 @click.option("--after", metavar="PHOTO", help="The photo of the same place after the repair.")
 @click.option("--why", metavar="TEXT", help="What was repaired and how it was checked.")
 @click.option("--propose", is_flag=True, help="Close nothing: list the later photos that may show the place.")
-@click.option("--n", "limit", type=click.IntRange(1, 100), default=5, show_default=True,
-              help="With --propose: so many photos.")  # fmt: skip
+@click.option(
+    "--n",
+    "limit",
+    type=click.IntRange(1, 100),
+    default=5,
+    show_default=True,
+    help="With --propose: so many photos.",
+)
 @by_option
 @library_option
 @json_option
 def command(
-    deck: str, rule: str | None, place: str | None, before: str | None, after: str | None, why: str | None,
-    propose: bool, limit: int, by: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    deck: str,
+    rule: str | None,
+    place: str | None,
+    before: str | None,
+    after: str | None,
+    why: str | None,
+    propose: bool,
+    limit: int,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Close a concern with an after-photo of the same place.
 
     With --propose nothing is closed: the later photos are listed that likeliest show the place of the photo
@@ -69,9 +84,15 @@ def command(
 
     with open_library(library_path) as library:
         row = close(
-            library, deck, rule, place=place, before=library.photo(before), after=library.photo(after),
-            why=why, by=need_by(by),
-        )  # fmt: skip
+            library,
+            deck,
+            rule,
+            place=place,
+            before=library.photo(before),
+            after=library.photo(after),
+            why=why,
+            by=need_by(by),
+        )
     if as_json:
         emit(row)
     else:
@@ -80,7 +101,7 @@ def command(
 
 def _propose(library: Library, deck: str, before: str, limit: int, as_json: bool) -> None:
     from triage.assess.said import known_deck
-    from triage.places import propose_places
+    from triage.matching import propose_places
 
     photo = library.photo(before)
     found = propose_places(library, known_deck(library, deck), photo, limit=limit, progress=progress_line())
@@ -91,5 +112,7 @@ def _propose(library: Library, deck: str, before: str, limit: int, as_json: bool
         say(f"No photo of {deck} was taken after {photo.path_name}.")
         return
     say(table([(one.photo.path_name, one.photo.visit, one.why) for one in found], ("photo", "visit", "why")))
-    say("Look at them: only a person says that two photos show one place. Then: deck-triage close"
-        f" {deck} RULE --place TEXT --before {photo.path_name} --after PHOTO --why TEXT")  # fmt: skip
+    say(
+        "Look at them: only a person says that two photos show one place. Then: deck-triage close"
+        f" {deck} RULE --place TEXT --before {photo.path_name} --after PHOTO --why TEXT"
+    )

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say, table
-from triage.words.tiers import CAUTION, NOT_ENOUGH
+from triage.domain.tiers import CAUTION, NOT_ENOUGH
 
 
 @named("compare")

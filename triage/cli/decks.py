@@ -34,26 +34,38 @@ def command(library_path: Path | None, as_json: bool) -> Any:
         waiting = waiting_words(library)
         rows = [
             {
-                "deck": one.deck, "visit": one.visit, "photos": one.photos, "labelled": one.labelled,
-                "tier": one.tier, "tier_if_true": one.tier_if_true, "gaps": one.gaps,
+                "deck": one.deck,
+                "visit": one.visit,
+                "photos": one.photos,
+                "labelled": one.labelled,
+                "tier": one.tier,
+                "tier_if_true": one.tier_if_true,
+                "gaps": one.gaps,
             }
             for one in standings(library, progress_line()).lines
-        ]  # fmt: skip
+        ]
     if waiting:
         advise(waiting)
     if as_json:
         emit(rows)
         return
-    from triage.words.tiers import NOT_ENOUGH
+    from triage.domain.tiers import NOT_ENOUGH
 
     heads = ("deck", "visit", "photos", "labelled", "tier", "if suggestions are true", "gaps")
     say(
         table(
             [
-                (row["deck"], row["visit"], row["photos"], row["labelled"], row["tier"] or NOT_ENOUGH,
-                 row["tier_if_true"] or NOT_ENOUGH, row["gaps"])
+                (
+                    row["deck"],
+                    row["visit"],
+                    row["photos"],
+                    row["labelled"],
+                    row["tier"] or NOT_ENOUGH,
+                    row["tier_if_true"] or NOT_ENOUGH,
+                    row["gaps"],
+                )
                 for row in rows
             ],
             heads,
         )
-    )  # fmt: skip
+    )

@@ -37,7 +37,7 @@ def command(
     deck-triage embed --deck D-17
     deck-triage embed --engine dask --dask tcp://127.0.0.1:8786
     """
-    from triage.embed.keep import embed_photos
+    from triage.features.keep import embed_photos
     from triage.presort.of_library import photos_of
 
     with open_library(library_path) as library:

@@ -25,20 +25,31 @@ _SHOWN = 20
 
 @named("export")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
-@click.option("--as", "kind", required=True,
-              type=click.Choice(["csv", "parquet", "coco", "croissant", "xmp"]))  # fmt: skip
+@click.option(
+    "--as", "kind", required=True, type=click.Choice(["csv", "parquet", "coco", "croissant", "xmp"])
+)
 @click.option("--split", metavar="A,B,C", help="Shares of the photos, by deck, e.g. 0.7,0.15,0.15.")
 @click.option("--seed", metavar="S", help="Any text; the same seed splits the same way (else one is made).")
 @click.option("--pseudonyms", is_flag=True, help="People as pseudonyms; notes are left out.")
 @click.option("--show-position", is_flag=True, help="With the positions; they are left out otherwise.")
-@click.option("--pictures", type=click.Choice(["none", "renditions", "full"]),
-              help="Upright JPEGs without metadata (default: none for csv and parquet).")  # fmt: skip
+@click.option(
+    "--pictures",
+    type=click.Choice(["none", "renditions", "full"]),
+    help="Upright JPEGs without metadata (default: none for csv and parquet).",
+)
 @library_option
 @json_option
 def command(
-    folder: Path, kind: str, split: str | None, seed: str | None, pseudonyms: bool, show_position: bool,
-    pictures: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    folder: Path,
+    kind: str,
+    split: str | None,
+    seed: str | None,
+    pseudonyms: bool,
+    show_position: bool,
+    pictures: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Write the library in open formats, with a datasheet. Serial numbers and owners are never written.
 
     Examples:
@@ -50,9 +61,16 @@ def command(
 
     with open_library(library_path) as library:
         done = export_library(
-            library, folder, kind, split=_shares(split), seed=seed, pseudonyms=pseudonyms,
-            show_position=show_position, pictures=pictures, progress=progress_line(),
-        )  # fmt: skip
+            library,
+            folder,
+            kind,
+            split=_shares(split),
+            seed=seed,
+            pseudonyms=pseudonyms,
+            show_position=show_position,
+            pictures=pictures,
+            progress=progress_line(),
+        )
     if as_json:
         aside = [{"file": name, "reason": reason} for name, reason in done.set_aside]
         emit({"files": [str(file) for file in done.files], "seed": done.seed, "set_aside": aside})

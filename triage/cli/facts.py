@@ -37,9 +37,15 @@ def command() -> None:
 @library_option
 @json_option
 def set_(
-    deck: str, pairs: tuple[str, ...], visit: str | None, photos: tuple[str, ...], dry_run: bool,
-    by: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    deck: str,
+    pairs: tuple[str, ...],
+    visit: str | None,
+    photos: tuple[str, ...],
+    dry_run: bool,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Tell facts of a deck. KEY= takes one away.
 
     Examples:
@@ -58,9 +64,14 @@ def set_(
         given[key.strip()] = value.strip()
     with open_library(library_path) as library:
         told = set_facts(
-            library, known_deck(library, deck), given, by=need_by(by), visit=check_visit(visit),
-            photos=[library.photo(one) for one in photos], dry_run=dry_run,
-        )  # fmt: skip
+            library,
+            known_deck(library, deck),
+            given,
+            by=need_by(by),
+            visit=check_visit(visit),
+            photos=[library.photo(one) for one in photos],
+            dry_run=dry_run,
+        )
     if as_json:
         emit({deck: told})
     else:

@@ -27,9 +27,17 @@ def command() -> None:
 @library_option
 @json_option
 def add(
-    deck: str, tier: str, text: str, photos: tuple[str, ...], place: str | None, how: str,
-    visit: str | None, by: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    deck: str,
+    tier: str,
+    text: str,
+    photos: tuple[str, ...],
+    place: str | None,
+    how: str,
+    visit: str | None,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Record a finding on a deck.
 
     Examples:
@@ -40,9 +48,16 @@ def add(
 
     with open_library(library_path) as library:
         row = add_finding(
-            library, deck, tier=tier, text=text, by=need_by(by), place=place, how=how,
-            photos=[library.photo(one) for one in photos], visit=check_visit(visit),
-        )  # fmt: skip
+            library,
+            deck,
+            tier=tier,
+            text=text,
+            by=need_by(by),
+            place=place,
+            how=how,
+            photos=[library.photo(one) for one in photos],
+            visit=check_visit(visit),
+        )
     if as_json:
         emit(row)
     else:

@@ -42,9 +42,18 @@ _SHOWN = 20
 @library_option
 @json_option
 def command(
-    paths: tuple[Path, ...], deck: str | None, deck_from: str, visit: str | None, from_library: bool,
-    dry_run: bool, engine: str, dask: str | None, by: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    paths: tuple[Path, ...],
+    deck: str | None,
+    deck_from: str,
+    visit: str | None,
+    from_library: bool,
+    dry_run: bool,
+    engine: str,
+    dask: str | None,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Take photos into the library: folders, zips, single files, or another library.
 
     The deck of a photo is the folder right below PATH that holds it. With --deck-from slate it is the deck
@@ -78,14 +87,27 @@ def command(
                     "The cards in the photos name the decks.",
                 )
             result = ingest_by_slate(
-                library, paths, by=someone(by), visit=visit, engine=engine, dask=dask, dry_run=dry_run,
+                library,
+                paths,
+                by=someone(by),
+                visit=visit,
+                engine=engine,
+                dask=dask,
+                dry_run=dry_run,
                 progress=progress_line(),
-            )  # fmt: skip
+            )
         else:
             result = ingest(
-                library, paths, by=someone(by), deck=deck, visit=visit, engine=engine, dask=dask,
-                dry_run=dry_run, progress=progress_line(),
-            )  # fmt: skip
+                library,
+                paths,
+                by=someone(by),
+                deck=deck,
+                visit=visit,
+                engine=engine,
+                dask=dask,
+                dry_run=dry_run,
+                progress=progress_line(),
+            )
         return _show(result, as_json)
 
 

@@ -46,9 +46,16 @@ def command() -> None:
 @library_option
 @json_option
 def set_(
-    photo: str, answers: tuple[str, ...], boxes: tuple[str, ...], place: str | None, count: int | None,
-    note: str | None, by: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    photo: str,
+    answers: tuple[str, ...],
+    boxes: tuple[str, ...],
+    place: str | None,
+    count: int | None,
+    note: str | None,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Say what one photo shows, one answer per tag.
 
     Examples:
@@ -60,9 +67,15 @@ def set_(
     given = dict(_answer(one) for one in answers)
     with open_library(library_path) as library:
         labels = give_labels(
-            library, library.photo(photo), given, by=need_by(by), boxes=[_box(one) for one in boxes],
-            place=place, count=count, note=note,
-        )  # fmt: skip
+            library,
+            library.photo(photo),
+            given,
+            by=need_by(by),
+            boxes=[_box(one) for one in boxes],
+            place=place,
+            count=count,
+            note=note,
+        )
     rows = [
         {"photo": one.photo, "tag": one.tag, "value": one.value, "by": one.by, "at": one.at} for one in labels
     ]
@@ -107,10 +120,19 @@ def log(photo: str | None, library_path: Path | None, as_json: bool) -> Any:
         emit(rows)
         return
     shown = [
-        (row["at"], row["by"], row["photo"][:12], row["tag"], row["value"], row["replaced"], row["asked_by"],
-         "yes" if row["saw_machine"] else "no", "undone" if row["undone"] else "")
+        (
+            row["at"],
+            row["by"],
+            row["photo"][:12],
+            row["tag"],
+            row["value"],
+            row["replaced"],
+            row["asked_by"],
+            "yes" if row["saw_machine"] else "no",
+            "undone" if row["undone"] else "",
+        )
         for row in rows
-    ]  # fmt: skip
+    ]
     heads = ("at", "by", "photo", "tag", "value", "replaced", "asked by", "saw the machine's word", "")
     say(table(shown, heads))
 
@@ -206,9 +228,15 @@ _ORDERS = ("deck", "doubtful", "dangerous", "learning", "taken")
 @by_option
 @library_option
 def ask(
-    deck: str | None, tags: tuple[str, ...], order: str, like: str | None, second_look: int | None,
-    pixels: str, by: str | None, library_path: Path | None,
-) -> Any:  # fmt: skip
+    deck: str | None,
+    tags: tuple[str, ...],
+    order: str,
+    like: str | None,
+    second_look: int | None,
+    pixels: str,
+    by: str | None,
+    library_path: Path | None,
+) -> Any:
     """Open the labelling screen in this terminal: one photo and one question at a time, saved at every key.
 
     `--order learning` asks what would teach the models most, at most 200 photos a tag; train, presort, then
@@ -220,11 +248,17 @@ def ask(
     deck-triage label ask --deck D-17 --tag missing-hanger --by ann
     deck-triage label ask --second-look 40 --by ben
     """
-    from triage.screens import ask_in_terminal
+    from triage.terminal import ask_in_terminal
 
     with open_library(library_path) as library:
         return ask_in_terminal(
-            library, by=need_by(by), deck=deck, tags=tags, order=order, like=like, second_look=second_look,
+            library,
+            by=need_by(by),
+            deck=deck,
+            tags=tags,
+            order=order,
+            like=like,
+            second_look=second_look,
             pixels=pixels,
         )
 

@@ -28,9 +28,11 @@ if TYPE_CHECKING:
 @named("measure")
 @click.argument("photo", metavar="PHOTO")
 @click.option(
-    "--points", multiple=True, metavar="X,Y",
+    "--points",
+    multiple=True,
+    metavar="X,Y",
     help="A point as fractions of the upright photo; several (or several pairs in one text) make a line.",
-)  # fmt: skip
+)
 @click.option("--fact", "key", metavar="KEY", help="Keep the length as this fact of the deck.")
 @click.option(
     "--ruler", "ruler_in", type=float, metavar="INCHES", help="What the card's ruler line measures."
@@ -39,9 +41,14 @@ if TYPE_CHECKING:
 @library_option
 @json_option
 def command(
-    photo: str, points: tuple[str, ...], key: str | None, ruler_in: float | None, by: str | None,
-    library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    photo: str,
+    points: tuple[str, ...],
+    key: str | None,
+    ruler_in: float | None,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Tell lengths from each point to the next, in inches with a 95 % interval.
 
     The card must lie in the plane that is measured. Without points, round things of a bolt's size are listed

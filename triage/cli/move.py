@@ -33,9 +33,17 @@ from triage.errors import WrongUsage
 @library_option
 @json_option
 def command(
-    photos: tuple[str, ...], first: str | None, last: str | None, deck: str, visit: str | None,
-    why: str | None, dry_run: bool, by: str | None, library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    photos: tuple[str, ...],
+    first: str | None,
+    last: str | None,
+    deck: str,
+    visit: str | None,
+    why: str | None,
+    dry_run: bool,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Place photos at another deck; `undo` puts them back.
 
     Examples:

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say, table
-from triage.words.tiers import PILES
+from triage.domain.tiers import PILES
 
 
 @named("photos")
@@ -41,19 +41,29 @@ def command(
                 chosen |= {sha for sha, answers in labels.items() if tag in answers}
         rows: list[dict[str, Any]] = [
             {
-                "photo": photo.sha, "name": photo.name, "deck": photo.deck, "visit": photo.visit,
-                "taken_at": photo.taken_at, "width": photo.width, "height": photo.height,
+                "photo": photo.sha,
+                "name": photo.name,
+                "deck": photo.deck,
+                "visit": photo.visit,
+                "taken_at": photo.taken_at,
+                "width": photo.width,
+                "height": photo.height,
                 "labels": labels[photo.sha],
             }
             for photo in library.photos(deck=deck)
             if chosen is None or photo.sha in chosen
-        ]  # fmt: skip
+        ]
     if as_json:
         emit(rows)
         return
     shown = [
-        (row["photo"][:12], f"{row['deck']}/{row['name']}", row["visit"], row["taken_at"],
-         ", ".join(f"{name}={value}" for name, value in row["labels"].items() if value != "absent"))
+        (
+            row["photo"][:12],
+            f"{row['deck']}/{row['name']}",
+            row["visit"],
+            row["taken_at"],
+            ", ".join(f"{name}={value}" for name, value in row["labels"].items() if value != "absent"),
+        )
         for row in rows
-    ]  # fmt: skip
+    ]
     say(table(shown, ("photo", "name", "visit", "taken at", "labels (absent left out)")))

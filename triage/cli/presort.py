@@ -25,7 +25,7 @@ from triage.cli._common import (
 )
 
 if TYPE_CHECKING:
-    from triage.presort.of_library import Presorted
+    from triage.presort.of_library import PresortResult
 
 
 @named("presort")
@@ -38,9 +38,14 @@ if TYPE_CHECKING:
 @library_option
 @json_option
 def command(
-    decks: tuple[str, ...], again: bool, by: str | None, engine: str, dask: str | None,
-    library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    decks: tuple[str, ...],
+    again: bool,
+    by: str | None,
+    engine: str,
+    dask: str | None,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Let the model suggest what photos show: piles likely, unsure and, under a promise only, unlikely.
 
     A suggestion is no finding: a person confirms or overrules it.
@@ -53,9 +58,14 @@ def command(
 
     with open_library(library_path) as library:
         done = presort_library(
-            library, by=someone(by), decks=decks, again=again, engine=engine, dask=dask,
+            library,
+            by=someone(by),
+            decks=decks,
+            again=again,
+            engine=engine,
+            dask=dask,
             progress=progress_line(),
-        )  # fmt: skip
+        )
     if as_json:
         emit(done.to_json())
     else:
@@ -82,16 +92,22 @@ def _shares(row: dict[str, float | None]) -> tuple[str, str]:
     return labelled, batch
 
 
-def _show(done: Presorted) -> None:
+def _show(done: PresortResult) -> None:
     piles: dict[str, Counter[str]] = {tag: Counter() for tag in done.promise} | {
         tag: Counter(count) for tag, count in done.piles().items()
     }
     rows = [
-        (tag, count["likely"], count["unsure"], count["unlikely"], done.promise[tag].standing,
-         *_shares(done.prevalence.get(tag, {})))
+        (
+            tag,
+            count["likely"],
+            count["unsure"],
+            count["unlikely"],
+            done.promise[tag].standing,
+            *_shares(done.prevalence.get(tag, {})),
+        )
         for tag, count in piles.items()
         if tag in done.promise
-    ]  # fmt: skip
+    ]
     say(f"{done.photo_count} photos, {done.new} newly presorted by model {done.model[:12]}.")
     heads = ("tag", "likely", "unsure", "unlikely", "promise", "of labelled photos", "of these, about")
     say(table(rows, heads))

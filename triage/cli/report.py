@@ -57,8 +57,15 @@ def command(
     if not issue and any(said.values()):
         first = next(name for name in _ISSUE_ONLY if said[name])
         raise WrongUsage(f"--{first} belongs to --issue.", "Add --issue, or leave it out.")
-    the_issue = Issue(**{name: text or "" for name, text in said.items() if name not in ("date", "amends")},
-                      date=said["date"], amends=said["amends"]) if issue else None  # fmt: skip
+    the_issue = (
+        Issue(
+            **{name: text or "" for name, text in said.items() if name not in ("date", "amends")},
+            date=said["date"],
+            amends=said["amends"],
+        )
+        if issue
+        else None
+    )
     with open_library(library_path) as library:
         summaries = assess_library(library, decks=list(decks) or None)
         files = write_report(library, summaries, out, issue=the_issue, progress=progress_line(), **given)

@@ -13,9 +13,11 @@ from triage.cli._common import advise, emit, json_option, library_option, named,
 
 @named("review")
 @click.option(
-    "--home", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
+    "--home",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
     help="Folder that holds the libraries (else the one around the library in use, else ~/deck-triage).",
-)  # fmt: skip
+)
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port (else any free one).")
 @click.option("--no-open", is_flag=True, help="Do not open a browser; print the address only.")
 @library_option
@@ -30,7 +32,7 @@ def command(home: Path | None, port: int, no_open: bool, library_path: Path | No
     deck-triage review -L season-2026
     deck-triage review --home libraries --port 8765 --no-open
     """
-    from triage.review import start
+    from triage.web import start
 
     if library_path is None:
         library_path = click.get_current_context().find_root().params.get("library_path")

@@ -19,9 +19,14 @@ from triage.cli._common import emit, json_option, library_option, named, open_li
 @library_option
 @json_option
 def command(
-    decks: tuple[str, ...], out: Path, paper: str, visit: str | None, closing: bool,
-    library_path: Path | None, as_json: bool,
-) -> Any:  # fmt: skip
+    decks: tuple[str, ...],
+    out: Path,
+    paper: str,
+    visit: str | None,
+    closing: bool,
+    library_path: Path | None,
+    as_json: bool,
+) -> Any:
     """Write cards for decks, known or new: print them on both sides at 100 %, without 'fit to page'.
 
     Photograph the START card first at each deck; 'ingest --deck-from slate' then knows what follows. Tape it

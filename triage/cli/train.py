@@ -23,7 +23,7 @@ from triage.cli._common import (
 )
 
 if TYPE_CHECKING:
-    from triage.train.of_library import Trained
+    from triage.train.of_library import TrainResult
 
 
 @named("train")
@@ -44,9 +44,13 @@ if TYPE_CHECKING:
 @library_option
 @json_option
 def command(
-    tags: tuple[str, ...], promise: float, keep: str | None, by: str | None, library_path: Path | None,
+    tags: tuple[str, ...],
+    promise: float,
+    keep: str | None,
+    by: str | None,
+    library_path: Path | None,
     as_json: bool,
-) -> Any:  # fmt: skip
+) -> Any:
     """Train on this library's labels, one model per tag, split by deck, calibrated, with a model card.
 
     A tag with too few labels gets no model; the output says how many are missing (exit code 3).
@@ -70,7 +74,7 @@ def command(
     return exit_for(trained.partly)
 
 
-def _show(trained: Trained) -> None:
+def _show(trained: TrainResult) -> None:
     rows = []
     for tag, row in trained.tags.items():
         precision = row["average_precision"]

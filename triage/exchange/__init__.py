@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from triage.exchange.export import export_library
-    from triage.exchange.merge import Merged, merge_libraries
+    from triage.exchange.merge import MergeResult, merge_libraries
     from triage.exchange.reading import read_labels_file
 
 _HOMES = {
     "export_library": "export",
-    "Merged": "merge",
+    "MergeResult": "merge",
     "merge_libraries": "merge",
     "read_labels_file": "reading",
 }
 
-__all__ = ["Merged", "export_library", "merge_libraries", "read_labels_file"]
+__all__ = ["MergeResult", "export_library", "merge_libraries", "read_labels_file"]
 
 
 def __getattr__(name: str) -> Any:

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, insert, select, update
 
 from triage.errors import BadInput
 from triage.library.database import writing
-from triage.library.news import mark_every
+from triage.library.stale_marks import mark_every
 from triage.library.store import write_whole
 from triage.library.tables import suggestion
 
@@ -30,8 +30,8 @@ def copy_belongings(library: Library, other: Library) -> list[tuple[str, str]]:
 
 def _tags(library: Library, other: Library) -> Iterator[tuple[str, str]]:
     """Own tags: new ones are added, one by one, so that a differing tag keeps none of the others out."""
+    from triage.domain.vocabulary import read_tags
     from triage.label.tags import add_tags
-    from triage.words.vocabulary import read_tags
 
     if not other.own_tags.exists():
         return

@@ -41,9 +41,12 @@ def coco_of(content: Content, photos: list[Photo], pictures: dict[str, tuple[int
         if label.photo not in image or label.tag not in category:
             continue
         said = {
-            "image_id": image[label.photo], "category_id": category[label.tag], "value": label.value,
-            "by": label.by, "at": label.at,
-        }  # fmt: skip
+            "image_id": image[label.photo],
+            "category_id": category[label.tag],
+            "value": label.value,
+            "by": label.by,
+            "at": label.at,
+        }
         boxes = _pixel_boxes(label, size[label.photo]) if label.value == "present" else []
         for box in boxes:
             annotations.append(
@@ -60,8 +63,12 @@ def coco_of(content: Content, photos: list[Photo], pictures: dict[str, tuple[int
         "licenses": [],
         "images": [
             {
-                "id": image[photo.sha], "file_name": content.names[photo.sha], "width": size[photo.sha][0],
-                "height": size[photo.sha][1], "sha256": photo.sha, "deck": photo.deck,
+                "id": image[photo.sha],
+                "file_name": content.names[photo.sha],
+                "width": size[photo.sha][0],
+                "height": size[photo.sha][1],
+                "sha256": photo.sha,
+                "deck": photo.deck,
                 "date_captured": photo.taken_at or "",
             }
             for photo in photos
@@ -72,7 +79,7 @@ def coco_of(content: Content, photos: list[Photo], pictures: dict[str, tuple[int
         ],
         "annotations": annotations,
         "image_labels": image_labels,
-    }  # fmt: skip
+    }
 
 
 def _pixel_boxes(label: Label, size: tuple[int, int]) -> list[list[float]]:

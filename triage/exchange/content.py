@@ -18,9 +18,9 @@ from triage.exchange.splits import Splits
 from triage.library.tables import private
 
 if TYPE_CHECKING:
+    from triage.domain.vocabulary import Tag
     from triage.library import Library
     from triage.library.records import Label, Photo, Word
-    from triage.words.vocabulary import Tag
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,10 +75,17 @@ def gather(
     used = {label.tag for label in labels}
     tags = {name: tag for name, tag in vocabulary.items() if name in used}
     return Content(
-        photos, export_names(photos), tuple(labels),
+        photos,
+        export_names(photos),
+        tuple(labels),
         {key: word for key, word in library.words().items() if key[0] in here},
-        {**tags, **vocabulary}, positions, splits, pseudonyms, library.id, library.head(),
-    )  # fmt: skip
+        {**tags, **vocabulary},
+        positions,
+        splits,
+        pseudonyms,
+        library.id,
+        library.head(),
+    )
 
 
 def aliases(library: Library, people: set[str]) -> dict[str, str]:

@@ -11,9 +11,9 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from triage.audit.agreeing import Agreement
+from triage.domain.tiers import CAUTION, VALUES
 from triage.exchange.content import Content
 from triage.label.files import write_whole
-from triage.words.tiers import CAUTION, VALUES
 
 UNKNOWN = "The library does not know; the owner must say."
 
@@ -122,11 +122,17 @@ def _labelling(content: Content, agreement: dict[str, Agreement] | str) -> list[
     if isinstance(agreement, str):
         return [*said, f"Agreement between people: {agreement}\n"]
     rows = [
-        (tag, str(one.photos), _figure(one.observed), _figure(one.kappa), _figure(one.alpha),
-         f"{_figure(one.low)} to {_figure(one.high)}")
+        (
+            tag,
+            str(one.photos),
+            _figure(one.observed),
+            _figure(one.kappa),
+            _figure(one.alpha),
+            f"{_figure(one.low)} to {_figure(one.high)}",
+        )
         for tag, one in agreement.items()
         if one.photos
-    ]  # fmt: skip
+    ]
     return [
         *said,
         "Agreement on photos that two or more people labelled (kappa: Cohen, two people; alpha: "

@@ -21,7 +21,7 @@ from triage.label.files import write_whole
 
 if TYPE_CHECKING:
     from triage.audit.agreeing import Agreement
-    from triage.jobs import Cancel, Progress
+    from triage.batch import Cancel, Progress
     from triage.library import Library
     from triage.library.records import Photo
 
@@ -37,7 +37,7 @@ _FULL_PX = 100_000
 
 
 @dataclass
-class Exported:
+class ExportResult:
     """What an export wrote, and the pictures that could not be written, with the reason."""
 
     files: list[Path] = field(default_factory=list)
@@ -57,7 +57,7 @@ def export_library(
     pictures: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
-) -> Exported:
+) -> ExportResult:
     """Write a library into a folder, which is made where it is missing; files of the same name are replaced.
 
     `pictures` is none, renditions (default where the format points to pictures) or full. Raises BadInput for
@@ -74,7 +74,7 @@ def export_library(
     splits = split_decks(sizes, split, seed) if split else None
     content = gather(library, splits=splits, pseudonyms=pseudonyms, show_position=show_position)
     folder.mkdir(parents=True, exist_ok=True)
-    done = Exported(seed=splits.seed if splits else None)
+    done = ExportResult(seed=splits.seed if splits else None)
     sides = _write_pictures(library, content, folder, pictures, done, progress, cancel)
     day = datetime.now(UTC).date().isoformat()
     done.files += _write(content, folder, kind, sides, day)
@@ -106,9 +106,14 @@ def _agreement(library: Library) -> dict[str, Agreement] | str:
 
 
 def _write_pictures(
-    library: Library, content: Content, folder: Path, pictures: str, done: Exported,
-    progress: Progress | None, cancel: Cancel | None,
-) -> dict[str, tuple[int, int]]:  # fmt: skip
+    library: Library,
+    content: Content,
+    folder: Path,
+    pictures: str,
+    done: ExportResult,
+    progress: Progress | None,
+    cancel: Cancel | None,
+) -> dict[str, tuple[int, int]]:
     """Write the pictures; returns (width, height) of each in pixels."""
     sides: dict[str, tuple[int, int]] = {}
     if pictures == "none":

@@ -17,18 +17,18 @@ from sqlalchemy import Connection, and_, select, update
 from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
 from triage.ingest.collect import SetAside
-from triage.ingest.ingest import TakenOver
-from triage.library import fold, log
+from triage.ingest.ingest import MergedPhotos
+from triage.library import log, projections
 from triage.library.database import writing
 from triage.library.tables import event, photo, placing, private
 
 if TYPE_CHECKING:
-    from triage.jobs import Cancel, Progress
+    from triage.batch import Cancel, Progress
     from triage.library import Library
 
 
 @dataclass
-class Merged(TakenOver):
+class MergeResult(MergedPhotos):
     """What a merge did; `set_aside` holds also questions that only a person can answer."""
 
     events: int = 0
@@ -53,7 +53,7 @@ def merge_libraries(
     dry_run: bool = False,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
-) -> Merged:
+) -> MergeResult:
     """Merge other libraries into this one.
 
     `by` is not recorded: every word keeps its author. Raises NoLibrary for a path that is none, BadInput for
@@ -62,7 +62,7 @@ def merge_libraries(
     """
     from triage.library import Library
 
-    merged = Merged(dry_run=dry_run)
+    merged = MergeResult(dry_run=dry_run)
     for path in paths:
         with Library.open(Path(path)) as other:
             _Merge(library, other, merged, progress, cancel).run()
@@ -76,7 +76,7 @@ class _Merge:
         self,
         library: Library,
         other: Library,
-        merged: Merged,
+        merged: MergeResult,
         progress: Progress | None,
         cancel: Cancel | None,
     ) -> None:
@@ -189,7 +189,7 @@ class _Merge:
             texts = there.execute(select(private)).mappings()
             count = log.adopt(connection, events.mappings(), texts)
             _hide_forgotten(connection)
-            fold.rebuild(connection, log.read(connection))
+            projections.rebuild(connection, log.read(connection))
         return count
 
     def drop_forgotten(self) -> None:

@@ -14,11 +14,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from triage.domain.tiers import VALUES
 from triage.errors import BadInput
 from triage.label.files import LabelRow, SetAside, checked_box
 from triage.label.rows import PhotoFinder
 from triage.library.store import sha256_of
-from triage.words.tiers import VALUES
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -177,9 +177,15 @@ class _Coco:
         boxes = (_fractions(said["bbox"], image, photo),) if said.get("bbox") else ()
         by, at = said.get("by"), said.get("at")
         return LabelRow(
-            number, photo.sha, photo.deck, meaning[0], value, by if isinstance(by, str) and by else None,
-            at if isinstance(at, str) and at else None, boxes,
-        )  # fmt: skip
+            number,
+            photo.sha,
+            photo.deck,
+            meaning[0],
+            value,
+            by if isinstance(by, str) and by else None,
+            at if isinstance(at, str) and at else None,
+            boxes,
+        )
 
 
 def _rows(value: Any) -> list[Any]:

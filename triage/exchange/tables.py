@@ -36,15 +36,23 @@ LABELS: tuple[Column, ...] = (
     ("value", "text", "", "present, absent or unclear"),
     ("by", "text", "", "who said it, or a pseudonym"),
     ("at", "text", "ISO 8601", "when it was said"),
-    ("box", "text", "fractions of the upright photo", "x,y,width,height, several joined by ';'; zero size is "
-     "a point"),
+    (
+        "box",
+        "text",
+        "fractions of the upright photo",
+        "x,y,width,height, several joined by ';'; zero size is a point",
+    ),
     ("place", "text", "", "where on the deck"),
     ("count", "integer", "", "how many of them"),
-    ("asked_by", "text", "", "how the photo came to be asked (deck, taken, random, second-look, audit: not "
-     "chosen by the machine)"),
+    (
+        "asked_by",
+        "text",
+        "",
+        "how the photo came to be asked (deck, taken, random, second-look, audit: not chosen by the machine)",
+    ),
     ("saw_machine", "true/false", "", "whether the machine's word was seen before"),
     ("note", "text", "", "anything else; left out with pseudonyms"),
-)  # fmt: skip
+)
 WORDS: tuple[Column, ...] = (
     ("photo", "text", "", "SHA-256 of the photo"),
     ("tag", "text", "", "what was asked"),
@@ -67,33 +75,61 @@ DICTIONARY: tuple[Column, ...] = (
     ("meaning", "text", "", "what it says"),
 )
 TABLES: dict[str, tuple[Column, ...]] = {
-    "photos": PHOTOS, "labels": LABELS, "words": WORDS, "tags": TAGS, "dictionary": DICTIONARY,
-}  # fmt: skip
+    "photos": PHOTOS,
+    "labels": LABELS,
+    "words": WORDS,
+    "tags": TAGS,
+    "dictionary": DICTIONARY,
+}
 
 
 def rows_of(content: Content, table: str) -> Iterator[list[Any]]:
     """Yield a table's rows in the order of its columns; what is missing is null."""
     yield from {
-        "photos": _photos, "labels": _labels, "words": _words, "tags": _tags, "dictionary": _dictionary,
-    }[table](content)  # fmt: skip
+        "photos": _photos,
+        "labels": _labels,
+        "words": _words,
+        "tags": _tags,
+        "dictionary": _dictionary,
+    }[table](content)
 
 
 def _photos(content: Content) -> Iterator[list[Any]]:
     for one in content.photos:
         latitude, longitude = content.positions.get(one.sha, (None, None))
         yield [
-            one.sha, one.deck, one.visit, one.name, content.names[one.sha], one.taken_at, one.width,
-            one.height, one.camera, content.split_of(one) or None, latitude, longitude,
-        ]  # fmt: skip
+            one.sha,
+            one.deck,
+            one.visit,
+            one.name,
+            content.names[one.sha],
+            one.taken_at,
+            one.width,
+            one.height,
+            one.camera,
+            content.split_of(one) or None,
+            latitude,
+            longitude,
+        ]
 
 
 def _labels(content: Content) -> Iterator[list[Any]]:
     deck = {photo.sha: photo.deck for photo in content.photos}
     for one in content.labels:
         yield [
-            one.photo, deck[one.photo], one.tag, one.value, one.by, one.at, format_boxes(one.boxes) or None,
-            one.place, one.count, one.asked_by, one.saw_machine, one.note,
-        ]  # fmt: skip
+            one.photo,
+            deck[one.photo],
+            one.tag,
+            one.value,
+            one.by,
+            one.at,
+            format_boxes(one.boxes) or None,
+            one.place,
+            one.count,
+            one.asked_by,
+            one.saw_machine,
+            one.note,
+        ]
 
 
 def _words(content: Content) -> Iterator[list[Any]]:

@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path, PurePosixPath
 
+from triage.batch import Cancel, Ok, Progress, map_items
 from triage.errors import BadInput
-from triage.ingest.collect import Offered, SetAside, collect
+from triage.ingest.collect import SetAside, SourceFile, collect
 from triage.ingest.exif import ExifFacts, read_exif
 from triage.ingest.ingest import IngestResult, check_visit
 from triage.ingest.ingest import _Run as Run
-from triage.jobs import Cancel, Ok, Progress, map_items
 from triage.library import Library
 from triage.library.records import UNSORTED
 from triage.slate.card import Card
@@ -32,7 +32,7 @@ _SERIALS = ("EXIF BodySerialNumber", "MakerNote SerialNumber")
 class Look:
     """One file to look at, and the library whose cards count."""
 
-    offered: Offered
+    offered: SourceFile
     library_id: str
 
 
@@ -105,7 +105,7 @@ def ingest_by_slate(
     return run.result
 
 
-def _offered(run: Run, items: Iterable[Offered | SetAside]) -> Iterable[Offered]:
+def _offered(run: Run, items: Iterable[SourceFile | SetAside]) -> Iterable[SourceFile]:
     for one in items:
         if isinstance(one, SetAside):
             run.result.set_aside.append(one)
@@ -113,7 +113,7 @@ def _offered(run: Run, items: Iterable[Offered | SetAside]) -> Iterable[Offered]
             yield one
 
 
-def _decide(run: Run, offered: Sequence[Offered]) -> tuple[dict[str, Placed], dict[str, Offered]]:
+def _decide(run: Run, offered: Sequence[SourceFile]) -> tuple[dict[str, Placed], dict[str, SourceFile]]:
     """Look at every file (known ones too: their cards count) and sort the walk.
 
     Returns the decisions by the file's path, and the files that could not be looked at: each may have shown
@@ -133,11 +133,11 @@ def _decide(run: Run, offered: Sequence[Offered]) -> tuple[dict[str, Placed], di
     return decided, {str(one.path): one for one in blind}
 
 
-def _looked(run: Run, tasks: Sequence[Look]) -> tuple[list[WalkPhoto], list[Offered]]:
+def _looked(run: Run, tasks: Sequence[Look]) -> tuple[list[WalkPhoto], list[SourceFile]]:
     """Return what was seen in files, and the files that could not be looked at."""
     few = len(tasks) <= 6 and run.engine == "processes"
     photos: list[WalkPhoto] = []
-    failed: list[Offered] = []
+    failed: list[SourceFile] = []
     outcomes = map_items(
         look, tasks, engine="here" if few else run.engine, cancel=run.cancel, address=run.dask
     )
@@ -154,7 +154,7 @@ def _looked(run: Run, tasks: Sequence[Look]) -> tuple[list[WalkPhoto], list[Offe
     return photos, failed
 
 
-def _say_blind(run: Run, blind: Mapping[str, Offered]) -> None:
+def _say_blind(run: Run, blind: Mapping[str, SourceFile]) -> None:
     """List files that could not be looked at for a card and were taken in all the same."""
     taken = {str(row["name"]) for row in run.result.added if row["deck"] == UNSORTED}
     for one in blind.values():
@@ -163,10 +163,10 @@ def _say_blind(run: Run, blind: Mapping[str, Offered]) -> None:
 
 
 def _sorted_out(
-    run: Run, offered: Iterable[Offered], placed: Mapping[str, Placed], blind: Mapping[str, Offered]
-) -> list[tuple[Offered, str | None]]:
+    run: Run, offered: Iterable[SourceFile], placed: Mapping[str, Placed], blind: Mapping[str, SourceFile]
+) -> list[tuple[SourceFile, str | None]]:
     """Return what is still to be taken in, with its deck, reason and visit; known photos are done at once."""
-    wanted: list[tuple[Offered, str | None]] = []
+    wanted: list[tuple[SourceFile, str | None]] = []
     for one in offered:
         decision = placed.get(str(one.path))
         sha = run.seen.get(one.path)
@@ -182,7 +182,7 @@ def _sorted_out(
     return wanted
 
 
-def _note_known(run: Run, one: Offered, sha: str, decision: Placed | None) -> None:
+def _note_known(run: Run, one: SourceFile, sha: str, decision: Placed | None) -> None:
     deck, _, name = run.placed.deck_of[sha]
     if decision is None or decision.deck in (None, deck):
         run.result.known.append({"photo": sha, "deck": deck, "name": name})
@@ -191,8 +191,8 @@ def _note_known(run: Run, one: Offered, sha: str, decision: Placed | None) -> No
         run.aside(one, reason)
 
 
-def _take(run: Run, wanted: list[tuple[Offered, str | None]], given_visit: str | None) -> None:
-    def order(pair: tuple[Offered, str | None]) -> tuple[str, str]:
+def _take(run: Run, wanted: list[tuple[SourceFile, str | None]], given_visit: str | None) -> None:
+    def order(pair: tuple[SourceFile, str | None]) -> tuple[str, str]:
         return pair[1] or "", pair[0].deck
 
     for (visit, _), group in groupby(sorted(wanted, key=order), key=order):

@@ -26,7 +26,7 @@ _MAX_RATIO = 200
 
 
 @dataclass(frozen=True)
-class Offered:
+class SourceFile:
     """A photo file that is offered: where it lies, deck and name it would get, where it came from, why."""
 
     path: Path
@@ -54,7 +54,7 @@ def clean_name(text: str) -> str:
     )
 
 
-def collect(paths: list[Path], deck: str | None, scratch: Path) -> Iterator[Offered | SetAside]:
+def collect(paths: list[Path], deck: str | None, scratch: Path) -> Iterator[SourceFile | SetAside]:
     """Yield the photos below some paths, and what is set aside, in order of the paths.
 
     Zips are unpacked below `scratch`, which the caller empties. Raises BadInput for a path that is not there.
@@ -70,7 +70,7 @@ def collect(paths: list[Path], deck: str | None, scratch: Path) -> Iterator[Offe
             yield _file(path, path.parent, deck, path.name, path.parent.resolve().name, None)
 
 
-def _folder(root: Path, deck: str | None, shown: str, origin: str | None) -> Iterator[Offered | SetAside]:
+def _folder(root: Path, deck: str | None, shown: str, origin: str | None) -> Iterator[SourceFile | SetAside]:
     root = root.resolve()
     for folder, folders, files in os.walk(root, followlinks=False):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
@@ -89,7 +89,7 @@ def _folder(root: Path, deck: str | None, shown: str, origin: str | None) -> Ite
 
 def _file(
     path: Path, root: Path, deck: str | None, shown: str, root_name: str, origin: str | None
-) -> Offered | SetAside:
+) -> SourceFile | SetAside:
     if path.is_symlink() and not path.resolve().is_relative_to(root.resolve()):
         return SetAside(shown, "a link that leads out of the folder is not followed")
     if not stat.S_ISREG(path.stat().st_mode):
@@ -103,7 +103,7 @@ def _file(
         place, name, parent = parts[0], "/".join(parts[1:]), root / parts[0]
     else:
         place, name, parent = root_name, parts[0], root
-    return Offered(path, clean_name(place), clean_name(name), origin or str(parent), shown)
+    return SourceFile(path, clean_name(place), clean_name(name), origin or str(parent), shown)
 
 
 def _not_a_photo(suffix: str) -> str:
@@ -117,7 +117,7 @@ def _not_a_photo(suffix: str) -> str:
 _DRIVE = re.compile(r"^[A-Za-z]:")
 
 
-def _zip(path: Path, deck: str | None, scratch: Path) -> Iterator[Offered | SetAside]:
+def _zip(path: Path, deck: str | None, scratch: Path) -> Iterator[SourceFile | SetAside]:
     target = scratch / f"zip-{abs(hash(str(path.resolve()))):x}"
     target.mkdir(parents=True, exist_ok=True)
     try:
@@ -132,7 +132,7 @@ def _zip(path: Path, deck: str | None, scratch: Path) -> Iterator[Offered | SetA
             yield one
             continue
         flat = deck is None and one.deck == target.name
-        yield Offered(
+        yield SourceFile(
             one.path, root_name if flat else one.deck, one.name, f"{path.resolve()}!{one.deck}", one.shown
         )
 

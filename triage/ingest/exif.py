@@ -23,9 +23,14 @@ _TIMES = (  # never "Image DateTime": that is when the file was changed
     ("EXIF DateTimeDigitized", "EXIF SubSecTimeDigitized", "EXIF OffsetTimeDigitized"),
 )
 _SERIALS = (
-    "EXIF BodySerialNumber", "EXIF LensSerialNumber", "EXIF CameraOwnerName", "Image Artist",
-    "Image Copyright", "EXIF ImageUniqueID", "MakerNote SerialNumber",
-)  # fmt: skip
+    "EXIF BodySerialNumber",
+    "EXIF LensSerialNumber",
+    "EXIF CameraOwnerName",
+    "Image Artist",
+    "Image Copyright",
+    "EXIF ImageUniqueID",
+    "MakerNote SerialNumber",
+)
 _MAX_TEXT = 120
 
 

@@ -14,8 +14,9 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from triage.batch import Cancel, Failed, Ok, Progress, map_items
 from triage.errors import BadInput
-from triage.ingest.collect import Offered, SetAside, collect
+from triage.ingest.collect import SetAside, SourceFile, collect
 from triage.ingest.placing import (
     FAR_APART_M,
     Placed,
@@ -27,9 +28,8 @@ from triage.ingest.placing import (
     visit_of,
 )
 from triage.ingest.seen import SeenFiles
-from triage.ingest.take_in import TakenIn, Task, take_in
-from triage.jobs import Cancel, Failed, Ok, Progress, map_items
-from triage.library import Library, Said
+from triage.ingest.take_in import IngestedFile, Task, take_in
+from triage.library import EventDraft, Library
 from triage.library.records import UNSORTED
 
 _FEW = 6
@@ -37,7 +37,7 @@ _FEW = 6
 
 
 @dataclass
-class TakenOver:
+class MergedPhotos:
     """What a library took over: photos that are new, known, and what was set aside with its reason."""
 
     added: list[dict[str, Any]] = field(default_factory=list)
@@ -62,7 +62,7 @@ class TakenOver:
 
 
 @dataclass
-class IngestResult(TakenOver):
+class IngestResult(MergedPhotos):
     """What an ingest did; `undated` are decks whose photos share no single camera date."""
 
     undated: list[str] = field(default_factory=list)
@@ -120,9 +120,17 @@ class _Run:
     """One ingest: what is known so far, and what came of it."""
 
     def __init__(
-        self, library: Library, by: str, deck: str | None, visit: str | None, engine: str,
-        dask: str | None, dry_run: bool, progress: Progress | None, cancel: Cancel | None,
-    ) -> None:  # fmt: skip
+        self,
+        library: Library,
+        by: str,
+        deck: str | None,
+        visit: str | None,
+        engine: str,
+        dask: str | None,
+        dry_run: bool,
+        progress: Progress | None,
+        cancel: Cancel | None,
+    ) -> None:
         self.library, self.by, self.deck, self.visit = library, by, deck, visit
         self.engine, self.dask, self.progress, self.cancel = engine, dask, progress, cancel
         self.result = IngestResult(dry_run=dry_run)
@@ -134,12 +142,12 @@ class _Run:
     def close(self) -> None:
         self.seen.close()
 
-    def mark(self, one: Offered) -> str:
+    def mark(self, one: SourceFile) -> str:
         if one.origin not in self.marks:
             self.marks[one.origin] = origin_mark(self.library.id, one.origin)
         return self.marks[one.origin]
 
-    def sort_out(self, items: Iterator[Offered | SetAside]) -> list[Offered]:
+    def sort_out(self, items: Iterator[SourceFile | SetAside]) -> list[SourceFile]:
         """Return what has to be read, by deck; files that are known from an earlier run are done at once."""
         wanted = []
         for one in items:
@@ -158,10 +166,10 @@ class _Run:
         """Say whether a known photo's original is still there; a lost one comes back with its file."""
         return self.library.originals.path(sha, self.placed.suffixes[sha]).exists()
 
-    def aside(self, one: Offered, reason: str) -> None:
+    def aside(self, one: SourceFile, reason: str) -> None:
         self.result.set_aside.append(SetAside(one.shown, reason))
 
-    def note_known(self, one: Offered, sha: str) -> None:
+    def note_known(self, one: SourceFile, sha: str) -> None:
         """Count a photo that is here already; under another deck it is reported and never moved."""
         deck, _, name = self.placed.deck_of[sha]
         if deck != one.deck:
@@ -171,7 +179,7 @@ class _Run:
         else:
             self.result.known.append({"photo": sha, "deck": deck, "name": name})
 
-    def question(self, one: Offered) -> str | None:
+    def question(self, one: SourceFile) -> str | None:
         """Return the question that must be settled before a folder may join a deck, or null."""
         if self.deck is not None or self.visit is not None:
             return None
@@ -183,7 +191,7 @@ class _Run:
             f"say --deck NAME for another deck, or --visit DATE for another day at the same one"
         )
 
-    def take_all(self, offered: list[Offered]) -> None:
+    def take_all(self, offered: list[SourceFile]) -> None:
         if self.result.dry_run:
             self.dry(offered)
             return
@@ -210,7 +218,7 @@ class _Run:
                 self.placed.lamport = event.lamport
             self.seen.flush()
 
-    def tasks(self, offered: list[Offered]) -> Iterator[Task]:
+    def tasks(self, offered: list[SourceFile]) -> Iterator[Task]:
         originals, renditions = self.library.originals.folder, self.library.renditions.folder
         first_origin: dict[str, str] = {}
         for one in offered:
@@ -218,7 +226,7 @@ class _Run:
             unsure = self.question(one) is not None or (other and self.deck is None and self.visit is None)
             yield Task(one, originals, renditions, hash_only=unsure)
 
-    def dry(self, offered: list[Offered]) -> None:
+    def dry(self, offered: list[SourceFile]) -> None:
         from triage.library.store import sha256_of
 
         for one in offered:
@@ -231,12 +239,12 @@ class _Run:
                 self.result.added.append({"photo": sha, "deck": one.deck, "name": one.name})
 
     def settle(
-        self, connection: Connection, deck: str, taken: list[tuple[Offered, Ok[Task, TakenIn]]]
-    ) -> list[Said]:
+        self, connection: Connection, deck: str, taken: list[tuple[SourceFile, Ok[Task, IngestedFile]]]
+    ) -> list[EventDraft]:
         """Place one deck's photos; returns what is to be recorded, all or none of it."""
         if latest(connection) != self.placed.lamport:  # somebody else has written meanwhile
             self.placed = Placed.of(connection)
-        fresh: dict[str, tuple[Offered, TakenIn]] = {}
+        fresh: dict[str, tuple[SourceFile, IngestedFile]] = {}
         for one, outcome in taken:
             sha = outcome.value.sha
             if sha in self.placed.deck_of or sha in fresh:
@@ -253,12 +261,12 @@ class _Run:
             self.seen.put(one.path, sha)
         return self.said_of(deck, self.not_far_away(connection, deck, fresh))
 
-    def note_twin(self, one: Offered, first: Offered, sha: str) -> None:
+    def note_twin(self, one: SourceFile, first: SourceFile, sha: str) -> None:
         self.result.known.append({"photo": sha, "deck": one.deck, "name": first.name})
 
     def not_far_away(
-        self, connection: Connection, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]
-    ) -> dict[str, tuple[Offered, TakenIn]]:
+        self, connection: Connection, deck: str, fresh: dict[str, tuple[SourceFile, IngestedFile]]
+    ) -> dict[str, tuple[SourceFile, IngestedFile]]:
         if self.deck is not None or self.visit is not None or not self.placed.origins.get(deck):
             return fresh
         there = [
@@ -277,13 +285,13 @@ class _Run:
             )
         return {}
 
-    def said_of(self, deck: str, fresh: dict[str, tuple[Offered, TakenIn]]) -> list[Said]:
+    def said_of(self, deck: str, fresh: dict[str, tuple[SourceFile, IngestedFile]]) -> list[EventDraft]:
         visit = self.visit
         if visit is None:
             visit = visit_of(taken.exif.taken_at if taken.exif else None for _, taken in fresh.values())
             if visit is None and fresh:
                 self.result.undated.append(deck)
-        said: list[Said] = []
+        said: list[EventDraft] = []
         for sha, (one, taken) in fresh.items():
             other = self.placed.names.get((deck, visit, one.name))
             if other is not None:
@@ -298,7 +306,7 @@ class _Run:
             self.result.added.append({"photo": sha, "deck": deck, "name": one.name})
         return said
 
-    def events(self, sha: str, one: Offered, taken: TakenIn, visit: str | None) -> list[Said]:
+    def events(self, sha: str, one: SourceFile, taken: IngestedFile, visit: str | None) -> list[EventDraft]:
         exif = taken.exif
         private = {"exif": json.dumps(dict(exif.private), sort_keys=True)} if exif and exif.private else {}
         added = {
@@ -315,13 +323,17 @@ class _Run:
             "quality": dict(taken.quality or {}),
         }
         place = {
-            "sha": sha, "deck": one.deck, "visit": visit, "name": one.name, "origin": self.mark(one),
-        } | ({"why": one.why} if one.why else {})  # fmt: skip
-        said = [Said("placed", place, self.by)]
+            "sha": sha,
+            "deck": one.deck,
+            "visit": visit,
+            "name": one.name,
+            "origin": self.mark(one),
+        } | ({"why": one.why} if one.why else {})
+        said = [EventDraft("placed", place, self.by)]
         return (
             said
             if sha in self.placed.known
-            else [Said("photo-added", added, self.by, private=private), *said]
+            else [EventDraft("photo-added", added, self.by, private=private), *said]
         )
 
 

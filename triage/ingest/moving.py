@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from triage.errors import BadInput
 from triage.ingest.collect import clean_name
-from triage.library import Library, Said, present
+from triage.library import EventDraft, Library, present
 from triage.library.records import Photo
 
 
@@ -37,9 +37,15 @@ def run_by_time(library: Library, first: Photo, last: Photo) -> list[Photo]:
 
 
 def move(
-    library: Library, photos: Sequence[Photo], deck: str, *, by: str, visit: str | None = None,
-    why: str | None = None, dry_run: bool = False,
-) -> list[Photo]:  # fmt: skip
+    library: Library,
+    photos: Sequence[Photo],
+    deck: str,
+    *,
+    by: str,
+    visit: str | None = None,
+    why: str | None = None,
+    dry_run: bool = False,
+) -> list[Photo]:
     """Place photos at another deck (and visit, where given), as one act; `undo` puts them back.
 
     Raises BadInput, with nothing moved, when a name is taken there by another photo.
@@ -55,7 +61,7 @@ def move(
 
 def _moves(
     connection: Connection, photos: Sequence[Photo], deck: str, by: str, visit: str | None, why: str | None
-) -> list[Said]:
+) -> list[EventDraft]:
     there = {(one.visit, one.name): one.sha for one in present.photos(connection, deck)}
     said = []
     for photo in photos:
@@ -67,7 +73,7 @@ def _moves(
             )
         there[to_visit, photo.name] = photo.sha
         payload = {"sha": photo.sha, "deck": deck, "visit": to_visit, "name": photo.name, "from": photo.deck}
-        said.append(Said("moved", payload | ({"why": why} if why else {}), by))
+        said.append(EventDraft("moved", payload | ({"why": why} if why else {}), by))
     return said
 
 
@@ -89,7 +95,7 @@ def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool 
     if dry_run:
         return list(photos)
     suffixes = {photo.sha: library.original_suffix(photo.sha) for photo in photos}
-    library.say_many([Said("forgotten", {"sha": photo.sha}, by) for photo in photos])
+    library.say_many([EventDraft("forgotten", {"sha": photo.sha}, by) for photo in photos])
     for photo in photos:
         library.drop_files(photo.sha, suffixes[photo.sha])
     return list(photos)

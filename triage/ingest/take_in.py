@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from triage.ingest.collect import Offered
+from triage.ingest.collect import SourceFile
 from triage.ingest.exif import ExifFacts, read_exif
 from triage.library.store import Originals, Renditions, sha256_of
 
@@ -24,14 +24,14 @@ _SUFFIX = {".jpeg": ".jpg", ".jpe": ".jpg", ".tif": ".tiff", ".heif": ".heic", "
 class Task:
     """A file to take in; with `hash_only` nothing is decoded or copied."""
 
-    offered: Offered
+    offered: SourceFile
     originals: Path
     renditions: Path
     hash_only: bool = False
 
 
 @dataclass(frozen=True)
-class TakenIn:
+class IngestedFile:
     """What was found out about a file; `exif` and sizes are null where it was only hashed."""
 
     sha: str
@@ -45,7 +45,7 @@ class TakenIn:
     exif: ExifFacts | None = None
 
 
-def take_in(task: Task) -> TakenIn:
+def take_in(task: Task) -> IngestedFile:
     """Hash, decode and store one file.
 
     Raises BadPhoto when the pixels cannot be read whole, and OSError when the disk is full or read-only.
@@ -64,7 +64,7 @@ def take_in(task: Task) -> TakenIn:
     except OSError as error:
         raise BadPhoto(f"cannot be read: {error.strerror or error}") from error
     if task.hash_only:
-        return TakenIn(sha, size, suffix)
+        return IngestedFile(sha, size, suffix)
     from triage.imaging import examine
 
     originals = Originals(task.originals)
@@ -75,6 +75,6 @@ def take_in(task: Task) -> TakenIn:
     else:  # the very bytes that were hashed and decoded, whatever happens to the file meanwhile
         originals.put(data, sha, suffix)
     Renditions(task.renditions).put(sha, seen.rendition_jpeg)
-    return TakenIn(
+    return IngestedFile(
         sha, size, suffix, seen.width, seen.height, seen.orientation, seen.phash, dict(seen.quality), exif
     )

@@ -23,14 +23,25 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from triage.domain.tiers import VALUES
 from triage.errors import BadInput
 from triage.library import store
 from triage.library.records import ASKED_BY, Box, Label, Photo
-from triage.words.tiers import VALUES
 
 COLUMNS: tuple[str, ...] = (
-    "photo", "deck", "tag", "value", "by", "at", "box", "place", "count", "asked_by", "saw_machine", "note",
-)  # fmt: skip
+    "photo",
+    "deck",
+    "tag",
+    "value",
+    "by",
+    "at",
+    "box",
+    "place",
+    "count",
+    "asked_by",
+    "saw_machine",
+    "note",
+)
 NEEDED: tuple[str, ...] = ("photo", "tag", "value")
 """`deck` is needed too, but may be left out where `photo` alone says which photo is meant."""
 
@@ -65,9 +76,19 @@ class LabelRow:
     def row_hash(self) -> str:
         """SHA-256 (hex) of everything the row says, without its number: the same words give the same hash."""
         said = [
-            self.photo, self.deck, self.tag, self.value, self.by, self.at, self.boxes, self.place,
-            self.count, self.asked_by, self.saw_machine, self.note,
-        ]  # fmt: skip
+            self.photo,
+            self.deck,
+            self.tag,
+            self.value,
+            self.by,
+            self.at,
+            self.boxes,
+            self.place,
+            self.count,
+            self.asked_by,
+            self.saw_machine,
+            self.note,
+        ]
         return hashlib.sha256(json.dumps(said, ensure_ascii=True).encode()).hexdigest()
 
 
@@ -172,11 +193,20 @@ def parse_row(number: int, cells: Mapping[str, str]) -> LabelRow:
     if saw_machine is None:
         raise BadInput(f"saw_machine {said['saw_machine']!r} is neither true nor false")
     return LabelRow(
-        number, said["photo"], said["deck"] or None, said["tag"], value,
-        by=said["by"] or None, at=parse_time(said["at"]), boxes=parse_boxes(said["box"]),
-        place=said["place"] or None, count=_count(said["count"]), asked_by=asked_by,
-        saw_machine=saw_machine, note=said["note"] or None,
-    )  # fmt: skip
+        number,
+        said["photo"],
+        said["deck"] or None,
+        said["tag"],
+        value,
+        by=said["by"] or None,
+        at=parse_time(said["at"]),
+        boxes=parse_boxes(said["box"]),
+        place=said["place"] or None,
+        count=_count(said["count"]),
+        asked_by=asked_by,
+        saw_machine=saw_machine,
+        note=said["note"] or None,
+    )
 
 
 def _plain(name: str, text: str) -> str:
@@ -277,10 +307,19 @@ def photo_names(photos: Mapping[str, Photo]) -> dict[str, str]:
 def label_cells(label: Label, name: str, deck: str | None) -> list[str]:
     """Return the cells of one label in the order of `COLUMNS`."""
     return [
-        safe_cell(name), safe_cell(deck), safe_cell(label.tag), label.value, safe_cell(label.by), label.at,
-        format_boxes(label.boxes), safe_cell(label.place), "" if label.count is None else str(label.count),
-        label.asked_by, "true" if label.saw_machine else "false", safe_cell(label.note),
-    ]  # fmt: skip
+        safe_cell(name),
+        safe_cell(deck),
+        safe_cell(label.tag),
+        label.value,
+        safe_cell(label.by),
+        label.at,
+        format_boxes(label.boxes),
+        safe_cell(label.place),
+        "" if label.count is None else str(label.count),
+        label.asked_by,
+        "true" if label.saw_machine else "false",
+        safe_cell(label.note),
+    ]
 
 
 def write_csv(path: Path, labels: Iterable[Label], photos: Mapping[str, Photo]) -> int:

@@ -76,7 +76,7 @@ def _pool(
 ) -> Pool:
     import numpy as np
 
-    from triage.embed.keep import store_of
+    from triage.features.keep import store_of
     from triage.label.selection import Pool
 
     shas = [photo.sha for photo in photos]
@@ -96,8 +96,8 @@ def _pool(
 
 def _with_vectors(library: Library, photos: Sequence[Photo], most: int | None = None) -> list[Photo]:
     """The photos that have vectors, after at most so many more got them, decks in turn."""
-    from triage.embed.keep import embed_photos, store_of
     from triage.errors import BadInput
+    from triage.features.keep import embed_photos, store_of
 
     store = store_of(library)
     missing = set(store.missing([photo.sha for photo in photos]))

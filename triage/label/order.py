@@ -18,9 +18,9 @@ from triage.label.learning import learning_order, like_order
 from triage.label.window import next_decks, next_suggested
 
 if TYPE_CHECKING:
+    from triage.domain.vocabulary import Vocabulary
     from triage.library import Library
     from triage.library.records import Photo, Suggestion, Word
-    from triage.words.vocabulary import Vocabulary
 
 ORDERS = ("deck", "taken", "doubtful", "dangerous", "learning")
 
@@ -158,7 +158,7 @@ def near_photos(library: Library, photo: Photo, photos: Iterable[Photo]) -> list
     """Return photos by likeness to one, nearest first (cosine of the whole-photo vectors), itself first."""
     import numpy as np
 
-    from triage.embed.keep import embed_photos, store_of
+    from triage.features.keep import embed_photos, store_of
 
     pool = list({one.sha: one for one in (photo, *photos)}.values())
     done = embed_photos(library, [one.sha for one in pool])

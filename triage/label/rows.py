@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from triage.domain.tiers import VALUES
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 from triage.library.records import ASKED_BY, Box, Label, Photo
-from triage.words.tiers import VALUES
 
 _LOT = 2000
 
@@ -51,9 +51,17 @@ def give_labels(
     Raises WrongUsage for an unknown tag or answer, and BadInput for a box outside the photo.
     """
     return give_many(
-        library, [(photo, answers)], by=by, boxes=boxes, place=place, count=count, asked_by=asked_by,
-        saw_machine=saw_machine, note=note, at=at,
-    )  # fmt: skip
+        library,
+        [(photo, answers)],
+        by=by,
+        boxes=boxes,
+        place=place,
+        count=count,
+        asked_by=asked_by,
+        saw_machine=saw_machine,
+        note=note,
+        at=at,
+    )
 
 
 def give_many(
@@ -100,16 +108,25 @@ def give_many(
         }
         if one.count is not None:
             payload["count"] = one.count
-        said.append(Said("label", payload, by, at, _private(one.place, note)))
+        said.append(EventDraft("label", payload, by, at, _private(one.place, note)))
     events = library.say_many(said)
     return [
         Label(
-            photo=event.payload["photo"], tag=event.payload["tag"], value=event.payload["value"], by=by,
-            at=event.at, boxes=tuple(_four(box) for box in one.boxes), place=one.place, count=one.count,
-            asked_by=asked_by, saw_machine=saw_machine, note=note, event=event.hash,
+            photo=event.payload["photo"],
+            tag=event.payload["tag"],
+            value=event.payload["value"],
+            by=by,
+            at=event.at,
+            boxes=tuple(_four(box) for box in one.boxes),
+            place=one.place,
+            count=one.count,
+            asked_by=asked_by,
+            saw_machine=saw_machine,
+            note=note,
+            event=event.hash,
         )
         for event, one in zip(events, checked, strict=True)
-    ]  # fmt: skip
+    ]
 
 
 def _four(box: Sequence[float]) -> Box:
@@ -172,7 +189,7 @@ def store_rows(
     known = library.label_rows_known()
     vocabulary = library.vocabulary()
     finder = PhotoFinder(library)
-    said: list[Said] = []
+    said: list[EventDraft] = []
     for unnamed in rows:
         row = replace(unnamed, by=unnamed.by or by)  # two people may say the same of the same photos
         reason, photo = _row_fault(row, by, vocabulary, finder)
@@ -205,7 +222,7 @@ def _row_fault(
         return str(error), None
 
 
-def _said(row: LabelRow, photo: str, by: str) -> Said:
+def _said(row: LabelRow, photo: str, by: str) -> EventDraft:
     payload: dict[str, Any] = {
         "photo": photo,
         "tag": row.tag,
@@ -217,7 +234,7 @@ def _said(row: LabelRow, photo: str, by: str) -> Said:
     }
     if row.count is not None:
         payload["count"] = row.count
-    return Said("label", payload, row.by or by, row.at, _private(row.place, row.note))
+    return EventDraft("label", payload, row.by or by, row.at, _private(row.place, row.note))
 
 
 class PhotoFinder:

@@ -7,10 +7,10 @@ from dataclasses import fields
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from triage.domain.vocabulary import Tag, read_tags
 from triage.errors import BadInput
 from triage.library import Library
 from triage.library.store import write_whole
-from triage.words.vocabulary import Tag, read_tags
 
 
 def add_tags(library: Library, path: Path) -> tuple[list[Tag], list[Tag]]:

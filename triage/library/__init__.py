@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from triage.library.library import ANY_VISIT, Library
-    from triage.library.log import Event, Said
+    from triage.library.log import Event, EventDraft
 
-__all__ = ["ANY_VISIT", "Event", "Library", "Said"]
+__all__ = ["ANY_VISIT", "Event", "Library", "EventDraft"]
 
 
 def __getattr__(name: str) -> Any:
@@ -19,7 +19,7 @@ def __getattr__(name: str) -> Any:
         from triage.library import library
 
         return getattr(library, name)
-    if name in ("Event", "Said"):
+    if name in ("Event", "EventDraft"):
         from triage.library import log
 
         return getattr(log, name)

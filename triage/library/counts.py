@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import ColumnElement, and_, case, distinct, func, or_, select
 
+from triage.batching import lots
 from triage.library.records import UNSORTED
 from triage.library.tables import label, photo, placing, suggestion
-from triage.lots import lots
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -86,9 +86,11 @@ def unreviewed_count(
                 done: ColumnElement[bool] = said.where(label.c.value.in_(("present", "absent"))).exists()
                 if standing.get(tag) == "holds":
                     unlikely = select(suggestion.c.photo).where(
-                        suggestion.c.photo == shas.c.sha, suggestion.c.tag == tag,
-                        suggestion.c.model == model, suggestion.c.pile == "unlikely",
-                    )  # fmt: skip
+                        suggestion.c.photo == shas.c.sha,
+                        suggestion.c.tag == tag,
+                        suggestion.c.model == model,
+                        suggestion.c.pile == "unlikely",
+                    )
                     done = or_(done, and_(~said.exists(), unlikely.exists()))
                 count = select(func.count()).select_from(shas).where(done)
                 total += photos - int(connection.execute(count).scalar_one())

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, delete, func, insert, select, update
 
+from triage.batching import lots
 from triage.errors import BadInput, Damaged, NoLibrary
-from triage.library import find, fold, log, migrate, news, present
+from triage.library import find, log, migrate, present, projections, stale_marks
 from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
-from triage.library.log import Event, Said
+from triage.library.log import Event, EventDraft
 from triage.library.migrate import LIBRARY_FILE
 from triage.library.records import (
     Closing,
@@ -36,10 +37,9 @@ from triage.library.tables import event as event_table
 from triage.library.tables import photo as photo_table
 from triage.library.tables import private as private_table
 from triage.library.tables import suggestion as suggestion_table
-from triage.lots import lots
 
 if TYPE_CHECKING:
-    from triage.words.vocabulary import Vocabulary
+    from triage.domain.vocabulary import Vocabulary
 
 ANY_VISIT = "*"
 """Asks for photos of every visit."""
@@ -52,7 +52,7 @@ class Library:
         self._path = path
         self.engine = engine if engine is not None else open_engine(path)
         self._meta: dict[str, str] | None = None
-        self.brought: migrate.Brought | None = None
+        self.brought: migrate.MigrationResult | None = None
         """What was done at opening to a library of an older format."""
 
     # ---- making and opening -------------------------------------------------------------------
@@ -135,7 +135,7 @@ class Library:
                 kept = [dict(row) for row in rows if table == "private" or row["recorded_at"] <= time]
                 if kept:
                     target.execute(insert(metadata.tables[table]), kept)
-            fold.rebuild(target, log.read(target))
+            projections.rebuild(target, log.read(target))
         return view
 
     def close(self) -> None:
@@ -226,7 +226,7 @@ class Library:
 
     @cached_property
     def _vocabulary(self) -> Vocabulary:
-        from triage.words.vocabulary import load_vocabulary
+        from triage.domain.vocabulary import load_vocabulary
 
         return load_vocabulary(self.own_tags if self.own_tags.exists() else None)
 
@@ -250,22 +250,22 @@ class Library:
         at: str | None = None,
     ) -> Event:
         """Append one event and fold it, in one transaction; it is on the disk when this returns."""
-        return self.say_many([Said(kind, payload, by, at, private or {})])[0]
+        return self.say_many([EventDraft(kind, payload, by, at, private or {})])[0]
 
-    def say_many(self, said: Sequence[Said], *, act: str | None = None) -> list[Event]:
+    def say_many(self, said: Sequence[EventDraft], *, act: str | None = None) -> list[Event]:
         """Append events as one act (undone as a whole), all or none of them."""
         if not said:
             return []
         with writing(self.engine) as connection:
             events = log.append(connection, self._own_log(connection), said, act)
-            fold.apply(connection, events)
+            projections.apply(connection, events)
         return events
 
-    def say_after(self, decide: Callable[[Connection], Sequence[Said]]) -> list[Event]:
+    def say_after(self, decide: Callable[[Connection], Sequence[EventDraft]]) -> list[Event]:
         """Append what `decide` says after a look at the database; nobody else can write in between."""
         with writing(self.engine) as connection:
             events = log.append(connection, self._own_log(connection), decide(connection))
-            fold.apply(connection, events)
+            projections.apply(connection, events)
         return events
 
     def undo(self, by: str) -> list[Event]:
@@ -274,11 +274,11 @@ class Library:
         Returns the events that were undone. Raises BadInput when there is nothing to undo.
         """
         with writing(self.engine) as connection:
-            act = present.last_act(connection, by, fold.UNDOABLE)
+            act = present.last_act(connection, by, projections.UNDOABLE)
             if act is None:
                 raise BadInput(f"There is nothing by {by} to undo.")
-            said = Said("undone", {"act": act}, by)
-            fold.apply(connection, log.append(connection, self._own_log(connection), [said]))
+            said = EventDraft("undone", {"act": act}, by)
+            projections.apply(connection, log.append(connection, self._own_log(connection), [said]))
             return present.events_of_act(connection, act)
 
     # ---- reading ----------------------------------------------------------------------------------
@@ -371,7 +371,7 @@ class Library:
             if ref is not None:
                 connection.execute(update(private_table).where(private_table.c.ref == ref).values(text=None))
             connection.execute(delete(suggestion_table).where(suggestion_table.c.photo == sha))
-            news.mark_photos(connection, [sha])
+            stale_marks.mark_photos(connection, [sha])
         self.renditions.remove(sha)
         for cache in ("vectors", "thumbs"):
             for file in (self.caches / cache).rglob(f"*{sha}*"):
@@ -424,11 +424,16 @@ class Library:
         """Store the machine's words; an earlier one of the same photo, tag and model is replaced."""
         values: list[dict[str, Any]] = [
             {
-                "photo": row.photo, "tag": row.tag, "model": row.model, "score": row.score,
-                "probability": row.probability, "pile": row.pile, "places": [list(box) for box in row.where],
+                "photo": row.photo,
+                "tag": row.tag,
+                "model": row.model,
+                "score": row.score,
+                "probability": row.probability,
+                "pile": row.pile,
+                "places": [list(box) for box in row.where],
             }
             for row in rows
-        ]  # fmt: skip
+        ]
         if not values:
             return
         table = suggestion_table
@@ -445,7 +450,7 @@ class Library:
                         )
                     )
             connection.execute(insert(table), values)
-            news.mark_photos(connection, [value["photo"] for value in values])
+            stale_marks.mark_photos(connection, [value["photo"] for value in values])
 
     def model(self) -> str | None:
         """Return the hash of the model in use, or null."""
@@ -510,4 +515,4 @@ class Library:
     def rebuild(self) -> int:
         """Fold every event again from nothing; returns how many there were."""
         with writing(self.engine) as connection:
-            return fold.rebuild(connection, log.read(connection))
+            return projections.rebuild(connection, log.read(connection))

@@ -16,10 +16,10 @@ from typing import Any
 import rfc8785
 from sqlalchemy import Connection, RowMapping, func, insert, select, update
 
+from triage.batching import lots
 from triage.errors import BadInput
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
-from triage.lots import lots
 
 GENESIS = "0" * 64
 _LOT = 1000
@@ -44,7 +44,7 @@ class Event:
 
 
 @dataclass(frozen=True)
-class Said:
+class EventDraft:
     """Something about to be said: kind, payload, who, when, and the texts that must stay deletable."""
 
     kind: str
@@ -76,8 +76,17 @@ def event_hash(row: Mapping[str, Any] | RowMapping) -> str:
 
 
 _HASHED = (
-    "log_id", "seq", "lamport", "kind", "act", "payload", "at", "recorded_at", "by_ref", "prev_hash",
-)  # fmt: skip
+    "log_id",
+    "seq",
+    "lamport",
+    "kind",
+    "act",
+    "payload",
+    "at",
+    "recorded_at",
+    "by_ref",
+    "prev_hash",
+)
 
 
 def keep_private(connection: Connection, text: str, known: dict[str, str]) -> str:
@@ -100,7 +109,9 @@ def keep_private(connection: Connection, text: str, known: dict[str, str]) -> st
     return str(found)
 
 
-def append(connection: Connection, log_id: str, said: Sequence[Said], act: str | None = None) -> list[Event]:
+def append(
+    connection: Connection, log_id: str, said: Sequence[EventDraft], act: str | None = None
+) -> list[Event]:
     """Append events to this library's own chain; the caller holds the write transaction.
 
     All of one call belong to one act, which `undo` takes back as a whole. Returns them in order.
@@ -240,8 +251,12 @@ def adopt(connection: Connection, events: Iterable[Any], privates: Iterable[Any]
     for lot in lots(map(dict, fresh_events), _LOT):
         connection.execute(insert(event_table), lot)
         count += len(lot)
-    there = {row.ref: row.gone for row in connection.execute(
-        select(private_table.c.ref, private_table.c.text.is_(None).label("gone")))}  # fmt: skip
+    there = {
+        row.ref: row.gone
+        for row in connection.execute(
+            select(private_table.c.ref, private_table.c.text.is_(None).label("gone"))
+        )
+    }
     gone: list[str] = []
     for lot in lots(map(dict, privates), _LOT):
         fresh = [row for row in lot if row["ref"] not in there]

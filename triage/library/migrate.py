@@ -31,7 +31,7 @@ _ALEMBIC = threading.Lock()
 
 
 @dataclass(frozen=True)
-class Brought:
+class MigrationResult:
     """A migration that was done: from which format to which, and where the copy from before stands."""
 
     before: int
@@ -56,7 +56,7 @@ def format_of(connection: Connection) -> int:
     return int(said)
 
 
-def bring_up(folder: Path, engine: Engine) -> Brought | None:
+def bring_up(folder: Path, engine: Engine) -> MigrationResult | None:
     """Migrate the database of the library in a folder where it is older; returns what was done, or null.
 
     Either all of it is done or nothing. Raises Damaged for a newer format, TriageError when the library
@@ -78,7 +78,7 @@ def bring_up(folder: Path, engine: Engine) -> Brought | None:
         ) from error
 
 
-def _migrate(folder: Path, engine: Engine, connection: Connection) -> Brought | None:
+def _migrate(folder: Path, engine: Engine, connection: Connection) -> MigrationResult | None:
     before = format_of(connection)  # another program may have been quicker
     if before == FORMAT_VERSION:
         return None
@@ -94,7 +94,7 @@ def _migrate(folder: Path, engine: Engine, connection: Connection) -> Brought | 
     changed = {"format": str(FORMAT_VERSION)} | ({"place": place_of(toml)} if at_home else {})
     for key, value in changed.items():
         connection.execute(update(meta).where(meta.c.key == key).values(value=value))
-    return Brought(before, FORMAT_VERSION, copy)
+    return MigrationResult(before, FORMAT_VERSION, copy)
 
 
 def place_of(toml: Path) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, and_, func, select, union
 
+from triage.batching import lots
 from triage.library.bursts import number_bursts
 from triage.library.log import Event, Names, from_row
 from triage.library.records import (
@@ -30,7 +31,6 @@ from triage.library.tables import photo as photo_table
 from triage.library.tables import placing, statement
 from triage.library.tables import private as private_table
 from triage.library.tables import suggestion as suggestion_table
-from triage.lots import lots
 
 _CHUNK = 500
 _ANY = "*"
@@ -265,9 +265,13 @@ def _event_order(connection: Connection, events: Sequence[str]) -> dict[str, tup
 
 
 def suggestions(
-    connection: Connection, model: str, *, deck: str | None = None, tag: str | None = None,
+    connection: Connection,
+    model: str,
+    *,
+    deck: str | None = None,
+    tag: str | None = None,
     photo: str | None = None,
-) -> dict[tuple[str, str], Suggestion]:  # fmt: skip
+) -> dict[tuple[str, str], Suggestion]:
     """Return a model's suggestions by (photo, tag), of photos that are still placed."""
     table = suggestion_table
     here = and_(placing.c.key == table.c.photo, placing.c.current.is_(True))
@@ -378,10 +382,16 @@ def person_tier(connection: Connection, deck: str, visit: str | None = _ANY) -> 
 def warnings(connection: Connection, deck: str) -> list[Warned]:
     """Return who was told of a stop-use, in order."""
     return [
-        Warned(deck, event.payload.get("told") or "", event.payload.get("how") or "",
-               event.payload["told_at"], event.by, event.at)
+        Warned(
+            deck,
+            event.payload.get("told") or "",
+            event.payload.get("how") or "",
+            event.payload["told_at"],
+            event.by,
+            event.at,
+        )
         for event in statements(connection, "warned", deck)
-    ]  # fmt: skip
+    ]
 
 
 def lifts(connection: Connection, deck: str) -> list[Lift]:
@@ -426,8 +436,12 @@ def last_act(connection: Connection, by: str, kinds: Sequence[str]) -> str | Non
     """Return the last act of a person that can be undone and was not, or null."""
     refs = list(connection.execute(select(private_table.c.ref).where(private_table.c.text == by)).scalars())
     acts = select(event_table.c.act).where(event_table.c.by_ref.in_(refs), event_table.c.kind.in_(kinds))
-    undone = {json.loads(payload)["act"] for payload in connection.execute(
-        select(event_table.c.payload).where(event_table.c.kind == "undone")).scalars()}  # fmt: skip
+    undone = {
+        json.loads(payload)["act"]
+        for payload in connection.execute(
+            select(event_table.c.payload).where(event_table.c.kind == "undone")
+        ).scalars()
+    }
     order = (event_table.c.lamport.desc(), event_table.c.log_id.desc(), event_table.c.seq.desc())
     for act in connection.execute(acts.order_by(*order)).scalars():
         if act not in undone:
@@ -454,12 +468,22 @@ def label_log(connection: Connection, sha: str | None) -> list[dict[str, Any]]:
         one = _label(row, names)
         found.append(
             {
-                "photo": one.photo, "tag": one.tag, "value": one.value, "by": one.by, "at": one.at,
-                "box": [list(box) for box in one.boxes], "place": one.place, "count": one.count,
-                "asked_by": one.asked_by, "saw_machine": one.saw_machine, "note": one.note,
-                "undone": row["undone"], "replaced": before.get(row["key"]), "event": one.event,
+                "photo": one.photo,
+                "tag": one.tag,
+                "value": one.value,
+                "by": one.by,
+                "at": one.at,
+                "box": [list(box) for box in one.boxes],
+                "place": one.place,
+                "count": one.count,
+                "asked_by": one.asked_by,
+                "saw_machine": one.saw_machine,
+                "note": one.note,
+                "undone": row["undone"],
+                "replaced": before.get(row["key"]),
+                "event": one.event,
             }
-        )  # fmt: skip
+        )
         if not row["undone"]:
             before[row["key"]] = one.value
     return found

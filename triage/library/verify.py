@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @dataclass
-class Verified:
+class VerifyResult:
     """What was checked, and one sentence per fault."""
 
     photos: int = 0
@@ -32,12 +32,12 @@ class Verified:
 
 def verify(
     library: Library, *, mend: bool = False, progress: Callable[[str, int, int | None], None] | None = None
-) -> Verified:
+) -> VerifyResult:
     """Hash every original again and check every chain; with `mend` rebuild caches and folds.
 
     A damaged or missing original or event cannot be mended here: it is named.
     """
-    found = Verified(events=library.event_count())
+    found = VerifyResult(events=library.event_count())
     found.damaged += library.faults()
     _check_originals(library, found, progress)
     if not found.damaged and _folds_differ(library):
@@ -52,7 +52,7 @@ def verify(
 
 
 def _check_originals(
-    library: Library, found: Verified, progress: Callable[[str, int, int | None], None] | None
+    library: Library, found: VerifyResult, progress: Callable[[str, int, int | None], None] | None
 ) -> None:
     with library.read() as connection:
         rows = list(
@@ -86,7 +86,7 @@ def _folds_differ(library: Library) -> bool:
     return False
 
 
-def _mend_caches(library: Library, found: Verified) -> None:
+def _mend_caches(library: Library, found: VerifyResult) -> None:
     try:
         if library.caches.exists():
             shutil.rmtree(library.caches)

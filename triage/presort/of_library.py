@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from triage.batching import lots
 from triage.library.counts import spoken
 from triage.library.present import placed_shas
-from triage.lots import lots
 from triage.presort.piles import HOLDS, WITHDRAWN, Standing
 from triage.presort.prior import batch_share
 from triage.presort.shift import LEVEL, batch_p_value
@@ -18,7 +18,7 @@ from triage.presort.suggesting import standing_of, suggest
 from triage.train.types import TagModel, TooFew
 
 if TYPE_CHECKING:
-    from triage.jobs import Cancel, Progress
+    from triage.batch import Cancel, Progress
     from triage.library import Library
     from triage.library.records import Photo, Suggestion
 
@@ -27,7 +27,7 @@ AUDITED = "an audit of the unlikely pile contradicts it"
 
 
 @dataclass
-class Presorted:
+class PresortResult:
     """What a presort did: suggestions by photo, and how each tag's promise stands."""
 
     model: str
@@ -71,7 +71,9 @@ class Presorted:
                     "name": photo.name,
                     "suggestions": [
                         {
-                            "tag": one.tag, "probability": one.probability, "pile": one.pile,
+                            "tag": one.tag,
+                            "probability": one.probability,
+                            "pile": one.pile,
                             "where": [list(box) for box in one.where],
                         }
                         for one in self.suggestions.get(photo.sha, [])
@@ -79,7 +81,7 @@ class Presorted:
                 }
                 for photo in self.photos
             ],
-        }  # fmt: skip
+        }
 
 
 def load_models(library: Library) -> dict[str, TagModel | TooFew]:
@@ -126,12 +128,12 @@ def presort_library(
     dask: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
-) -> Presorted:
+) -> PresortResult:
     """Suggest tags for photos of some decks, or of all; what this model said before is not computed again.
 
     Raises BadInput when no model was trained or a deck is unknown.
     """
-    from triage.embed.keep import embed_photos, vectors_of
+    from triage.features.keep import embed_photos, vectors_of
 
     models = load_models(library)
     model = library.model() or ""
@@ -156,7 +158,7 @@ def presort_library(
         library.say("presorted", {"model": model, "standing": said, "photos": len(todo)}, by=by)
         found.probabilities.clear()
         found = spoken(library, model, ready, shas)
-    return Presorted(
+    return PresortResult(
         model,
         len(todo),
         standing,

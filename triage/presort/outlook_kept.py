@@ -13,7 +13,7 @@ from triage.train.of_library import training_labels
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from triage.jobs import Cancel, Progress
+    from triage.batch import Cancel, Progress
     from triage.library import Library
     from triage.train.types import TrainingLabel
 
@@ -35,7 +35,7 @@ def outlook_of_library(
     ------
     BadInput : a named tag is unknown. Cancelled : `cancel` answered true; finished tags are kept.
     """
-    from triage.embed.keep import embed_photos, vectors_of
+    from triage.features.keep import embed_photos, vectors_of
 
     for tag in tags:
         library.vocabulary().tag(tag)
@@ -75,7 +75,7 @@ def _labels(library: Library) -> dict[str, list[TrainingLabel]]:
 
 def _path(library: Library, tag: str, more: int, labels: Sequence[TrainingLabel]) -> Path:
     """Where the outlook for exactly these labels, photos' decks and this version is kept."""
-    from triage.embed.recipe import default_recipe
+    from triage.features.recipe import default_recipe
     from triage.version import __version__
 
     decks = {photo.sha: photo.deck for photo in library.photos()}

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from triage.batching import lots
 from triage.library.present import placed_at
-from triage.lots import lots
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -63,7 +63,7 @@ def batch_p_value(library: Library, training_decks: set[str], batch: Sequence[st
     `batch` holds the photos' hashes; decks that the model was trained on are passed over, and with fewer
     than nineteen training decks nothing is said.
     """
-    from triage.embed.keep import store_of
+    from triage.features.keep import store_of
 
     wanted = set(batch)
     photos: dict[str, list[str]] = defaultdict(list)

@@ -125,8 +125,14 @@ class Flag:
         )
 
 
-_WHAT = {"moved": "moved", "placed": "moved", "label": "labelled anew", "settled": "settled anew",
-         "forgotten": "removed", "blackout": "given another blackout"}  # fmt: skip
+_WHAT = {
+    "moved": "moved",
+    "placed": "moved",
+    "label": "labelled anew",
+    "settled": "settled anew",
+    "forgotten": "removed",
+    "blackout": "given another blackout",
+}
 
 
 def changed_since(lib: Library) -> list[Flag]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from triage.domain.tiers import TIERS
 from triage.library.records import Closing
 from triage.report.look import shape_key
 from triage.report.phrases import (
@@ -19,7 +20,6 @@ from triage.report.phrases import (
 from triage.report.pictures import Picture, Pictures
 from triage.report.source import DeckRecord, Options
 from triage.report.text import clean, clock, moment
-from triage.words.tiers import TIERS
 
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
+from triage.domain.tiers import TIERS, tier_rank
 from triage.report.concern_view import (
     ConcernView,
     Evidence,
@@ -15,7 +16,7 @@ from triage.report.concern_view import (
     photo_evidence,
     photo_names,
 )
-from triage.report.grown_view import GrownView, grown_views
+from triage.report.grown_view import SeverityChangeView, grown_views
 from triage.report.look import shape_key
 from triage.report.phrases import (
     KIND_WORDS,
@@ -33,7 +34,6 @@ from triage.report.sayings import Saying, sayings
 from triage.report.sketch import draw_deck
 from triage.report.source import DeckRecord, Options, Source
 from triage.report.text import and_list, clean
-from triage.words.tiers import TIERS, tier_rank
 
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary, Seen
@@ -73,7 +73,7 @@ class DeckView:
     sketch: str
     draft: bool
     compared: tuple[str, tuple[tuple[str, str, str], ...]]
-    grown: tuple[GrownView, ...]
+    grown: tuple[SeverityChangeView, ...]
 
 
 def serious_unreviewed(summary: DeckSummary) -> tuple[Concern, ...]:

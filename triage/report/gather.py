@@ -12,7 +12,7 @@ from triage.report.source import DeckRecord, RepairDone, Source
 from triage.version import __version__
 
 if TYPE_CHECKING:
-    from triage.assess.grown import Grown
+    from triage.assess.grown import SeverityChange
     from triage.assess.records import DeckSummary
     from triage.library import Library
     from triage.library.records import Photo
@@ -75,7 +75,7 @@ def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool =
     )
 
 
-def _grown(lib: Library, deck: str, photos: Sequence[Photo]) -> tuple[Grown, ...]:
+def _grown(lib: Library, deck: str, photos: Sequence[Photo]) -> tuple[SeverityChange, ...]:
     """Return what changed in degree between the last two dated visits."""
     from triage.assess.grown import grown_between
 

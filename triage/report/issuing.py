@@ -9,8 +9,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from triage.batch import Cancel, Progress
 from triage.errors import BadInput
-from triage.jobs import Cancel, Progress
 from triage.report.changes import assessment_changes
 from triage.report.content import is_draft
 from triage.report.gather import gather_source
@@ -49,9 +49,14 @@ class Frozen:
 
 
 def issue_report(
-    lib: Library, summaries: Sequence[DeckSummary], out: Path, options: Options, issue: Issue,
-    progress: Progress | None = None, cancel: Cancel | None = None,
-) -> list[Path]:  # fmt: skip
+    lib: Library,
+    summaries: Sequence[DeckSummary],
+    out: Path,
+    options: Options,
+    issue: Issue,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> list[Path]:
     """Write a report, record it as issued and return the files.
 
     Raises BadInput where it is a DRAFT, where a field is empty, where the report to amend is not known, or
@@ -162,9 +167,14 @@ def _changes(lib: Library, amends: str | None, summaries: Sequence[DeckSummary])
 
 
 def _payload(
-    versions: Any, stamp: Stamp, head: Any, decks: Sequence[DeckVisit], options: Options,
-    evidence: Sequence[DeckEvidence], files: dict[str, bytes],
-) -> dict[str, Any]:  # fmt: skip
+    versions: Any,
+    stamp: Stamp,
+    head: Any,
+    decks: Sequence[DeckVisit],
+    options: Options,
+    evidence: Sequence[DeckEvidence],
+    files: dict[str, bytes],
+) -> dict[str, Any]:
     photos = {photo.sha for one in evidence for each in (*one.earlier, one) for photo in each.photos}
     return {
         "number": stamp.number,

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from triage.domain.tiers import CAUTION, tier_rank
 from triage.report.concern_view import concern_numbers
 from triage.report.phrases import tag_words
 from triage.report.source import Options, Source, Stamp
 from triage.report.text import and_list, clean, count_of
-from triage.words.tiers import CAUTION, tier_rank
 
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary

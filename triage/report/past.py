@@ -49,7 +49,7 @@ def at_head(lib: Library, head: Head, *, machine: bool = True) -> Library:
     The machine's words of the model in use at that head come along as they are now; with `machine` false
     there are none and no model is read. Raises BadInput where the head is not one of this library's.
     """
-    from triage.library import fold, log
+    from triage.library import log, projections
     from triage.library.database import reading, writing
     from triage.library.tables import event, meta, metadata, private, suggestion
 
@@ -65,7 +65,7 @@ def at_head(lib: Library, head: Head, *, machine: bool = True) -> Library:
             kept = [row for row in rows if table is not event or row["seq"] <= upto.get(row["log_id"], 0)]
             if kept:
                 target.execute(insert(table), kept)
-        fold.rebuild(target, log.read(target))
+        projections.rebuild(target, log.read(target))
     model = view.model()
     if model is not None:
         with reading(lib.engine) as source, writing(view.engine) as target:
@@ -131,11 +131,18 @@ def freeze_machine(evidence: Sequence[DeckEvidence]) -> dict[str, Any]:
     return {
         "promise": dict(sorted(promise.items())),
         "rows": [
-            [row.photo, row.tag, row.model, row.score, row.probability, row.pile,
-             [] if row.pile == "unlikely" else [list(box) for box in row.where]]
+            [
+                row.photo,
+                row.tag,
+                row.model,
+                row.score,
+                row.probability,
+                row.pile,
+                [] if row.pile == "unlikely" else [list(box) for box in row.where],
+            ]
             for _, row in sorted(rows.items())
         ],
-    }  # fmt: skip
+    }
 
 
 def thaw_machine(evidence: Sequence[DeckEvidence], frozen: Mapping[str, Any]) -> list[DeckEvidence]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from triage.domain.tiers import NOT_ENOUGH, TIER_WORDS, TIERS
 from triage.report.text import and_list, count_of
-from triage.words.tiers import NOT_ENOUGH, TIER_WORDS, TIERS
 
 STANDING_WORDS: dict[str, str] = {
     "verified-on-site": "verified on site (probed or measured)",

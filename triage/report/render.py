@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from triage.domain.tiers import CAUTION, TIERS
 from triage.library.records import Box
 from triage.report import look
 from triage.report.concern_view import concern_numbers, photo_names
@@ -21,7 +22,6 @@ from triage.report.phrases import CAUTIONS, DRAFT_LINE, tier_counts, tier_words
 from triage.report.source import Options, Source, Stamp
 from triage.report.svg import glyph
 from triage.report.text import clean, count_of, csv_text
-from triage.words.tiers import CAUTION, TIERS
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -30,13 +30,42 @@ BRIEF = 5
 """So many decks stand with a photo on the first page."""
 
 DECK_COLUMNS = (
-    "order", "deck", "visit", "tier", "tier_if_true", "tier_by_person", "gaps", "concerns", "possible",
-    "unreviewed", "photos", "reason", "go_back_for", "draft",
-)  # fmt: skip
+    "order",
+    "deck",
+    "visit",
+    "tier",
+    "tier_if_true",
+    "tier_by_person",
+    "gaps",
+    "concerns",
+    "possible",
+    "unreviewed",
+    "photos",
+    "reason",
+    "go_back_for",
+    "draft",
+)
 CONCERN_COLUMNS = (
-    "deck", "visit", "number", "rule", "tag", "kind", "standing", "status", "tier", "place", "count",
-    "concluded", "why", "repair", "verify_on_site", "call", "source", "photos", "photo_hashes",
-)  # fmt: skip
+    "deck",
+    "visit",
+    "number",
+    "rule",
+    "tag",
+    "kind",
+    "standing",
+    "status",
+    "tier",
+    "place",
+    "count",
+    "concluded",
+    "why",
+    "repair",
+    "verify_on_site",
+    "call",
+    "source",
+    "photos",
+    "photo_hashes",
+)
 
 
 @cache
@@ -51,11 +80,18 @@ def environment() -> Environment:
         keep_trailing_newline=True,
     )
     env.globals.update(
-        palette=look.PALETTE, type=look.TYPE, space=look.SPACE, shapes=tuple(look.SHAPES), spot=spot,
+        palette=look.PALETTE,
+        type=look.TYPE,
+        space=look.SPACE,
+        shapes=tuple(look.SHAPES),
+        spot=spot,
         glyph=lambda shape: Markup(glyph(shape)),  # noqa: S704 (drawn here from constants alone)
-        unreviewed_words=unreviewed_words, caution=CAUTION, cautions=CAUTIONS, draft_line=DRAFT_LINE,
+        unreviewed_words=unreviewed_words,
+        caution=CAUTION,
+        cautions=CAUTIONS,
+        draft_line=DRAFT_LINE,
         shape_words=[(look.shape_key(tier), tier_words(tier)) for tier in (*TIERS[:-1], None, TIERS[-1])],
-    )  # fmt: skip
+    )
     env.filters["css"] = css_string
     return env
 
@@ -111,19 +147,23 @@ def html(
     """Return the report as one self-contained HTML file."""
     title = f"Deck report {views[0].deck}" if len(views) == 1 else "Decks, worst first"
     tags = sorted({one.tag for summary in summaries for one in summary.concerns if one.tag})
-    text = environment().get_template("report.html").render(
-        title=title,
-        decks=[_with_markup(view) for view in views],
-        brief=BRIEF,
-        draft=draft,
-        stamp=stamp,
-        summary_line=_summary_line(summaries, source, file),
-        definitions=[(tag, clean(source.definitions[tag])) for tag in tags if tag in source.definitions],
-        versions=version_rows(source),
-        originals=_originals(summaries, source) if stamp else (),
-        made_from=made_from(summaries, source, options, stamp, file),
-        **page_words(options, draft=draft, stamp=stamp),
-    )  # fmt: skip
+    text = (
+        environment()
+        .get_template("report.html")
+        .render(
+            title=title,
+            decks=[_with_markup(view) for view in views],
+            brief=BRIEF,
+            draft=draft,
+            stamp=stamp,
+            summary_line=_summary_line(summaries, source, file),
+            definitions=[(tag, clean(source.definitions[tag])) for tag in tags if tag in source.definitions],
+            versions=version_rows(source),
+            originals=_originals(summaries, source) if stamp else (),
+            made_from=made_from(summaries, source, options, stamp, file),
+            **page_words(options, draft=draft, stamp=stamp),
+        )
+    )
     return text.encode("utf-8", "replace")
 
 

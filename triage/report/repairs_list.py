@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from triage.domain.tiers import TIERS
 from triage.report.phrases import tier_short
 from triage.report.text import and_list, clean
-from triage.words.tiers import TIERS
 
 if TYPE_CHECKING:
     from triage.assess.records import Concern

@@ -27,9 +27,23 @@ if TYPE_CHECKING:
     from triage.library import Library
 
 COLUMNS = (
-    "deck", "visit", "order", "rule", "element", "tier", "place", "count", "repair", "verify_on_site",
-    "photo_before", "before_covering", "done", "by", "photo", "note",
-)  # fmt: skip
+    "deck",
+    "visit",
+    "order",
+    "rule",
+    "element",
+    "tier",
+    "place",
+    "count",
+    "repair",
+    "verify_on_site",
+    "photo_before",
+    "before_covering",
+    "done",
+    "by",
+    "photo",
+    "note",
+)
 FILLED_IN = ("done", "by", "photo", "note")
 """Columns that are empty on the way out."""
 _SAID = ("deck", "visit", "rule", "place", *FILLED_IN)
@@ -65,13 +79,20 @@ def repair_rows(
         element = element_of_concern(one, element_of)
         rows.append(
             {
-                "deck": summary.deck, "visit": summary.visit, "order": order, "rule": one.rule,
-                "element": element, "tier": one.tier, "place": one.place, "count": one.count,
-                "repair": one.repair, "verify_on_site": one.verify_on_site,
+                "deck": summary.deck,
+                "visit": summary.visit,
+                "order": order,
+                "rule": one.rule,
+                "element": element,
+                "tier": one.tier,
+                "place": one.place,
+                "count": one.count,
+                "repair": one.repair,
+                "verify_on_site": one.verify_on_site,
                 "photo_before": next(iter(photo_names(one.photos[:1], record)), ""),
                 "before_covering": "photograph before covering" if element in _COVERED else "",
             }
-        )  # fmt: skip
+        )
     return rows
 
 
@@ -145,7 +166,7 @@ def _said(
     lib: Library, cells: Mapping[str, str], digest: str, open_places: set[tuple[str, str, str]], by: str
 ) -> Any:
     """Return the event of a filled-in row; raises BadInput with the reason why it is set aside."""
-    from triage.library import Said
+    from triage.library import EventDraft
 
     deck, rule, place = cells["deck"], cells["rule"], cells["place"]
     if (deck, rule, place) not in open_places:
@@ -156,11 +177,17 @@ def _said(
     done, count, day = _done(cells["done"])
     photo = _after_photo(lib, deck, cells["photo"]) if cells["photo"] else None
     payload = {
-        "deck": deck, "visit": cells["visit"] or None, "rule": rule, "done": done, "count": count,
-        "day": day, "photo": photo, "row": digest,
-    }  # fmt: skip
+        "deck": deck,
+        "visit": cells["visit"] or None,
+        "rule": rule,
+        "done": done,
+        "count": count,
+        "day": day,
+        "photo": photo,
+        "row": digest,
+    }
     private = {"place": place, "done_by": cells["by"], "note": cells["note"]}
-    return Said(EVENT, payload, by, None, {name: text for name, text in private.items() if text})
+    return EventDraft(EVENT, payload, by, None, {name: text for name, text in private.items() if text})
 
 
 def _after_photo(lib: Library, deck: str, name: str) -> str:

@@ -172,12 +172,22 @@ def _anchors(
     left, top, w, d = box
     middle = left + w * 0.42
     points = {
-        "ledger": (middle, top), "band": (left + w * 0.7, top), "flashing": (left + w * 0.2, top - 12),
-        "hanger": (left + w * 0.3, top + 12), "connector": (left + w * 0.55, top + 12),
-        "hold-down": (left + w * 0.85, top + 12), "joist": (middle, top + d * 0.45), "beam": (middle, beam_y),
-        "post": (posts[0], beam_y), "footing": (posts[-1], beam_y), "brace": (left + w * 0.7, beam_y),
-        "decking": (left + w * 0.7, top + d * 0.6), "guard": (left + w * 0.2, top + d),
-        "guard-post": (left + w * 0.4, top + d), "stair": (left + w * 0.62 + 14, top + d + 18),
-        "stringer": (left + w * 0.62 + 14, top + d + 26), "whole-deck": (left + w * 0.5, top + d * 0.3),
-    }  # fmt: skip
+        "ledger": (middle, top),
+        "band": (left + w * 0.7, top),
+        "flashing": (left + w * 0.2, top - 12),
+        "hanger": (left + w * 0.3, top + 12),
+        "connector": (left + w * 0.55, top + 12),
+        "hold-down": (left + w * 0.85, top + 12),
+        "joist": (middle, top + d * 0.45),
+        "beam": (middle, beam_y),
+        "post": (posts[0], beam_y),
+        "footing": (posts[-1], beam_y),
+        "brace": (left + w * 0.7, beam_y),
+        "decking": (left + w * 0.7, top + d * 0.6),
+        "guard": (left + w * 0.2, top + d),
+        "guard-post": (left + w * 0.4, top + d),
+        "stair": (left + w * 0.62 + 14, top + d + 18),
+        "stringer": (left + w * 0.62 + 14, top + d + 26),
+        "whole-deck": (left + w * 0.5, top + d * 0.3),
+    }
     return Anchors(joists, posts, top + 12, beam_y, points, (left + w * 0.5, top + d * 0.7))

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from triage.assess.grown import Grown
+from triage.assess.grown import SeverityChange
 from triage.library.records import Box, Closing, Fact, Finding, Label, Lift, PersonTier, Photo, Warned
 from triage.report.pictures import PhotoProvider
 
@@ -46,7 +46,7 @@ class DeckRecord:
     repairs: tuple[RepairDone, ...] = ()
     private: Mapping[str, str] = field(default_factory=dict)
     positions: Mapping[str, str] = field(default_factory=dict)
-    grown: tuple[Grown, ...] = ()
+    grown: tuple[SeverityChange, ...] = ()
 
 
 @dataclass(frozen=True)

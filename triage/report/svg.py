@@ -49,9 +49,16 @@ class Pen:
         self.parts.append(f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(radius)}" fill="{PALETTE["ink"]}"/>')
 
     def text(
-        self, x: float, y: float, words: str, *, size: float = 11, anchor: str = "start", bold: bool = False,
+        self,
+        x: float,
+        y: float,
+        words: str,
+        *,
+        size: float = 11,
+        anchor: str = "start",
+        bold: bool = False,
         colour: str = "ink",
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Write words; the anchor is 'start', 'middle' or 'end'."""
         weight = ' font-weight="700"' if bold else ""
         self.parts.append(

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from triage.batch import Cancel, Progress, check_cancel
 from triage.errors import BadInput
-from triage.jobs import Cancel, Progress, check_cancel
 from triage.library.store import write_whole
 from triage.report import render
 from triage.report.content import DeckView, deck_view, is_draft
@@ -99,9 +99,13 @@ def make_pack(
 
 
 def _per_deck(
-    summaries: Sequence[DeckSummary], views: Sequence[DeckView], source: Source, options: Options,
-    draft: bool, stamp: Stamp | None,
-) -> dict[str, bytes]:  # fmt: skip
+    summaries: Sequence[DeckSummary],
+    views: Sequence[DeckView],
+    source: Source,
+    options: Options,
+    draft: bool,
+    stamp: Stamp | None,
+) -> dict[str, bytes]:
     """Return the files of single decks that were asked for: reports and letters."""
     files: dict[str, bytes] = {}
     for summary, view, name in zip(summaries, views, file_names(views), strict=True):

@@ -81,9 +81,15 @@ def rounds(rgb: Pixels, found: Measurable, most: int = 60) -> list[Round]:
     flat = rectify(rgb, found)
     smooth = cv2.GaussianBlur(flat.grey, (0, 0), max(0.8, 0.06 * flat.px_per_in))
     circles = cv2.HoughCircles(
-        smooth, cv2.HOUGH_GRADIENT_ALT, 1.5, flat.px_per_in * 1.2, param1=200, param2=0.8,
-        minRadius=int(SMALLEST_IN / 2 * flat.px_per_in), maxRadius=round(LARGEST_IN / 2 * flat.px_per_in) + 1,
-    )  # fmt: skip
+        smooth,
+        cv2.HOUGH_GRADIENT_ALT,
+        1.5,
+        flat.px_per_in * 1.2,
+        param1=200,
+        param2=0.8,
+        minRadius=int(SMALLEST_IN / 2 * flat.px_per_in),
+        maxRadius=round(LARGEST_IN / 2 * flat.px_per_in) + 1,
+    )
     if circles is None:
         return []
     spots = []

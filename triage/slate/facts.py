@@ -7,11 +7,22 @@ from collections.abc import Sequence
 from triage.errors import BadInput, WrongUsage
 from triage.slate.lengths import Length
 
-SMALLEST_COUNTS = frozenset({
-    "ledger_edge_in", "ledger_end_in", "ledger_row_spacing_in", "joist_end_bearing_in", "footing_width_in",
-    "footing_thickness_in", "footing_depth_in", "guard_height_in", "stair_guard_height_in", "stair_width_in",
-    "headroom_in", "stair_run_in",
-})  # fmt: skip
+SMALLEST_COUNTS = frozenset(
+    {
+        "ledger_edge_in",
+        "ledger_end_in",
+        "ledger_row_spacing_in",
+        "joist_end_bearing_in",
+        "footing_width_in",
+        "footing_thickness_in",
+        "footing_depth_in",
+        "guard_height_in",
+        "stair_guard_height_in",
+        "stair_width_in",
+        "headroom_in",
+        "stair_run_in",
+    }
+)
 """Facts of which there must be enough: of several lengths the smallest counts. Of all others the largest."""
 SPREAD = frozenset({"stair_rise_spread_in"})
 """Facts that are the difference of the largest and the smallest."""

@@ -64,11 +64,16 @@ def _half_width(fit: PlaneFit, pixels: Floats, inches: float, click_sd_px: float
     """Half of the 95 % interval, from the fit, the gap behind the paper, the clicks and the printer."""
     from scipy.stats import t
 
-    slope = np.array([
-        (_length(fit, fit.values + step, GAP_MM, pixels) - _length(fit, fit.values - step, GAP_MM, pixels))
-        / (2 * step.sum())
-        for step in np.diag(_STEP)
-    ])  # fmt: skip
+    slope = np.array(
+        [
+            (
+                _length(fit, fit.values + step, GAP_MM, pixels)
+                - _length(fit, fit.values - step, GAP_MM, pixels)
+            )
+            / (2 * step.sum())
+            for step in np.diag(_STEP)
+        ]
+    )
     by_gap = (_length(fit, fit.values, GAP_MM + 1, pixels) - inches) * GAP_SD_MM
     clicks = [
         (_length(fit, fit.values, GAP_MM, pixels + move) - inches) * click_sd_px

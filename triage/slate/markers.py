@@ -178,9 +178,7 @@ def _wanted_points(markers: list[Marker]) -> tuple[Floats, Floats, Floats, Float
             outward.append(np.tile([edge[1], -edge[0]], (len(ALONG), 1)))
             normal.append(np.tile([run[1], -run[0]], (len(ALONG), 1)))
             cell.append(np.full(len(ALONG), _depth(marker, side) / MARKER_CELLS))
-    return (
-        np.vstack(card), np.vstack(outward), np.vstack(start), np.vstack(normal), np.concatenate(cell)
-    )  # fmt: skip
+    return (np.vstack(card), np.vstack(outward), np.vstack(start), np.vstack(normal), np.concatenate(cell))
 
 
 def _depth(marker: Marker, side: int) -> float:

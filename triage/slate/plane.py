@@ -230,9 +230,13 @@ def _solve(sides: SidePoints, frame: Frame, start: Floats, sd: float) -> Floats:
     from scipy.optimize import least_squares
 
     solved = least_squares(
-        lambda v: _rows(sides, frame, v, sd), start, jac=lambda v: _jacobian(
-            lambda w: _rows(sides, frame, w, sd), v), method="lm", x_scale=_SCALE, max_nfev=60,
-    )  # fmt: skip
+        lambda v: _rows(sides, frame, v, sd),
+        start,
+        jac=lambda v: _jacobian(lambda w: _rows(sides, frame, w, sd), v),
+        method="lm",
+        x_scale=_SCALE,
+        max_nfev=60,
+    )
     return np.asarray(solved.x, dtype=np.float64)
 
 
@@ -259,10 +263,18 @@ def _offsets(sides: SidePoints, frame: Frame, values: Floats) -> Floats:
 def _rows(sides: SidePoints, frame: Frame, values: Floats, sd: float) -> Floats:
     mm_per_px = max(values[5], 1.0) / frame.focal_px
     across, both, down = values[11:14]
-    prior = np.array([
-        values[6] / frame.focal_sd, values[7] / DISTORTION_SD,
-        values[8] / MIDDLE_SD, values[9] / MIDDLE_SD, values[10] / (BLEED_SD_MM_PER_PX * mm_per_px),
-        across / BEND_SD_PER_M, both / BEND_SD_PER_M, down / BEND_SD_PER_M,
-        (across * down - both**2) / STRETCH_SD_PER_M2, values[14] / DISTORTION4_SD,
-    ])  # fmt: skip
+    prior = np.array(
+        [
+            values[6] / frame.focal_sd,
+            values[7] / DISTORTION_SD,
+            values[8] / MIDDLE_SD,
+            values[9] / MIDDLE_SD,
+            values[10] / (BLEED_SD_MM_PER_PX * mm_per_px),
+            across / BEND_SD_PER_M,
+            both / BEND_SD_PER_M,
+            down / BEND_SD_PER_M,
+            (across * down - both**2) / STRETCH_SD_PER_M2,
+            values[14] / DISTORTION4_SD,
+        ]
+    )
     return np.concatenate([_offsets(sides, frame, values) / sd, prior])

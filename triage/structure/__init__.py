@@ -15,10 +15,24 @@ from triage.structure.facts import parse_fact
 __all__ = ["CHECK_IDS", "Check", "run_checks"]
 
 CHECK_IDS: tuple[str, ...] = (
-    "ledger-spacing-table", "ledger-fastener-mechanics", "ledger-placement", "joist-span", "joist-overhang",
-    "joist-bearing", "beam-span", "beam-bearing", "post-height", "footing-size", "hold-down", "guard-height",
-    "guard-opening", "guard-post", "stair-rise", "stair-run", "stringer-attachment",
-)  # fmt: skip
+    "ledger-spacing-table",
+    "ledger-fastener-mechanics",
+    "ledger-placement",
+    "joist-span",
+    "joist-overhang",
+    "joist-bearing",
+    "beam-span",
+    "beam-bearing",
+    "post-height",
+    "footing-size",
+    "hold-down",
+    "guard-height",
+    "guard-opening",
+    "guard-post",
+    "stair-rise",
+    "stair-run",
+    "stringer-attachment",
+)
 """Every check there is, along the load path; `joist-bearing` only where the bearing was measured."""
 
 

@@ -37,10 +37,17 @@ class Check:
     def to_json(self) -> dict[str, Any]:
         """Return the check as plain data with the keys of the command's JSON."""
         return {
-            "check": self.check, "kind": self.kind, "demand": _plain(self.demand),
-            "capacity": _plain(self.capacity), "ratio": _plain(self.ratio), "unit": self.unit,
-            "verdict": self.verdict, "missing": list(self.missing), "why": self.why, "source": self.source,
-        }  # fmt: skip
+            "check": self.check,
+            "kind": self.kind,
+            "demand": _plain(self.demand),
+            "capacity": _plain(self.capacity),
+            "ratio": _plain(self.ratio),
+            "unit": self.unit,
+            "verdict": self.verdict,
+            "missing": list(self.missing),
+            "why": self.why,
+            "source": self.source,
+        }
 
 
 def _plain(value: float | None) -> float | None:
@@ -95,9 +102,15 @@ class Facts:
 
 
 def compare(
-    check: str, kind: str, demand: float | None, capacity: float | None, unit: str, why: str, source: str,
+    check: str,
+    kind: str,
+    demand: float | None,
+    capacity: float | None,
+    unit: str,
+    why: str,
+    source: str,
     missing: Iterable[str] = (),
-) -> Check:  # fmt: skip
+) -> Check:
     """Return a check of demand against capacity: over above 1, cannot-say when something is missing.
 
     A capacity of zero gives no ratio and is over.
@@ -119,9 +132,14 @@ def ratio_of(demand: float, capacity: float) -> float | None:
 
 
 def cannot_say(
-    check: str, kind: str, unit: str, why: str, source: str, missing: Iterable[str] = (),
+    check: str,
+    kind: str,
+    unit: str,
+    why: str,
+    source: str,
+    missing: Iterable[str] = (),
     demand: float | None = None,
-) -> Check:  # fmt: skip
+) -> Check:
     """Return a check that cannot be said, with the reason or the facts it needs."""
     return Check(check, kind, demand, None, None, unit, CANNOT_SAY, tuple(missing), why, source)
 

@@ -10,11 +10,22 @@ _SLACK_FT = 0.5
 
 _ABSENT = (
     ("has_beam", ("beam_size", "beam_span_ft", "beam_bearing")),
-    ("has_stairs", ("stair_rise_in", "stair_rise_spread_in", "stair_run_in", "stair_width_in",
-                    "stringer_attachment", "stair_guard_height_in", "stair_guard_gap_in", "headroom_in")),
+    (
+        "has_stairs",
+        (
+            "stair_rise_in",
+            "stair_rise_spread_in",
+            "stair_run_in",
+            "stair_width_in",
+            "stringer_attachment",
+            "stair_guard_height_in",
+            "stair_guard_gap_in",
+            "headroom_in",
+        ),
+    ),
     ("has_guard", ("guard_height_in", "guard_gap_in", "guard_post_firm", "guard_post_notched")),
     ("attached", ("ledger_fastener", "ledger_nail", "ledger_fastener_spacing_in", "ledger_on")),
-)  # fmt: skip
+)
 _NOT_LONGER = (
     ("joist_span_ft", "deck_depth_ft"),
     ("joist_overhang_ft", "deck_depth_ft"),

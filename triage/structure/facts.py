@@ -50,10 +50,15 @@ class FactKey:
         """Return the key as plain data, for help texts and forms."""
         bounded = math.isfinite(self.high)
         return {
-            "key": self.key, "type": self.type, "unit": self.unit, "choices": list(self.choices),
-            "low": self.low if bounded else None, "high": self.high if bounded else None,
-            "meaning": self.meaning, "element": self.element,
-        }  # fmt: skip
+            "key": self.key,
+            "type": self.type,
+            "unit": self.unit,
+            "choices": list(self.choices),
+            "low": self.low if bounded else None,
+            "high": self.high if bounded else None,
+            "meaning": self.meaning,
+            "element": self.element,
+        }
 
 
 def _load() -> Mapping[str, FactKey]:
@@ -206,9 +211,16 @@ def _beam(schema: FactKey, raw: object) -> str:
 
 
 _PARSERS: dict[str, Callable[[FactKey, object], Any]] = {
-    "number": _number, "count": _count, "bool": _bool, "choice": _choice, "list": _list, "text": _text,
-    "member": _member, "post": _member, "beam": _beam,
-}  # fmt: skip
+    "number": _number,
+    "count": _count,
+    "bool": _bool,
+    "choice": _choice,
+    "list": _list,
+    "text": _text,
+    "member": _member,
+    "post": _member,
+    "beam": _beam,
+}
 
 
 def read_facts_file(path: Path | str) -> dict[tuple[str, str | None], dict[str, Any]]:

@@ -59,10 +59,17 @@ def _by_mechanics(facts: Facts) -> str:
     """Return the span by bending and deflection in words, or nothing where no design values are held."""
     loads = design_loads(facts)
     spans = [
-        joist_span_ft(str(facts.species()), str(facts.get("joist_size")), facts.number("joist_spacing_in"),
-                      psf, loads.dead_psf, duration)
-        for _, psf, duration in loads.cases() if psf > 0
-    ]  # fmt: skip
+        joist_span_ft(
+            str(facts.species()),
+            str(facts.get("joist_size")),
+            facts.number("joist_spacing_in"),
+            psf,
+            loads.dead_psf,
+            duration,
+        )
+        for _, psf, duration in loads.cases()
+        if psf > 0
+    ]
     known = [span for span in spans if span is not None]
     return f"; by bending and L/360 (NDS 2018, No. 2, wet) {printed(min(known))}" if known else ""
 

@@ -39,8 +39,15 @@ def stair_rise(facts: Facts) -> Check:
         words = (
             f"the rises of the flight differ by {spread:g} in, at most 3/8 in: an uneven step trips people"
         )
-        uneven = compare("stair-rise", HAZARD, spread, limit("stair_rise_spread_in"), "in", words,
-                         limit_source("stair_rise_spread_in"))  # fmt: skip
+        uneven = compare(
+            "stair-rise",
+            HAZARD,
+            spread,
+            limit("stair_rise_spread_in"),
+            "in",
+            words,
+            limit_source("stair_rise_spread_in"),
+        )
         if uneven.verdict == OVER and (uneven.ratio or 0) > (check.ratio or 0):
             check = uneven
     return dated(check, facts, int(facts.edition[-4:]))

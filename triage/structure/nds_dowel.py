@@ -11,21 +11,39 @@ import math
 from dataclasses import dataclass
 
 SPECIFIC_GRAVITY: dict[str, float] = {
-    "southern-pine": 0.55, "douglas-fir-larch": 0.50, "hem-fir": 0.43, "spruce-pine-fir": 0.42,
-    "redwood": 0.37, "western-cedar": 0.36,
-}  # fmt: skip
+    "southern-pine": 0.55,
+    "douglas-fir-larch": 0.50,
+    "hem-fir": 0.43,
+    "spruce-pine-fir": 0.42,
+    "redwood": 0.37,
+    "western-cedar": 0.36,
+}
 """NDS 2018 Table 12.3.3A (redwood open grain 0.37 from memory)."""
 
 _NAIL_BENDING_KSI = ((0.142, 100.0), (0.177, 90.0), (0.236, 80.0), (0.273, 70.0), (0.344, 60.0))
 LAG_ROOT_DIAMETER_IN: dict[float, float] = {
-    0.25: 0.173, 0.3125: 0.227, 0.375: 0.265, 0.4375: 0.328, 0.5: 0.371, 0.625: 0.471, 0.75: 0.579,
-    0.875: 0.683, 1.0: 0.780,
-}  # fmt: skip
+    0.25: 0.173,
+    0.3125: 0.227,
+    0.375: 0.265,
+    0.4375: 0.328,
+    0.5: 0.371,
+    0.625: 0.471,
+    0.75: 0.579,
+    0.875: 0.683,
+    1.0: 0.780,
+}
 """NDS 2018 Table L2, by nominal diameter."""
 LAG_TIP_IN: dict[float, float] = {
-    0.25: 5 / 32, 0.3125: 3 / 16, 0.375: 7 / 32, 0.4375: 9 / 32, 0.5: 5 / 16, 0.625: 3 / 8, 0.75: 7 / 16,
-    0.875: 1 / 2, 1.0: 9 / 16,
-}  # fmt: skip
+    0.25: 5 / 32,
+    0.3125: 3 / 16,
+    0.375: 7 / 32,
+    0.4375: 9 / 32,
+    0.5: 5 / 16,
+    0.625: 3 / 8,
+    0.75: 7 / 16,
+    0.875: 1 / 2,
+    1.0: 9 / 16,
+}
 """Length of the tapered tip, NDS 2018 Table L2, by nominal diameter."""
 _LAG_BENDING_KSI = {0.25: 70.0, 0.3125: 60.0}
 BOLT_BENDING_PSI = 45_000.0

@@ -61,9 +61,17 @@ def joist_span_ft(
     values = bending_values(species, size)
     if values is None:
         return None
-    return min(LONGEST_JOIST_FT, _span_ft(values, 1.5, DEPTH_IN[size], REPETITIVE * duration,
-                                          (load_psf + dead_psf) * spacing_in / 12,
-                                          load_psf * spacing_in / 12))  # fmt: skip
+    return min(
+        LONGEST_JOIST_FT,
+        _span_ft(
+            values,
+            1.5,
+            DEPTH_IN[size],
+            REPETITIVE * duration,
+            (load_psf + dead_psf) * spacing_in / 12,
+            load_psf * spacing_in / 12,
+        ),
+    )
 
 
 def beam_span_ft(
@@ -109,16 +117,22 @@ class Compression:
 
 
 _LUMBER_COLUMNS = {
-    "southern-pine": (1450.0, 1400.0, 510e3), "douglas-fir-larch": (1350.0 * 1.15, 1350.0 * 1.1, 580e3),
-    "hem-fir": (1300.0 * 1.15, 1300.0 * 1.1, 470e3), "spruce-pine-fir": (1150.0 * 1.15, 1150.0 * 1.1, 510e3),
-    "western-cedar": (650.0 * 1.15, 650.0 * 1.1, 370e3), "redwood": (650.0 * 1.15, 650.0 * 1.1, 370e3),
-}  # fmt: skip
+    "southern-pine": (1450.0, 1400.0, 510e3),
+    "douglas-fir-larch": (1350.0 * 1.15, 1350.0 * 1.1, 580e3),
+    "hem-fir": (1300.0 * 1.15, 1300.0 * 1.1, 470e3),
+    "spruce-pine-fir": (1150.0 * 1.15, 1150.0 * 1.1, 510e3),
+    "western-cedar": (650.0 * 1.15, 650.0 * 1.1, 370e3),
+    "redwood": (650.0 * 1.15, 650.0 * 1.1, 370e3),
+}
 """No. 2 dimension lumber, 4 in and 6 in wide; redwood is taken as western cedar, which is lower."""
 _TIMBER_COLUMNS = {
-    "southern-pine": (525.0, 440e3), "douglas-fir-larch": (700.0 * 0.91, 470e3),
-    "hem-fir": (575.0 * 0.91, 400e3), "spruce-pine-fir": (500.0 * 0.91, 370e3),
-    "western-cedar": (475.0 * 0.91, 290e3), "redwood": (475.0 * 0.91, 290e3),
-}  # fmt: skip
+    "southern-pine": (525.0, 440e3),
+    "douglas-fir-larch": (700.0 * 0.91, 470e3),
+    "hem-fir": (575.0 * 0.91, 400e3),
+    "spruce-pine-fir": (500.0 * 0.91, 370e3),
+    "western-cedar": (475.0 * 0.91, 290e3),
+    "redwood": (475.0 * 0.91, 290e3),
+}
 """No. 2 posts and timbers (5x5 and larger); wet service 0.91 on F_c, southern pine is tabulated wet."""
 POST_IN = {"4x4": (3.5, 3.5), "4x6": (3.5, 5.5), "6x6": (5.5, 5.5), "8x8": (7.5, 7.5)}
 _SAWN_C = 0.8

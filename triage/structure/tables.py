@@ -12,8 +12,11 @@ from typing import Any
 FOLDER = Path(__file__).resolve().parent.parent / "data" / "tables"
 _EDGE = 1e-9
 EDITION_WORDS = {
-    "irc-2018": "IRC 2018", "irc-2021": "IRC 2021", "irc-2024": "IRC 2024", "dca6-2015": "AWC DCA 6-2015",
-}  # fmt: skip
+    "irc-2018": "IRC 2018",
+    "irc-2021": "IRC 2021",
+    "irc-2024": "IRC 2024",
+    "dca6-2015": "AWC DCA 6-2015",
+}
 
 
 @cache

@@ -10,16 +10,22 @@ from typing import Any
 
 from triage.errors import BadInput
 from triage.label.files import safe_cell
-from triage.library import Library, Said
+from triage.library import EventDraft, Library
 from triage.library.records import Photo
 from triage.library.store import write_whole
 from triage.structure.facts import contradictions, parse_fact, read_facts_file
 
 
 def set_facts(
-    library: Library, deck: str, pairs: Mapping[str, str], *, by: str, visit: str | None = None,
-    photos: Sequence[Photo] = (), dry_run: bool = False,
-) -> dict[str, Any]:  # fmt: skip
+    library: Library,
+    deck: str,
+    pairs: Mapping[str, str],
+    *,
+    by: str,
+    visit: str | None = None,
+    photos: Sequence[Photo] = (),
+    dry_run: bool = False,
+) -> dict[str, Any]:
     """Tell facts of one deck; an empty value takes a fact away. Raises BadInput with nothing stored."""
     visit = visit or library.latest_visit(deck)
     values = {key: None if raw == "" else parse_fact(key, raw) for key, raw in pairs.items()}
@@ -31,7 +37,7 @@ def set_facts(
 
 def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) -> dict[str, dict[str, Any]]:
     """Tell the facts of a TOML or CSV file, as one act. Raises BadInput naming file, line and key."""
-    said: list[Said] = []
+    said: list[EventDraft] = []
     told: dict[str, dict[str, Any]] = {}
     for (deck, visit), values in read_facts_file(path).items():
         said += _said(library, deck, visit or library.latest_visit(deck), values, by, ())
@@ -65,9 +71,13 @@ def _as_text(value: Any) -> str:
 
 
 def _said(
-    library: Library, deck: str, visit: str | None, values: Mapping[str, Any], by: str,
+    library: Library,
+    deck: str,
+    visit: str | None,
+    values: Mapping[str, Any],
+    by: str,
     photos: Sequence[Photo],
-) -> list[Said]:  # fmt: skip
+) -> list[EventDraft]:
     before = {key: fact.value for key, fact in library.facts(deck, visit).items()}
     after = {key: value for key, value in {**before, **values}.items() if value is not None}
     faults = contradictions(after)
@@ -75,7 +85,7 @@ def _said(
         raise BadInput(f"Deck {deck}: {faults[0]}", "Put right the one that is wrong; nothing was stored.")
     shas = [photo.sha for photo in photos]
     return [
-        Said("fact", {"deck": deck, "visit": visit, "key": key, "value": value, "photos": shas}, by)
+        EventDraft("fact", {"deck": deck, "visit": visit, "key": key, "value": value, "photos": shas}, by)
         for key, value in values.items()
         if _plain(before.get(key)) != _plain(value) or shas
     ]

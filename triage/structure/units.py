@@ -11,10 +11,18 @@ from triage.errors import BadInput
 
 _NUMBER = r"(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+|\.\d+)"
 _INCH_PER = {
-    "ft": 12.0, "foot": 12.0, "feet": 12.0, "'": 12.0,
-    "in": 1.0, "inch": 1.0, "inches": 1.0, '"': 1.0,
-    "mm": 1 / 25.4, "cm": 1 / 2.54, "m": 1000 / 25.4,
-}  # fmt: skip
+    "ft": 12.0,
+    "foot": 12.0,
+    "feet": 12.0,
+    "'": 12.0,
+    "in": 1.0,
+    "inch": 1.0,
+    "inches": 1.0,
+    '"': 1.0,
+    "mm": 1 / 25.4,
+    "cm": 1 / 2.54,
+    "m": 1000 / 25.4,
+}
 _SIMPLE = re.compile(rf"{_NUMBER}\s*([a-z'\"]+)\.?")
 _FEET_INCHES = re.compile(rf"(\d+)\s*(?:ft|feet|foot|')\.?\s*-?\s*{_NUMBER}\s*(?:in|inches|inch|\")\.?")
 _MIXED = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)")

@@ -26,7 +26,7 @@ from triage.train.table import draw
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from triage.embed.vectors import PhotoVectors
+    from triage.features.vectors import PhotoVectors
     from triage.train.types import Box, Floats, Floats32, VectorsOf
 
 HIGHEST = 6

@@ -12,7 +12,7 @@ from triage.library.records import UNSORTED
 from triage.train.types import TagModel, TooFew, TrainingLabel
 
 if TYPE_CHECKING:
-    from triage.jobs import Cancel, Progress
+    from triage.batch import Cancel, Progress
     from triage.library import Library
     from triage.train.compare import Compared
     from triage.train.types import VectorsOf
@@ -22,7 +22,7 @@ _DISPUTED_WEIGHT = 0.5
 
 
 @dataclass
-class Trained:
+class TrainResult:
     """What a training did: the model in use afterwards and what is said of each tag."""
 
     model: str | None
@@ -49,11 +49,16 @@ def training_labels(library: Library) -> list[TrainingLabel]:
         for label in rows:
             found.append(
                 TrainingLabel(
-                    photo=label.photo, tag=label.tag, value=label.value, boxes=label.boxes,
+                    photo=label.photo,
+                    tag=label.tag,
+                    value=label.value,
+                    boxes=label.boxes,
                     weight=_DISPUTED_WEIGHT if word.disputed else 1.0,
-                    asked_by="machine" if label.saw_machine else label.asked_by, by=label.by, at=label.at,
+                    asked_by="machine" if label.saw_machine else label.asked_by,
+                    by=label.by,
+                    at=label.at,
                 )
-            )  # fmt: skip
+            )
         if word.settled and not rows:
             found.append(TrainingLabel(photo=word.photo, tag=word.tag, value=word.value, by="settled"))
     return found
@@ -68,12 +73,12 @@ def train_library(
     keep: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
-) -> Trained:
+) -> TrainResult:
     """Train one model per tag on the library's labels and put it in use.
 
     Raises BadInput when there are no labels at all or a named tag is unknown.
     """
-    from triage.embed.keep import embed_photos, vectors_of
+    from triage.features.keep import embed_photos, vectors_of
     from triage.train.learn import train_tags
     from triage.train.report import tag_json
 
@@ -115,7 +120,7 @@ def train_library(
     model = _store(library, new, {"tags": said_of, "data": data}, by)
     stays = "old" if previous and all(kept[tag] is previous.get(tag) for tag in wanted) else "new"
     told = {tag: one.to_json() for tag, one in compared.items()}
-    return Trained(model, said_of, embedded.set_aside, stays, told)
+    return TrainResult(model, said_of, embedded.set_aside, stays, told)
 
 
 def _data_hash(
@@ -126,7 +131,7 @@ def _data_hash(
     import json
     from dataclasses import asdict
 
-    from triage.embed.recipe import default_recipe
+    from triage.features.recipe import default_recipe
     from triage.train.store import FORMAT
     from triage.version import __version__
 
@@ -135,13 +140,13 @@ def _data_hash(
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
-def _same_again(library: Library, data: str) -> Trained | None:
+def _same_again(library: Library, data: str) -> TrainResult | None:
     """Return what the last training said, where nothing that it hangs on has changed since."""
     trained = library.statements("trained")
     if not trained or trained[-1].payload.get("data") != data or not library.model_dir.is_dir():
         return None
     payload = trained[-1].payload
-    return Trained(str(payload["model"]), dict(payload["tags"]), kept="unchanged")
+    return TrainResult(str(payload["model"]), dict(payload["tags"]), kept="unchanged")
 
 
 def _compare(

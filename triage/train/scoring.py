@@ -13,7 +13,7 @@ from triage.train.cells import HIGHEST, cell_scores, linear_maps
 from triage.train.types import LIKELY_FROM, Box, Score, TagModel
 
 if TYPE_CHECKING:
-    from triage.embed.vectors import PhotoVectors
+    from triage.features.vectors import PhotoVectors
     from triage.train.types import Floats, Floats32, Linear
 
 MOST_BOXES = 3

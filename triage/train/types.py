@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from triage.embed.vectors import PhotoVectors
+    from triage.features.vectors import PhotoVectors
 
     Floats = NDArray[np.float64]
     Floats32 = NDArray[np.float32]

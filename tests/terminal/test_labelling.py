@@ -1,0 +1,259 @@
+"""The labelling screen: its session, its keys in a driven app, the real program in a pseudo-terminal."""
+
+import asyncio
+import fcntl
+import os
+import pty
+import select
+import signal
+import struct
+import subprocess
+import sys
+import termios
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from triage.errors import BadInput
+from triage.label.order import near_photos, questions
+from triage.label.rows import give_labels
+from triage.library import Library
+from triage.terminal.ask import AskApp
+from triage.terminal.picture import View, fitted, grid_box, lines, rulers
+from triage.terminal.session import Session
+
+
+def session(library, **options):
+    return Session(library, "ann", questions(library, by="ann", **options))
+
+
+def test_the_default_order_is_deck_by_deck_and_element_by_element(library):
+    asked = questions(library, by="ann")
+    assert len(asked) == 6 * 5
+    assert [one.photo.deck for one in asked] == ["D-17"] * 15 + ["D-18"] * 15
+    tags = [one.tag for one in asked[:15:3]]
+    assert all(len({one.tag for one in asked[at : at + 3]}) == 1 for at in range(0, 15, 3))
+    assert tags.index("nail-only-ledger") < tags.index("side-bolted-beam")
+    assert {one.asked_by for one in asked} == {"deck"}
+
+
+def test_what_a_person_has_answered_is_not_asked_again(library):
+    photo = library.photos()[0]
+    give_labels(library, photo, {"missing-hanger": "absent"}, by="ann")
+    asked = questions(library, by="ann", tags=["missing-hanger"])
+    assert photo.sha not in [one.photo.sha for one in asked]
+    assert len(questions(library, by="ben", tags=["missing-hanger"])) == 6
+
+
+def test_a_second_look_hands_out_what_others_labelled_without_their_labels(library):
+    for photo in library.photos()[:4]:
+        give_labels(library, photo, {"missing-hanger": "present"}, by="ben")
+    asked = questions(library, by="ann", second_look=3, tags=["missing-hanger"])
+    assert len(asked) == 3
+    assert {one.asked_by for one in asked} == {"second-look"}
+    assert asked == questions(library, by="ann", second_look=3, tags=["missing-hanger"])
+    with pytest.raises(BadInput, match="Nobody else"):
+        questions(library, by="ben", second_look=3)
+
+
+def test_orders_that_need_suggestions_say_so(library):
+    with pytest.raises(BadInput, match="no suggestions"):
+        questions(library, by="ann", order="dangerous")
+
+
+def test_the_nearest_photo_to_a_photo_is_itself(library):
+    photo = library.photos()[3]
+    assert near_photos(library, photo, library.photos())[0].sha == photo.sha
+
+
+def test_answers_are_on_the_disk_at_once_and_undo_goes_back(library):
+    run = session(library)
+    first = run.question
+    run.boxes = [grid_box("c4")]
+    run.answer("present")
+    (label,) = library.labels()
+    assert (label.value, label.boxes, label.asked_by) == ("present", ((0.25, 0.5, 0.125, 1 / 6),), "deck")
+    assert run.question != first
+    run.undo()
+    assert run.question == first
+    assert library.labels() == []
+
+
+def test_none_of_the_rest_answers_this_photo_only(library):
+    run = session(library)
+    photo = run.question.photo
+    run.answer("present")
+    run.step(-1)
+    assert run.none_of_the_rest() == 4
+    assert {label.photo for label in library.labels()} == {photo.sha}
+
+
+def test_absent_of_a_defect_never_spreads(library):
+    run = session(library)
+    with pytest.raises(BadInput, match="not spread"):
+        run.spread("absent", library.photos()[1:])
+    assert run.spread("present", library.photos()[1:3]) == 3
+    elements = session(library, tags=["shows-hanger"])
+    assert elements.spread("absent", library.photos()[1:3]) == 3
+
+
+@given(
+    st.sampled_from("abcdefgh"),
+    st.sampled_from("123456"),
+    st.sampled_from("abcdefgh"),
+    st.sampled_from("123456"),
+)
+def test_a_block_of_squares_covers_both_its_corners(a, b, c, d):
+    x, y, w, h = grid_box(f"{a}{b}-{c}{d}")
+    for letter, number in ((a, b), (c, d)):
+        sx, sy, sw, sh = grid_box(letter + number)
+        assert x <= sx + 1e-12 <= sx + sw <= x + w + 1e-9
+        assert y <= sy + 1e-12 <= sy + sh <= y + h + 1e-9
+    assert 0 <= x <= x + w <= 1 + 1e-9
+    assert 0 <= y <= y + h <= 1 + 1e-9
+
+
+@pytest.mark.parametrize("text", ["", "i1", "a7", "4c", "c4-", "c4-z9", "c44"])
+def test_a_square_that_is_none_is_refused(text):
+    with pytest.raises(ValueError, match="no square"):
+        grid_box(text)
+
+
+@given(st.floats(-3, 3), st.floats(-3, 3), st.floats(0.1, 40))
+def test_a_view_never_leaves_the_photo(right, down, factor):
+    left, top, r, b = View().zoomed(factor).moved(right, down).box()
+    assert -1e-9 <= left < r <= 1 + 1e-9
+    assert -1e-9 <= top < b <= 1 + 1e-9
+
+
+def test_a_picture_keeps_its_aspect_and_works_without_colour():
+    rgb = np.zeros((300, 400, 3), np.uint8)
+    rgb[:, 200:] = 255
+    assert fitted(400, 300, 54, 22) == (54, 20)
+    grey = lines(rgb, 40, 20, colour=False)
+    text = "".join(segment.text for segment in grey[0])
+    assert set(text) <= set(" .:-=+*#%@")
+    assert text[0] != text[-1]
+    coloured = lines(rgb, 40, 20, colour=True)
+    assert "".join(segment.text for segment in coloured[0]) == "▀" * 40
+    letters, numbers = rulers(View(), 40, 15)
+    assert letters.replace(" ", "") == "abcdefgh"
+    assert "".join(numbers).replace(" ", "") == "123456"
+
+
+def drive(app, *keys):
+    async def run():
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.pause()
+            for key in keys:
+                await pilot.press(key)
+            await pilot.pause()
+            return app.export_screenshot()
+
+    return asyncio.run(run())
+
+
+def test_keys_answer_mark_jump_and_undo(library):
+    app = AskApp(session(library))
+    drive(app, "s", "c", "4", "enter", "p", "a", "c", "u", "j", *"d-18", "enter", "x")
+    said = {(label.photo, label.tag): label for label in library.labels()}
+    photos = library.photos()
+    first = said[photos[0].sha, "nail-only-ledger"]
+    assert (first.value, first.boxes) == ("present", (grid_box("c4"),))
+    assert said[photos[1].sha, "nail-only-ledger"].value == "absent"
+    assert (photos[2].sha, "nail-only-ledger") not in said
+    assert sum(1 for sha, _ in said if sha == photos[3].sha) == 5
+
+
+@pytest.mark.parametrize(
+    "keys", [("d",), ("question_mark",), ("plus", "plus", "right", "g"), ("m",), ("enter",), ("l",)]
+)
+def test_looking_around_changes_nothing(library, keys):
+    app = AskApp(session(library))
+    picture = drive(app, *keys)
+    assert "svg" in picture
+    assert library.labels() == []
+
+
+def test_a_photo_that_is_blurred_dark_or_far_says_so(library):
+    """The drawn photos are small, so a nail head would be a few pixels: the screen says that they are far."""
+    flagged = [photo for photo in library.photos() if photo.quality.get("far")]
+    assert flagged
+    app = AskApp(session(library, deck=flagged[0].deck))
+    assert "far" in app._question(app.session.question).plain
+
+
+class Terminal:
+    """The real program in a pseudo-terminal of 80 x 24."""
+
+    def __init__(self, *words, env=None):
+        self.master, slave = pty.openpty()
+        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+        command = [str(Path(sys.executable).parent / "deck-triage"), *map(str, words)]
+        settings = {**os.environ, "TERM": "xterm-256color", **(env or {})}
+        self.process = subprocess.Popen(
+            command, stdin=slave, stdout=slave, stderr=slave, env=settings, start_new_session=True
+        )
+        os.close(slave)
+        self.seen = ""
+
+    def wait_for(self, text, seconds=40):
+        end = time.monotonic() + seconds
+        while text not in self.seen:
+            assert time.monotonic() < end, f"{text!r} did not show; last: {self.seen[-300:]!r}"
+            if select.select([self.master], [], [], 0.2)[0]:
+                try:
+                    self.seen += os.read(self.master, 65536).decode(errors="replace")
+                except OSError:
+                    pytest.fail(f"the program ended; last: {self.seen[-2000:]!r}")
+
+    def press(self, keys):
+        self.seen = ""
+        os.write(self.master, keys.encode())
+
+    def ended(self, seconds=20):
+        """Read until the program has ended and return its exit code."""
+        end = time.monotonic() + seconds
+        while self.process.poll() is None and time.monotonic() < end:
+            if select.select([self.master], [], [], 0.1)[0]:
+                try:
+                    os.read(self.master, 65536)
+                except OSError:
+                    break
+        return self.process.wait(timeout=5)
+
+    def close(self):
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        os.close(self.master)
+
+
+@pytest.mark.parametrize("env", [{}, {"NO_COLOR": "1"}], ids=["colour", "no-colour"])
+def test_a_killed_terminal_loses_no_answer(library, env):
+    folder = library.path
+    library.close()
+    terminal = Terminal("label", "ask", "--by", "ann", "-L", folder, env=env)
+    try:
+        terminal.wait_for("0 of 30 answered")
+        terminal.press("a")
+        terminal.wait_for("1 of 30")
+        terminal.press("p")
+        terminal.wait_for("2 of 30")
+        os.killpg(terminal.process.pid, signal.SIGKILL)
+        terminal.process.wait()
+    finally:
+        terminal.close()
+    with Library.open(folder) as again:
+        assert [label.value for label in again.labels()] == ["absent", "present"]
+    terminal = Terminal("label", "ask", "--by", "ann", "-L", folder, env=env)
+    try:
+        terminal.wait_for("0 of 28 answered")
+        terminal.press("q")
+        assert terminal.ended() == 0
+    finally:
+        terminal.close()

@@ -1,0 +1,101 @@
+"""The audit on the page shows the figures of the commands, and its open questions can be answered there."""
+
+from __future__ import annotations
+
+import pytest
+from tests.review.test_files import start
+
+from triage.audit import agree, missed
+from triage.library.records import Suggestion
+
+
+@pytest.fixture
+def judged(library, monkeypatch):
+    """Two people on the photos of both decks, who disagree on one; a model that calls all photos unlikely."""
+    for number, photo in enumerate(library.photos()):
+        for by in ("ann", "ben"):
+            value = "present" if number % 2 and (number != 1 or by == "ann") else "absent"
+            library.say("label", {"photo": photo.sha, "tag": "missing-hanger", "value": value}, by=by)
+    monkeypatch.setattr("triage.audit.of_library._promises", lambda _library: {})  # no model file is here
+    model = "m" * 64
+    library.say("trained", {"model": model, "tags": {}}, by="ann")
+    library.keep_suggestions(
+        [
+            Suggestion(photo.sha, "rusted-connector", model, 0.01, 0.01, "unlikely")
+            for photo in library.photos()
+        ]
+    )
+    return library
+
+
+def test_agreement_is_the_one_of_the_command(page, running, judged):
+    start(page, running, "agree")
+    row = agree(judged)["missing-hanger"]
+    text = page.get("/l/library/audit").text
+    assert "1 dispute to settle" in text
+    assert f"{100 * row.observed:.1f} %" in text
+    assert f"{row.alpha:.2f}" in text
+    assert f"({row.low:.2f} to {row.high:.2f})" in text
+
+
+def test_doubts_are_listed_with_their_photos(page, running, judged):
+    from triage.audit import doubts
+    from triage.ingest.moving import move
+
+    move(judged, [judged.photos("D-17")[0], judged.photos("D-18")[1]], "D-19", by="ann")
+    job = start(page, running, "doubts", tag="missing-hanger")
+    found = doubts(judged, ["missing-hanger"])
+    assert job.told.lines == [f"{found.compared} labels compared; {len(found.ranked)} to look at again."]
+    text = page.get("/l/library/audit").text
+    for one in found.ranked:
+        assert f"photo/{one.photo}" in text
+
+
+def test_sample_can_be_drawn_again_from_its_seed(page, running, judged):
+    start(page, running, "sample", confidence="95", margin="40", seed="7")
+    first = page.get("/l/library/audit").text
+    assert "seed 7" in first
+    start(page, running, "sample", confidence="95", margin="40", seed="7")
+    second = page.get("/l/library/audit").text
+    part = [text[text.index('id="sample"') : text.index('id="missed"')] for text in (first, second)]
+    assert part[0] == part[1]
+    assert page.form("/l/library/work/start", kind="sample", confidence="lots").status == 400
+
+
+def test_audit_of_missed_defects_asks_takes_answers_and_ends(page, running, judged):
+    start(page, running, "missed", seed="9", n="4", tag="rusted-connector")
+    text = page.get("/l/library/audit").text
+    assert "Answer the 4 questions left" in text
+    assert page.get("/l/library/audit/sheet").text.count("rusted-connector") == 4
+    seen = []
+    for _ in range(4):
+        run = page.get("/l/library/queue", order="audit")
+        assert "kept back" not in run.text
+        one = page.get("/l/library/queue/next", order="audit", at=0).json
+        assert (one["queue"]["tag"], one["queue"]["asked_by"]) == ("rusted-connector", "audit")
+        assert not one["queue"]["machine"], "the machine's word is not shown first"
+        seen.append(one["item"]["sha"])
+        given = {"photo": seen[-1], "tag": "rusted-connector", "value": "absent", "asked_by": "audit"}
+        assert page.json("/l/library/answer", given).status == 200
+    assert len(set(seen)) == 4
+    start(page, running, "missed", seed="9", n="4", tag="rusted-connector")
+    (row,) = missed(judged, 4, seed="9", tags=["rusted-connector"], record=False).values()
+    assert row.drawn == 4
+    text = page.get("/l/library/audit").text
+    assert f"(0.0 % to {100 * row.high:.1f} %)" in text
+    assert [event.payload["tag"] for event in judged.events("audited")] == ["rusted-connector"]
+
+
+def test_audit_without_a_model_or_a_second_person_says_so(page, running, library):
+    page.form("/l/library/work/start", kind="agree")
+    ends = 0
+    while running.site.jobs.running("library") is not None and ends < 200:
+        ends += 1
+        import time
+
+        time.sleep(0.05)
+    job = running.site.jobs.last("library")[0]
+    assert job.state == "failed"
+    assert "no model yet" in page.get("/l/library/audit").text
+    assert page.get("/l/library/audit/sheet").status == 400
+    assert page.get("/l/library/queue", order="audit").status == 200

@@ -1,0 +1,171 @@
+"""One by one: orders, the machine's word kept back for a sample, second looks, places; the model page."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from sklearn.metrics import precision_score, recall_score
+from tests.review.browserless import Client
+
+from triage.label.order import questions
+from triage.library.records import Suggestion
+from triage.web.items import HIDDEN_ONE_IN, is_hidden
+
+MODEL = "m" * 64
+
+
+@pytest.fixture
+def suggested(library, monkeypatch):
+    """The small library with made-up suggestions of a made-up model that promises nothing."""
+    monkeypatch.setattr("triage.presort.of_library.promise_standing", lambda _library: {})
+    library.say("trained", {"model": MODEL, "tags": {}}, by="ann")
+    rows = []
+    for number, photo in enumerate(library.photos()):
+        for place, tag in enumerate(library.vocabulary().core):
+            chance = (7 * number + 3 * place) % 20 / 20
+            pile = "likely" if chance >= 0.5 else "unsure"
+            rows.append(Suggestion(photo.sha, tag, MODEL, chance, chance, pile, ((0.1, 0.2, 0.3, 0.4),)))
+    library.keep_suggestions(rows)
+    return library
+
+
+def run_of(page, **query):
+    first = page.get("/l/library/queue/next", at=0, **query).json
+    total = first["queue"]["total"]
+    rest = [page.get("/l/library/queue/next", at=place, **query).json for place in range(1, total)]
+    return [(one["item"]["sha"], one["queue"]["tag"]) for one in [first, *rest]], first
+
+
+def test_orders_are_those_of_the_terminal(page, suggested):
+    for order in ("dangerous", "doubtful", "learning", "deck", "taken"):
+        keys, first = run_of(page, order=order)
+        assert keys == [(one.photo.sha, one.tag) for one in questions(suggested, by="ann", order=order)]
+        assert first["queue"]["asked_by"] == order
+
+
+def test_machines_word_is_kept_back_for_a_fixed_sample():
+    keys = [
+        (f"{number:064x}", tag) for number in range(500) for tag in ("missing-hanger", "rusted-connector")
+    ]
+    hidden = [is_hidden(sha, tag, MODEL) for sha, tag in keys]
+    assert hidden == [is_hidden(sha, tag, MODEL) for sha, tag in keys]
+    share = sum(hidden) / len(hidden)
+    assert abs(share - 1 / HIDDEN_ONE_IN) < 4 * (0.2 * 0.8 / len(hidden)) ** 0.5
+    assert hidden != [is_hidden(sha, tag, "another model") for sha, tag in keys]
+
+
+def test_item_says_what_is_kept_back(page, suggested):
+    photo = suggested.photos()[0]
+    item = page.get(f"/l/library/item/{photo.sha}").json
+    for question in item["questions"]:
+        if question["machine"]:
+            assert question["hidden"] == is_hidden(photo.sha, question["tag"], MODEL)
+
+
+def test_run_without_a_model_says_why(page):
+    text = page.get("/l/library/queue").text
+    assert "no suggestions to order by" in text
+    assert "deck-triage presort" not in text
+    assert "trained on your labels" in text
+
+
+def test_answered_questions_leave_the_next_run_only(page, suggested):
+    keys, _ = run_of(page, order="dangerous")
+    sha, tag = keys[0]
+    page.json("/l/library/answer", {"photo": sha, "tag": tag, "value": "absent", "asked_by": "dangerous"})
+    assert run_of(page, order="dangerous")[0] == keys
+    page.get("/l/library/queue", order="dangerous")
+    assert run_of(page, order="dangerous")[0] == keys[1:]
+    assert suggested.labels()[0].asked_by == "dangerous"
+
+
+def test_undo_leads_back_to_the_question(page, suggested):
+    keys, _ = run_of(page, order="dangerous")
+    sha, tag = keys[3]
+    back = page.get("/l/library/queue/next", order="dangerous", photo=sha, tag_of=tag).json
+    assert back["queue"]["at"] == 3
+
+
+def test_second_look_shows_nobodys_words(page, running, suggested):
+    photo = suggested.photos()[0]
+    page.json(
+        "/l/library/answer",
+        {"photo": photo.sha, "tag": "missing-hanger", "value": "present", "note": "secret"},
+    )
+    ben = Client(running).enter().name("ben")
+    found = ben.get("/l/library/queue/next", order="second-look", at=0).json
+    assert found["item"]["sha"] == photo.sha
+    assert "secret" not in str(found)
+    assert "ann" not in str(found["item"]["questions"])
+    question = next(one for one in found["item"]["questions"] if one["tag"] == "missing-hanger")
+    assert (question["value"], question["others"], question["machine"]) == (None, [], None)
+    given = {"photo": photo.sha, "tag": "missing-hanger", "value": "absent", "asked_by": "second-look"}
+    assert "ann said yes" in ben.json("/l/library/answer", given).json["told"]
+
+
+def test_places_asks_for_my_unmarked_yes_only(page, suggested):
+    one, two, three = suggested.photos("D-17")
+    for photo, box in ((one, []), (two, [[0.5, 0.5, 0, 0]])):
+        page.json(
+            "/l/library/answer",
+            {"photo": photo.sha, "tag": "missing-hanger", "value": "present", "boxes": box},
+        )
+    suggested.say("label", {"photo": three.sha, "tag": "missing-hanger", "value": "present"}, by="ben")
+    keys, _ = run_of(page, order="places")
+    assert keys == [(one.sha, "missing-hanger")]
+
+
+def test_unknown_order_deck_or_tag_is_refused(page, suggested):
+    for query in ({"order": "random"}, {"tag": "nothing"}, {"at": "9999"}, {"at": "-1", "order": "nope"}):
+        assert page.get("/l/library/queue/next", **query).status in (400, 404), query
+    assert "no deck" in page.get("/l/library/queue", deck="D-99").text
+
+
+def test_model_page_without_and_with_a_broken_model(page, library):
+    assert "Nothing was trained" in page.get("/l/library/model").text
+    library.say("trained", {"model": MODEL, "tags": {}}, by="ann")
+    broken = page.get("/l/library/model")
+    assert broken.status == 200
+    assert "Traceback" not in broken.text
+
+
+def test_operating_points_agree_with_scikit_learn():
+    from triage.train.operating import THRESHOLDS, operating_points
+    from triage.train.types import Calibration
+
+    rng = np.random.default_rng(5)
+    raw = rng.normal(0, 2, 200)
+    present = (rng.random(200) < 1 / (1 + np.exp(-raw))).astype(float)
+
+    class Model:
+        calibration = Calibration("raw")
+        held_out = {f"{n}": (raw[n], present[n], 1.0) for n in range(200)}  # noqa: RUF012
+
+    chance = 1 / (1 + np.exp(-raw))
+    rows = operating_points(Model())
+    assert [row["threshold"] for row in rows] == list(THRESHOLDS)
+    for row in rows:
+        flagged = chance >= row["threshold"]
+        assert row["flagged"] == flagged.sum()
+        assert row["precision"] == pytest.approx(precision_score(present, flagged))
+        assert row["recall"] == pytest.approx(recall_score(present, flagged))
+
+
+def test_next_step_of_the_first_screen_follows_the_library(page, suggested, library):
+    assert "Review one by one</a>" in page.get("/l/library/order").text
+    page.form("/new", library="empty")
+    assert "Add photos</a>" in page.get("/l/empty/").text
+
+
+def test_what_would_change_the_order_most_is_what_the_command_says(page, suggested):
+    from triage.assess.next_look import next_best_of_library
+
+    text = page.get("/l/library/next").text
+    looks = next_best_of_library(suggested, 15)
+    assert looks
+    for one in looks:
+        assert one.deck in text
+        if one.kind == "fact":
+            assert f"#f-{one.what}" in text
+        if one.kind == "label" and one.photo:
+            assert f"/l/library/photo/{one.photo}" in text

@@ -1,0 +1,23 @@
+"""Long work: progress, cancelling, and the engines that run a step over many items."""
+
+from triage.batch.executor import (
+    ENGINES,
+    Cancel,
+    Failed,
+    Ok,
+    Progress,
+    check_cancel,
+    default_workers,
+    map_items,
+)
+
+__all__ = [
+    "ENGINES",
+    "Cancel",
+    "Failed",
+    "Ok",
+    "Progress",
+    "check_cancel",
+    "default_workers",
+    "map_items",
+]

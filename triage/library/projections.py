@@ -1,0 +1,236 @@
+"""Folding events into the tables of the present state.
+
+One function per kind of event; `apply` runs a batch in order. Within one key (a photo x tag x person, a deck
+x visit x fact, a photo's place) the newest row that was not undone is the current one.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from itertools import groupby
+from typing import Any
+
+from sqlalchemy import Connection, Table, bindparam, delete, func, insert, select, update
+
+from triage.batching import lots
+from triage.library import stale_marks
+from triage.library.log import Event
+from triage.library.tables import label, photo, placing, private, statement
+
+UNDOABLE = ("label", "fact", "finding", "tier", "moved", "settled", "closed", "deck-set")
+"""Kinds of event that `undo` takes back."""
+
+_LOT = 5_000
+"""Events that are in memory at once."""
+
+
+def apply(connection: Connection, events: Iterable[Event]) -> int:
+    """Fold events, given in order, into the tables; returns how many there were."""
+    count = 0
+    for kind, group in groupby(events, key=lambda event: event.kind):
+        for run in lots(group, _LOT):
+            count += len(run)
+            _FOLDS.get(kind, _fold_statements)(connection, run)
+            stale_marks.mark(connection, run)
+    return count
+
+
+def rebuild(connection: Connection, events: Iterable[Event]) -> int:
+    """Empty the fold tables and fold every event again; returns how many events there were.
+
+    What was kept of assessments is dropped too: it may hold texts that have been deleted since.
+    """
+    stale_marks.forget_standings(connection)
+    for table in (photo, placing, label, statement):
+        connection.execute(delete(table))
+    return apply(connection, events)
+
+
+def _base(event: Event, key: str) -> dict[str, Any]:
+    return {
+        "event": event.hash,
+        "act": event.act,
+        "by_ref": event.by_ref,
+        "at": event.at,
+        "lamport": event.lamport,
+        "log_id": event.log_id,
+        "seq": event.seq,
+        "undone": False,
+        "current": True,
+        "key": key,
+    }
+
+
+def _put(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
+    """Insert rows in order, so that of each key only the newest is current."""
+    newest = {row["key"]: row["event"] for row in rows}
+    for row in rows:
+        row["current"] = newest[row["key"]] == row["event"]
+    connection.execute(
+        update(table)
+        .where(table.c.key == bindparam("the_key"), table.c.current.is_(True))
+        .values(current=False),
+        [{"the_key": key} for key in newest],
+    )
+    connection.execute(insert(table), rows)
+
+
+def _fold_photos(connection: Connection, events: Sequence[Event]) -> None:
+    known = set(
+        connection.execute(
+            select(photo.c.sha).where(photo.c.sha.in_([event.payload["sha"] for event in events]))
+        ).scalars()
+    )
+    rows: dict[str, dict[str, Any]] = {}
+    for event in events:
+        payload = event.payload
+        if payload["sha"] in known or payload["sha"] in rows:
+            continue
+        rows[payload["sha"]] = {
+            "exif_ref": payload.get("private", {}).get("exif"),
+            "state": "here",
+            **{
+                name: payload.get(name)
+                for name in (
+                    "sha",
+                    "bytes",
+                    "width",
+                    "height",
+                    "orientation",
+                    "suffix",
+                    "taken_at",
+                    "camera",
+                    "focal_mm",
+                    "phash",
+                    "quality",
+                )
+            },
+        }
+    if rows:
+        connection.execute(insert(photo), list(rows.values()))
+
+
+def _fold_placings(connection: Connection, events: Sequence[Event]) -> None:
+    rows = []
+    for event in events:
+        payload = event.payload
+        rows.append(
+            {
+                **_base(event, payload["sha"]),
+                "sha": payload["sha"],
+                "deck": payload["deck"],
+                "visit": payload.get("visit"),
+                "name": payload["name"],
+                "origin": payload.get("origin"),
+                "why": payload.get("why"),
+            }
+        )
+    _put(connection, placing, rows)
+
+
+def _one_reference(connection: Connection, events: Sequence[Event]) -> dict[str, str]:
+    """Return one reference for each speaker: after a merge the same name stands under several."""
+    names = {event.by: event.by_ref for event in events}
+    found = connection.execute(
+        select(private.c.text, func.min(private.c.ref))
+        .where(private.c.text.in_(list(names)))
+        .group_by(private.c.text)
+    )
+    one = {str(text): str(ref) for text, ref in found}
+    return {event.by_ref: one.get(event.by, event.by_ref) for event in events}
+
+
+def _fold_labels(connection: Connection, events: Sequence[Event]) -> None:
+    rows = []
+    speaker = _one_reference(connection, events)
+    for event in events:
+        payload = event.payload
+        private = payload.get("private", {})
+        rows.append(
+            {
+                **_base(event, f"{payload['photo']}|{payload['tag']}|{speaker[event.by_ref]}"),
+                "photo": payload["photo"],
+                "tag": payload["tag"],
+                "value": payload["value"],
+                "boxes": payload.get("boxes", []),
+                "place_ref": private.get("place"),
+                "count": payload.get("count"),
+                "asked_by": payload.get("asked_by", "taken"),
+                "saw_machine": payload.get("saw_machine", False),
+                "note_ref": private.get("note"),
+                "row_hash": payload.get("row"),
+            }
+        )
+    _put(connection, label, rows)
+
+
+def statement_key(event: Event) -> str:
+    """Return what a statement replaces: an earlier one of the same key."""
+    payload = event.payload
+    parts: dict[str, Callable[[], list[Any]]] = {
+        "fact": lambda: [payload["deck"], payload.get("visit"), payload["key"]],
+        "tier": lambda: [payload["deck"], payload.get("visit")],
+        "settled": lambda: [payload["photo"], payload["tag"]],
+        "deck-set": lambda: [payload["deck"], payload["field"]],
+        "tag-added": lambda: [payload["tag"]],
+        "presorted": lambda: [payload["model"]],
+    }
+    what = parts[event.kind]() if event.kind in parts else [event.hash]
+    return json.dumps([event.kind, *what])
+
+
+def _fold_statements(connection: Connection, events: Sequence[Event]) -> None:
+    rows = [
+        {
+            **_base(event, statement_key(event)),
+            "kind": event.kind,
+            "deck": event.payload.get("deck"),
+            "payload": dict(event.payload),
+        }
+        for event in events
+    ]
+    _put(connection, statement, rows)
+
+
+def _fold_undone(connection: Connection, events: Sequence[Event]) -> None:
+    for event in events:
+        for table in (label, statement, placing):
+            _undo_act(connection, table, event.payload["act"])
+        _fold_statements(connection, [event])
+
+
+def _undo_act(connection: Connection, table: Table, act: str) -> None:
+    keys = set(
+        connection.execute(select(table.c.key).where(table.c.act == act, table.c.undone.is_(False))).scalars()
+    )
+    if not keys:
+        return
+    connection.execute(update(table).where(table.c.act == act).values(undone=True, current=False))
+    for key in sorted(keys):
+        before = connection.execute(
+            select(table.c.event)
+            .where(table.c.key == key, table.c.undone.is_(False))
+            .order_by(table.c.lamport.desc(), table.c.log_id.desc(), table.c.seq.desc())
+            .limit(1)
+        ).scalar()
+        if before is not None:
+            connection.execute(update(table).where(table.c.event == before).values(current=True))
+
+
+def _fold_forgotten(connection: Connection, events: Sequence[Event]) -> None:
+    for event in events:
+        sha = event.payload["sha"]
+        connection.execute(update(photo).where(photo.c.sha == sha).values(state="forgotten"))
+        connection.execute(update(placing).where(placing.c.sha == sha).values(current=False))
+    _fold_statements(connection, events)
+
+
+_FOLDS: dict[str, Callable[[Connection, Sequence[Event]], None]] = {
+    "photo-added": _fold_photos,
+    "placed": _fold_placings,
+    "moved": _fold_placings,
+    "label": _fold_labels,
+    "undone": _fold_undone,
+    "forgotten": _fold_forgotten,
+}

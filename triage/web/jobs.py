@@ -1,0 +1,222 @@
+"""Long work started by the page: one job at a time in a library, followed and stopped from the browser.
+
+A job is one call of a library function with progress and cancel. It leaves a row in the library, so that work
+that was cut off (a killed server) is seen and can be started again: every step goes on where it was.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import insert, select, update
+
+from triage.errors import BadInput, Cancelled, TriageError
+from triage.library.database import writing
+from triage.library.log import now
+from triage.library.tables import job as job_table
+from triage.report.text import clean
+
+if TYPE_CHECKING:
+    from triage.batch import Cancel, Progress
+    from triage.library import Library
+
+RUNNING, DONE, STOPPED, FAILED, CUT_OFF = "running", "done", "stopped", "failed", "cut off"
+_KEPT = 20
+
+
+@dataclass
+class JobResult:
+    """What a job has to say at its end: sentences, things set aside with reasons, and where to go next."""
+
+    lines: list[str] = field(default_factory=list)
+    set_aside: list[tuple[str, str]] = field(default_factory=list)
+    where: str = ""
+    where_words: str = ""
+    more: dict[str, Any] = field(default_factory=dict)
+
+
+Work = Callable[["Progress", "Cancel"], JobResult]
+
+
+class Job:
+    """One piece of long work and how it stands."""
+
+    def __init__(self, kind: str, words: str, by: str, given: Mapping[str, Any]) -> None:
+        self.id = secrets.token_hex(8)
+        self.kind, self.words, self.by, self.given = kind, words, by, dict(given)
+        self.state = RUNNING
+        self.what, self.done, self.total = "starting", 0, None
+        self.told = JobResult()
+        self.started_at, self.ended_at = now(), ""
+        self.changed = 0
+        self._stop = threading.Event()
+        self.thread: threading.Thread | None = None
+
+    what: str
+    done: int
+    total: int | None
+
+    def progress(self, what: str, done: int, total: int | None) -> None:
+        """Note how far the work is."""
+        self.what, self.done, self.total = what or self.what, done, total
+        self.changed += 1
+
+    def cancel(self) -> bool:
+        """Say whether somebody stopped the work."""
+        return self._stop.is_set()
+
+    def stop(self) -> None:
+        """Ask the work to stop after the item it is at."""
+        self._stop.set()
+        self.changed += 1
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the job as the browser follows it."""
+        return {
+            "id": self.id,
+            "kind": self.kind,
+            "words": self.words,
+            "by": clean(self.by),
+            "state": self.state,
+            "what": clean(self.what),
+            "done": self.done,
+            "total": self.total,
+            "stopping": self.cancel(),
+            "lines": [clean(line) for line in self.told.lines],
+            "where": self.told.where,
+            "where_words": self.told.where_words,
+            "set_aside": len(self.told.set_aside),
+        }
+
+
+class Jobs:
+    """The jobs of all libraries of one page."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._last: dict[str, list[Job]] = {}
+        self.stopping = False
+
+    def running(self, name: str) -> Job | None:
+        """Return the job that runs in a library now, or null."""
+        return next((job for job in self._last.get(name, []) if job.state == RUNNING), None)
+
+    def last(self, name: str) -> list[Job]:
+        """Return the jobs of a library since the page was started, newest first."""
+        return list(self._last.get(name, []))
+
+    def find(self, name: str, job_id: str) -> Job | None:
+        """Return a job by its identifier, or null."""
+        return next((job for job in self._last.get(name, []) if job.id == job_id), None)
+
+    def start(
+        self,
+        name: str,
+        library: Library,
+        kind: str,
+        words: str,
+        work: Work,
+        *,
+        by: str,
+        given: Mapping[str, Any] | None = None,
+    ) -> Job:
+        """Start a job in a thread of its own. Raises BadInput while another one runs in this library."""
+        with self._lock:
+            busy = self.running(name)
+            if busy is not None:
+                raise BadInput(f"The library is busy: {busy.words}.", "Wait until that is done, or stop it.")
+            job = Job(kind, words, by, given or {})
+            self._last[name] = [job, *self._last.get(name, [])][:_KEPT]
+        _note(library, job, new=True)
+        job.thread = threading.Thread(target=_run, args=(library, job, work), name=f"job-{kind}", daemon=True)
+        job.thread.start()
+        return job
+
+    def stop_all(self, seconds: float = 10.0) -> None:
+        """Stop everything and wait for it a while."""
+        self.stopping = True
+        everything = [job for jobs in self._last.values() for job in jobs if job.state == RUNNING]
+        for job in everything:
+            job.stop()
+        for job in everything:
+            if job.thread is not None:
+                job.thread.join(seconds)
+
+
+def _run(library: Library, job: Job, work: Work) -> None:
+    try:
+        job.told = work(job.progress, job.cancel)
+        state = DONE
+    except Cancelled as error:
+        state, job.told = STOPPED, JobResult([str(error)])
+    except TriageError as error:
+        from triage.web.render import plain_hint
+
+        state, job.told = FAILED, JobResult([f"{error} {plain_hint(error.hint)}".strip()])
+    except OSError as error:
+        state, job.told = FAILED, JobResult([f"{error.strerror or error}: what was finished is kept."])
+    except Exception as error:  # a slip of our own must not leave a job running for ever
+        state, job.told = FAILED, JobResult([f"It broke off: {type(error).__name__}: {error}"])
+    job.ended_at = now()
+    try:
+        _note(library, job, state=state)
+    except TriageError as error:
+        job.told.lines.append(str(error))
+    job.state = state
+    job.changed += 1
+
+
+def _note(library: Library, job: Job, *, new: bool = False, state: str = RUNNING) -> None:
+    row = {
+        "state": state,
+        "done": job.done,
+        "total": job.total,
+        "ended_at": job.ended_at or None,
+        "detail": {
+            "pid": os.getpid(),
+            "words": job.words,
+            "by": job.by,
+            "given": job.given,
+            "told": job.told.lines,
+        },
+    }
+    with writing(library.engine) as connection:
+        if new:
+            connection.execute(
+                insert(job_table).values(id=job.id, kind=job.kind, started_at=job.started_at, **row)
+            )
+        else:
+            connection.execute(update(job_table).where(job_table.c.id == job.id).values(**row))
+
+
+def cut_off(library: Library) -> list[dict[str, Any]]:
+    """Return the jobs of this library whose server is gone: each can be started again."""
+    query = select(job_table).where(job_table.c.state == RUNNING).order_by(job_table.c.started_at)
+    with library.read() as connection:
+        rows = [dict(row) for row in connection.execute(query).mappings()]
+    return [row for row in rows if not _alive(int(row["detail"].get("pid", 0)))]
+
+
+def close_cut_off(library: Library, job_id: str) -> None:
+    """Note that a job that was cut off is done with: started again, or dropped."""
+    with writing(library.engine) as connection:
+        connection.execute(
+            update(job_table).where(job_table.c.id == job_id).values(state=CUT_OFF, ended_at=now())
+        )
+
+
+def _alive(pid: int) -> bool:
+    if pid <= 0:
+        return False
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True

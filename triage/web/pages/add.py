@@ -1,0 +1,206 @@
+"""Adding photos: files stream in from the browser, then one job takes them into the library."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from triage.errors import BadInput, TriageError
+from triage.ingest import check_visit, ingest
+from triage.ingest.collect import clean_name
+from triage.ingest.ingest import IngestResult
+from triage.library import Library
+from triage.report.text import count_of
+from triage.web.bodies import chunks
+from triage.web.jobs import Job, JobResult, close_cut_off, cut_off
+from triage.web.pages.photo import text
+from triage.web.request_context import RequestContext, back, refused
+from triage.web.uploads import MAX_FILES, MAX_UPLOAD_BYTES, Upload
+
+_QUESTION = re.compile(
+    r"is this the deck (?P<deck>.+?) that is here already\?|taken .+ from the photos of deck "
+)
+KIND = "add photos"
+
+
+def show(ask: RequestContext) -> Response:
+    """Show where files are dropped, what came of the last ones, and what was cut off."""
+    library = ask.library
+    last = next((job for job in ask.site.jobs.last(ask.name) if job.kind == KIND), None)
+    broken = [row for row in cut_off(library) if row["kind"] == KIND]
+    return ask.site.show("add.html", ask, here="add", last=last, broken=broken, decks=library.decks())
+
+
+def begin(ask: RequestContext) -> Response:
+    """Make room for an upload."""
+    if not ask.by:
+        raise BadInput("Nobody is named as the speaker.")
+    return JSONResponse({"upload": Upload.begin(ask.library).id, "most_files": MAX_FILES})
+
+
+def file_route(path: str, kind: type[Upload] = Upload) -> Route:
+    """Return the route that takes one file of an upload as the bare body of a request, to the disk."""
+
+    async def endpoint(request: Request) -> Response:
+        ask = RequestContext(
+            request.app.state.site,
+            request.scope["session"],
+            str(request.path_params["lib"]),
+            {"upload": str(request.path_params["upload"])},
+            dict(request.query_params),
+            wants_json=True,
+        )
+        try:
+            upload = kind.find(ask.library, ask.path["upload"])
+            name = ask.query.get("name", "")
+            size = await upload.take(name, chunks(request, upload.most(upload.place(name))))
+            return JSONResponse({"bytes": size})
+        except TriageError as error:
+            return refused(ask, error)
+        except OSError as error:
+            return refused(ask, TriageError(f"{error.strerror or error}.", "Free some space and try again."))
+
+    return Route(path, endpoint, methods=["POST"])
+
+
+def take_in(ask: RequestContext) -> Response:
+    """Start the job that takes an upload into the library."""
+    upload = Upload.find(ask.library, text(ask.data, "upload"))
+    deck = text(ask.data, "deck", 200)
+    visit = text(ask.data, "visit", 20)
+    check_visit(visit or None)
+    if not upload.count():
+        upload.drop()
+        raise BadInput("No photo came.", "Choose a folder, a zip or photos.")
+    if sum(one.stat().st_size for one in upload.files.rglob("*") if one.is_file()) > MAX_UPLOAD_BYTES:
+        raise BadInput("That is more than one upload may hold.", "Send it in smaller parts.")
+    by_cards = ask.data.get("by_cards") is True
+    if by_cards and deck:
+        raise BadInput("The cards name the decks.", "Leave the deck's name empty, or untick the cards.")
+    loose = not by_cards and [
+        one for one in upload.offered() if one.is_file() and one.suffix.lower() != ".zip"
+    ]
+    if loose and not deck:
+        raise BadInput("Single photos do not tell their deck.", "Write the deck's name, or choose a folder.")
+    job = start(ask, upload, deck, visit, by_cards=by_cards)
+    return JSONResponse({"job": job.id})
+
+
+def start(
+    ask: RequestContext, upload: Upload, deck: str, visit: str, only: str = "", *, by_cards: bool = False
+) -> Job:
+    """Start taking an upload in: all of it, the folder of one deck only, or sorted by the cards in it."""
+    library, by = ask.library, ask.by
+    given = {
+        "upload": upload.id,
+        "deck": deck,
+        "visit": visit,
+        "only": only,
+        "cards": "yes" if by_cards else "",
+    }
+    where = ask.url("add")
+    return ask.site.jobs.start(
+        ask.name,
+        library,
+        KIND,
+        f"taking in {count_of(upload.count(), 'file')}",
+        lambda progress, cancel: _take(library, upload, by, given, where, progress, cancel),
+        by=by,
+        given=given,
+    )
+
+
+def _take(
+    library: Library, upload: Upload, by: str, given: dict[str, str], where: str, progress: Any, cancel: Any
+) -> JobResult:
+    paths = upload.offered()
+    if given["only"]:
+        paths = _folders_of(upload, given["only"])
+    result = _ingested(library, paths, by, given, progress, cancel)
+    data = result.to_json()
+    lines = [
+        f"{count_of(data['added'], 'photo')} taken in, {data['known']} known before, "
+        f"{count_of(len(result.set_aside), 'file')} set aside."
+    ]
+    if result.undated:
+        lines.append(f"No single camera date at {', '.join(result.undated[:10])}: their visit stays open.")
+    root = f"{upload.files}/"
+    aside = [(one.file.removeprefix(root), one.reason.replace(root, "")) for one in result.set_aside]
+    questions = sorted({_deck_of(name) for name, reason in aside if _QUESTION.match(reason)})
+    if not questions:
+        upload.drop()
+    plain = [(name, _plain(reason)) for name, reason in aside]
+    return JobResult(lines, plain, where, "What came of it", {"questions": questions, "upload": upload.id})
+
+
+def _ingested(
+    library: Library, paths: list[Path], by: str, given: dict[str, str], progress: Any, cancel: Any
+) -> IngestResult:
+    visit = given["visit"] or None
+    if given.get("cards"):
+        from triage.ingest.by_slate import ingest_by_slate
+
+        return ingest_by_slate(library, paths, by=by, visit=visit, progress=progress, cancel=cancel)
+    return ingest(
+        library, paths, by=by, deck=given["deck"] or None, visit=visit, progress=progress, cancel=cancel
+    )
+
+
+def _deck_of(name: str) -> str:
+    """Return the folder that would be the deck, from a file's place in the upload."""
+    parts = name.split("/")
+    return parts[-2] if len(parts) == 2 else parts[1] if len(parts) > 2 else parts[0]
+
+
+def _plain(reason: str) -> str:
+    """Return a reason without the options of the command."""
+    return re.sub(r"[;:,.]? ?[Ss]ay --.*$", "", reason)
+
+
+def _folders_of(upload: Upload, deck: str) -> list[Path]:
+    found = [one for one in upload.files.rglob("*") if one.is_dir() and clean_name(one.name) == deck]
+    return found[:1] or upload.offered()
+
+
+def settle_question(ask: RequestContext) -> Response:
+    """Answer 'is this the same deck?' for the folders of an upload that were set aside with that question."""
+    upload = Upload.find(ask.library, ask.text("upload"))
+    how = ask.text("how")
+    if how == "drop":
+        upload.drop()
+        for job in ask.site.jobs.last(ask.name):
+            if job.told.more.get("upload") == upload.id:
+                job.told.more["questions"] = []
+        return back(ask.url("add"))
+    deck, visit = ask.need("only", "The folder"), ask.text("visit")
+    if how == "same":
+        start(ask, upload, deck, visit, only=deck)
+    elif how == "other":
+        start(ask, upload, ask.need("name", "The other deck's name"), "", only=deck)
+    else:
+        raise BadInput("Nothing was chosen.", "Choose one of the answers.")
+    for job in ask.site.jobs.last(ask.name):
+        if job.told.more.get("upload") == upload.id:
+            job.told.more["questions"] = [one for one in job.told.more["questions"] if one != deck]
+    return back(ask.url("add"))
+
+
+def again(ask: RequestContext) -> Response:
+    """Go on with an upload that was cut off, or drop it."""
+    row = next((one for one in cut_off(ask.library) if one["id"] == ask.text("job")), None)
+    if row is None:
+        raise BadInput("That work is not waiting any more.", "Look at the list again.")
+    given = row["detail"]["given"]
+    upload = Upload.find(ask.library, given["upload"])
+    close_cut_off(ask.library, row["id"])
+    if ask.text("how") == "drop":
+        upload.drop()
+    else:
+        cards = bool(given.get("cards"))
+        start(ask, upload, given["deck"], given["visit"], given["only"], by_cards=cards)
+    return back(ask.url("add"))

@@ -1,0 +1,114 @@
+"""Facts of a deck as a form, with the structural checks that they make possible beside it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.responses import Response
+
+from triage.domain.vocabulary import ELEMENTS
+from triage.errors import BadInput
+from triage.library import ANY_VISIT
+from triage.report.phrases import tag_words
+from triage.report.text import count_of
+from triage.structure.facts import FACT_KEYS, FactKey
+from triage.structure.telling import set_facts
+from triage.web.request_context import RequestContext
+
+_SAID = {True: "true", False: "false"}
+_FIELD = "fact."
+
+
+def show(ask: RequestContext) -> Response:
+    """Show the form with what is known."""
+    return _page(ask, {}, "", "")
+
+
+def _page(ask: RequestContext, typed: dict[str, str], fault: str, hint: str, status: int = 200) -> Response:
+    deck = ask.deck()
+    visits = ask.library.visits(deck)
+    visit = ask.query.get("visit") or ask.text("visit") or ANY_VISIT
+    facts = ask.library.facts(deck, visit)
+    one = ask.site.standing(ask.name).of(deck)
+    missing = {key for check in one.checks for key in check.missing}
+    return ask.site.show(
+        "facts.html",
+        ask,
+        here="facts",
+        deck_name=deck,
+        status=status,
+        groups=_groups(facts, missing),
+        values={key: as_text(fact.value) for key, fact in facts.items()} | _typed(typed),
+        facts=facts,
+        missing=missing,
+        fault=fault,
+        hint=hint,
+        one=one,
+        visits=visits,
+        visit="" if visit == ANY_VISIT else visit,
+    )
+
+
+def _typed(typed: dict[str, str]) -> dict[str, str]:
+    return {name.removeprefix(_FIELD): value for name, value in typed.items()}
+
+
+def _groups(facts: Any, missing: set[str]) -> list[dict[str, Any]]:
+    """Return the keys by element along the load path; those asked for by a check come open."""
+    found = []
+    for element in ("whole-deck", *(one for one in ELEMENTS if one != "whole-deck")):
+        keys = [key for key in FACT_KEYS.values() if key.element == element]
+        if keys:
+            found.append(
+                {
+                    "element": element,
+                    "words": tag_words(element),
+                    "keys": keys,
+                    "known": sum(1 for key in keys if key.key in facts),
+                    "asked": sum(1 for key in keys if key.key in missing),
+                }
+            )
+    rest = [key for key in FACT_KEYS.values() if key.element not in ELEMENTS]
+    return [
+        *found,
+        *([{"element": "", "words": "other", "keys": rest, "known": 0, "asked": 0}] if rest else []),
+    ]
+
+
+def as_text(value: Any) -> str:
+    """Return a fact's value as it is typed into the form."""
+    if isinstance(value, bool):
+        return _SAID[value]
+    if isinstance(value, list | tuple):
+        return ", ".join(str(one) for one in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def save(ask: RequestContext) -> Response:
+    """Store what differs from what is known, all of it or nothing."""
+    deck = ask.deck()
+    by = ask.by
+    visit = ask.text("visit") or None
+    known = {key: as_text(fact.value) for key, fact in ask.library.facts(deck, visit or ANY_VISIT).items()}
+    typed = {
+        name: _value(FACT_KEYS.get(name.removeprefix(_FIELD)), values)
+        for name, values in ask.form.items()
+        if name.startswith(_FIELD)
+    }
+    changed = {
+        name.removeprefix(_FIELD): value
+        for name, value in typed.items()
+        if value != known.get(name.removeprefix(_FIELD), "")
+    }
+    try:
+        set_facts(ask.library, deck, changed, by=by, visit=visit)
+    except BadInput as error:
+        return _page(ask, typed, str(error), error.hint, status=400)
+    told = f"{count_of(len(changed), 'fact')} stored." if changed else "Nothing was changed."
+    return ask.done(ask.url("deck/facts", d=deck, visit=visit), told)
+
+
+def _value(key: FactKey | None, values: list[str]) -> str:
+    if key is not None and key.type == "list":
+        return ", ".join(one.strip() for one in values if one.strip())
+    return values[-1].strip()

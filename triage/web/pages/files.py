@@ -1,0 +1,176 @@
+"""Lists in and out: labels, facts, the crew's sheet, a firm's tags."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from starlette.responses import JSONResponse, Response
+
+from triage.errors import BadInput, TriageError
+from triage.report.text import count_of
+from triage.web.pages import giving
+from triage.web.pages.photo import text
+from triage.web.request_context import RequestContext
+from triage.web.uploads import Upload
+
+_MOST_LIST_BYTES = 200_000_000
+_MOST_ASIDE = 200
+
+
+class Sheet(Upload):
+    """A list on its way in."""
+
+    suffixes = (".csv", ".json", ".toml", ".html", ".pdf")
+    what = "a list (.csv, .json, .toml) or a report (.html, .pdf)"
+
+    def most(self, place: Path) -> int:
+        """Return how many bytes a list may have."""
+        return min(_MOST_LIST_BYTES, super().most(place))
+
+
+def show(ask: RequestContext) -> Response:
+    """Show what can be taken in and given out."""
+    return ask.site.show(
+        "files.html",
+        ask,
+        here="files",
+        formats=giving.FORMATS,
+        decks=ask.library.decks(),
+        others=[name for name in ask.site.home.names() if name != ask.name],
+        model=ask.library.model(),
+        photos=ask.library.photo_count(),
+        last=ask.site.jobs.last(ask.name),
+    )
+
+
+# ---- taken in ---------------------------------------------------------------------------------------------
+
+
+def begin(ask: RequestContext) -> Response:
+    """Make room for a list."""
+    if not ask.by:
+        raise BadInput("Nobody is named as the speaker.")
+    return JSONResponse({"upload": Sheet.begin(ask.library).id})
+
+
+def take(ask: RequestContext) -> Response:
+    """Read a list that was sent: stored, or only tried; the list itself is not kept."""
+    upload = Sheet.find(ask.library, text(ask.data, "upload"))
+    try:
+        kind, read = text(ask.data, "kind"), _READ.get(text(ask.data, "kind"))
+        if read is None:
+            raise BadInput(f"{kind!r} is no list that is taken in.", "Choose one of the list.")
+        path = upload.place(text(ask.data, "name", 400))
+        mapping = text(ask.data, "mapping", 400)
+        if not path.is_file():
+            raise BadInput("The list did not come.", "Choose it again.")
+        return JSONResponse(
+            read(ask, path, upload.place(mapping) if mapping else None, ask.data.get("try") is True)
+        )
+    except TriageError as error:
+        root = f"{upload.files}/"
+        raise type(error)(str(error).replace(root, ""), error.hint.replace(root, "")) from error
+    finally:
+        upload.drop()
+
+
+def _said(words: str, aside: list[tuple[object, str]], dry: bool) -> dict[str, Any]:
+    rows = [f"Row {where}: {why}" if where else why for where, why in aside[:_MOST_ASIDE]]
+    told = f"{words} {'Only tried: nothing was stored.' if dry else ''}".strip()
+    return {"told": told, "set_aside": rows, "count": len(aside)}
+
+
+def _labels(ask: RequestContext, path: Path, mapping: Path | None, dry: bool) -> dict[str, Any]:
+    from triage.label.rows import store_rows
+
+    if path.suffix.lower() == ".json":
+        from triage.exchange import read_labels_file
+
+        rows, set_aside = read_labels_file(ask.library, path, mapping)
+    else:
+        from triage.label.files import read_csv_rows
+
+        rows, set_aside = read_csv_rows(path)
+    done = store_rows(ask.library, rows, set_aside, by=ask.by, dry_run=dry)
+    words = (
+        f"{count_of(done.rows, 'row')}: {done.new} new, {done.known} known, {len(done.set_aside)} set aside."
+    )
+    return _said(words, [(one.row, one.reason) for one in done.set_aside], dry)
+
+
+def _facts(ask: RequestContext, path: Path, _mapping: Path | None, dry: bool) -> dict[str, Any]:
+    from triage.structure.telling import read_facts
+
+    told = read_facts(ask.library, path, by=ask.by, dry_run=dry)
+    count = sum(len(values) for values in told.values())
+    return _said(f"{count_of(count, 'fact')} of {count_of(len(told), 'deck')}.", [], dry)
+
+
+def _repairs(ask: RequestContext, path: Path, _mapping: Path | None, dry: bool) -> dict[str, Any]:
+    from triage.report import read_repairs
+
+    if dry:
+        raise BadInput("The crew's sheet cannot be tried only.", "Untick the box: it closes nothing.")
+    row = read_repairs(ask.library, path, ask.by)
+    words = f"{row['new']} of {count_of(row['rows'], 'row')} recorded, {row['known']} known before."
+    return _said(words, [(one["row"], one["reason"]) for one in row["set_aside"]], dry)
+
+
+def _tags(ask: RequestContext, path: Path, _mapping: Path | None, dry: bool) -> dict[str, Any]:
+    from triage.domain.vocabulary import read_tags
+    from triage.label.tags import add_tags
+
+    if dry:
+        return _said(f"{count_of(len(read_tags(path)), 'tag')} in the file.", [], dry)
+    added, known = add_tags(ask.library, path)
+    return _said(f"{count_of(len(added), 'tag')} added, {len(known)} were there already.", [], dry)
+
+
+def _report(ask: RequestContext, path: Path, _mapping: Path | None, _dry: bool) -> dict[str, Any]:
+    from triage.report import verify_report
+
+    faults = verify_report(ask.library, path)
+    words = (
+        f"{count_of(len(faults), 'thing')} in this report is not as the library has it."
+        if faults
+        else "Every sentence of this report is as the library has it."
+    )
+    return _said(words, [("", str(fault)) for fault in faults], dry=False)
+
+
+_READ = {"report": _report, "labels": _labels, "facts": _facts, "repairs": _repairs, "tags": _tags}
+
+
+# ---- given out --------------------------------------------------------------------------------------------
+
+
+def sent(name: str, write: Callable[[Path], Any]) -> Response:
+    """Return a file that a library function writes, to be saved by the browser."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        write(path)
+        data = path.read_bytes()
+    headers = {"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"}
+    return Response(data, media_type="text/csv; charset=utf-8", headers=headers)
+
+
+def give(ask: RequestContext) -> Response:
+    """Send a list as it stands now."""
+    library = ask.library
+    kind = ask.path["kind"]
+    if kind == "labels.csv":
+        from triage.label.rows import labels_file
+
+        return sent(kind, lambda path: labels_file(library, path))
+    if kind == "facts.csv":
+        from triage.structure.telling import write_facts
+
+        return sent(kind, lambda path: write_facts(library, path))
+    if kind == "repairs.csv":
+        from triage.report import write_repairs
+
+        return sent(kind, lambda path: write_repairs(library, path))
+    raise BadInput("There is no such list.", "Choose one of the list.")

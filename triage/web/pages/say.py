@@ -1,0 +1,171 @@
+"""What people say about a deck beyond labels: findings, own tier, warnings, closings, private fields."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from starlette.responses import Response
+
+from triage.assess import said
+from triage.errors import BadInput
+from triage.ingest import check_visit
+from triage.ingest.moving import forget, move
+from triage.library.records import Photo
+from triage.report.text import count_of
+from triage.web.request_context import RequestContext, photo_of
+from triage.web.told import took_back
+
+_MOST_PHOTOS = 50
+
+
+def show(ask: RequestContext) -> Response:
+    """Show the forms, with what was said before."""
+    deck = ask.deck()
+    library = ask.library
+    one = ask.site.standing(ask.name).of(deck)
+    visits = [visit for visit in library.visits(deck) if visit]
+    return ask.site.show(
+        "say.html",
+        ask,
+        here="say",
+        deck_name=deck,
+        one=one,
+        visits=visits,
+        photos=library.photos(deck),
+        findings=library.findings(deck),
+        warnings=library.warnings(deck),
+        lifts=library.lifts(deck),
+        closings=library.closings(deck),
+        private=library.deck_private(deck),
+        how=said.HOW,
+        now=f"{datetime.now().astimezone():%Y-%m-%dT%H:%M}",
+    )
+
+
+def _photos(ask: RequestContext, name: str = "photo") -> list[Photo]:
+    shas = ask.form.get(name, [])
+    if len(shas) > _MOST_PHOTOS:
+        raise BadInput(f"At most {_MOST_PHOTOS} photos can be named.", "Choose fewer.")
+    return [photo_of(ask.library, sha) for sha in shas if sha]
+
+
+def _one(ask: RequestContext, name: str, what: str) -> Photo:
+    found = _photos(ask, name)
+    if not found:
+        raise BadInput(f"{what} is missing.", "Choose a photo.")
+    return found[0]
+
+
+def _done(ask: RequestContext, told: str) -> Response:
+    return ask.done(ask.url("deck/say", d=ask.text("deck")), told)
+
+
+def finding(ask: RequestContext) -> Response:
+    """Record what was seen that no tag covers."""
+    visit = check_visit(ask.text("visit") or None)
+    said.add_finding(
+        ask.library,
+        ask.deck(),
+        tier=ask.text("tier"),
+        text=ask.need("text", "What was seen"),
+        by=ask.by,
+        photos=_photos(ask),
+        place=ask.text("place") or None,
+        how=ask.text("how") or "seen",
+        visit=visit,
+    )
+    return _done(ask, "The finding is stored.")
+
+
+def tier(ask: RequestContext) -> Response:
+    """Record this person's own tier."""
+    said.set_tier(ask.library, ask.deck(), ask.text("tier"), why=ask.need("why", "The reason"), by=ask.by)
+    return _done(ask, "Your tier stands beside the computed one.")
+
+
+def private(ask: RequestContext) -> Response:
+    """Store the address and client; they stay out of everything unless asked for."""
+    known = ask.library.deck_private(ask.deck())
+    fields = {name: ask.text(name, 500) for name in said.PRIVATE_FIELDS}
+    changed = {name: text for name, text in fields.items() if text and text != known.get(name, "")}
+    if changed:
+        said.set_private(ask.library, ask.deck(), changed, by=ask.by)
+    return _done(ask, "Stored." if changed else "Nothing was changed.")
+
+
+def warn(ask: RequestContext) -> Response:
+    """Record who was told to stop using the deck."""
+    said.warn(
+        ask.library,
+        ask.deck(),
+        told=ask.need("who", "Who was told"),
+        how=ask.need("how", "How"),
+        at=ask.need("at", "When"),
+        by=ask.by,
+    )
+    return _done(ask, "The warning is on record.")
+
+
+def lift(ask: RequestContext) -> Response:
+    """Record that a stop-use is lifted after a repair."""
+    said.lift(
+        ask.library,
+        ask.deck(),
+        why=ask.need("why", "The reason"),
+        after=_one(ask, "after", "The photo of the repair"),
+        by=ask.by,
+    )
+    return _done(ask, "The lifting is on record.")
+
+
+def close(ask: RequestContext) -> Response:
+    """Close a concern: a photo before and one after, of the same place."""
+    said.close(
+        ask.library,
+        ask.deck(),
+        ask.need("rule", "The concern"),
+        place=ask.need("place", "The place"),
+        before=_one(ask, "before", "The photo before"),
+        after=_one(ask, "after", "The photo after"),
+        why=ask.need("why", "What was done"),
+        by=ask.by,
+    )
+    return _done(ask, "The concern is closed.")
+
+
+def take_back(ask: RequestContext) -> Response:
+    """Take back this person's last act, wherever in the library it was."""
+    told = took_back(ask.library.undo(ask.by))
+    return ask.done(ask.url("deck/history", d=ask.deck()), told)
+
+
+def chosen(ask: RequestContext) -> Sequence[Photo]:
+    """Return the photos that were ticked. Raises BadInput where none was."""
+    shas = [sha for part in ask.form.get("photos", []) for sha in part.split(",") if sha]
+    if not shas:
+        raise BadInput("No photo was chosen.", "Choose some on the contact sheet first.")
+    return [photo_of(ask.library, sha) for sha in shas[:5000]]
+
+
+def move_photos(ask: RequestContext) -> Response:
+    """Move chosen photos to another deck."""
+    deck = ask.deck()
+    target = ask.need("to", "The other deck's name")
+    moved = move(ask.library, chosen(ask), target, by=ask.by, visit=check_visit(ask.text("visit") or None))
+    left = ask.library.photos(deck)
+    return ask.done(
+        ask.url("deck", d=deck if left else target), f"{count_of(len(moved), 'photo')} moved to {target}."
+    )
+
+
+def forget_photos(ask: RequestContext) -> Response:
+    """Remove chosen photos for good."""
+    deck = ask.deck()
+    if ask.text("sure") != "yes":
+        raise BadInput(
+            "Nothing was removed: the box was not ticked.", "Removing cannot be undone; tick the box."
+        )
+    gone = forget(ask.library, chosen(ask), by=ask.by)
+    told = f"{count_of(len(gone), 'photo')} removed for good."
+    return ask.done(ask.url("deck", d=deck) if ask.library.photos(deck) else ask.url(), told)

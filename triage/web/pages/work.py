@@ -1,0 +1,280 @@
+"""Long work: training, suggesting, reports, checks of the library; following and stopping it."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from triage.errors import BadInput
+from triage.library import Library
+from triage.report.text import count_of
+from triage.web.guard import REPORT_POLICY
+from triage.web.jobs import Job, JobResult, close_cut_off, cut_off
+from triage.web.pages import audit, giving, model
+from triage.web.request_context import NotThere, RequestContext, back
+
+_TICK_S = 0.25
+_BEAT_TICKS = 40
+_KINDS = {
+    ".html": "text/html; charset=utf-8",
+    ".csv": "text/csv; charset=utf-8",
+    ".json": "application/json",
+    ".pdf": "application/pdf",
+    ".zip": "application/zip",
+}
+
+
+def show(ask: RequestContext) -> Response:
+    """Show the work that can be done now, what runs, what was done, and what was cut off."""
+    library = ask.library
+    from triage.library.counts import label_count
+
+    return ask.site.show(
+        "work.html",
+        ask,
+        here="work",
+        jobs=ask.site.jobs.last(ask.name),
+        labels=label_count(library),
+        photos=library.photo_count(),
+        model=library.model(),
+        broken=cut_off(library),
+        reports=list_reports(library),
+    )
+
+
+def start(ask: RequestContext) -> Response:
+    """Start the work that a form asks for."""
+    kind = ask.text("kind")
+    if kind not in _WORK:
+        raise BadInput("There is no such work.", "Choose one of the list.")
+    words, work = _WORK[kind]
+    made = work(ask)
+    given = {name: values[-1] for name, values in ask.form.items()}
+    ask.site.jobs.start(ask.name, ask.library, kind, words, made, by=ask.by, given=given)
+    return back(ask.url(_PAGE_OF.get(kind, "work")))
+
+
+def drop(ask: RequestContext) -> Response:
+    """Take a job that was cut off from the list."""
+    close_cut_off(ask.library, ask.text("job"))
+    return back(ask.url("work"))
+
+
+def stop(ask: RequestContext) -> Response:
+    """Ask the running job to stop after the item it is at."""
+    job = ask.site.jobs.running(ask.name)
+    if job is None:
+        return JSONResponse({"told": "Nothing runs any more."})
+    job.stop()
+    return JSONResponse({"told": f"Stopping: {job.words}. What is finished is kept."})
+
+
+# ---- the kinds of work ------------------------------------------------------------------------------------
+
+
+def _train(ask: RequestContext) -> Any:
+    library, by, where = ask.library, ask.by, ask.url("model")
+
+    def work(progress: Any, cancel: Any) -> JobResult:
+        from triage.presort.of_library import presort_library
+        from triage.train.of_library import train_library
+
+        trained = train_library(library, by=by, progress=progress, cancel=cancel)
+        made = [tag for tag, row in trained.tags.items() if row["average_precision"] is not None]
+        few = [tag for tag in trained.tags if tag not in made]
+        lines = [
+            f"Trained {count_of(len(made), 'tag')} with figures; {len(few)} have too few labels for any."
+        ]
+        done = presort_library(library, by=by, progress=progress, cancel=cancel)
+        lines.append(f"Suggestions made for {count_of(done.new, 'photo')}.")
+        aside = [
+            (sha[:12], reason) for sha, reason in {**dict(trained.set_aside), **dict(done.set_aside)}.items()
+        ]
+        return JobResult(lines, aside, where, "What the model can do")
+
+    return work
+
+
+def _presort(ask: RequestContext) -> Any:
+    library, by, where = ask.library, ask.by, ask.url("queue")
+
+    def work(progress: Any, cancel: Any) -> JobResult:
+        from triage.presort.of_library import presort_library
+
+        done = presort_library(library, by=by, progress=progress, cancel=cancel)
+        lines = [f"Suggestions made for {count_of(done.new, 'photo')}."]
+        for tag, standing in done.promise.items():
+            if standing.standing == "withdrawn":
+                lines.append(f"The promise for {tag} is withdrawn: {standing.why_not}.")
+        return JobResult(lines, [(sha[:12], why) for sha, why in done.set_aside], where, "Review them")
+
+    return work
+
+
+def _report(ask: RequestContext) -> Any:
+    library = ask.library
+    options = {
+        name: bool(ask.text(name)) for name in ("pdf", "per_deck", "letter", "show_position", "show_address")
+    }
+    issue = _issue(ask) if ask.text("issue") else None
+    name = f"report-{datetime.now().astimezone():%Y-%m-%d-%H%M%S}"
+    where = ask.url(f"reports/{name}/report.html")
+    paper = ask.text("paper") or "letter"
+
+    def work(progress: Any, cancel: Any) -> JobResult:
+        from triage.assess import assess_library
+        from triage.report import is_draft, write_report
+
+        progress("assessing", 0, None)
+        summaries = assess_library(library)
+        files = write_report(
+            library,
+            summaries,
+            library.path / "reports" / name,
+            issue=issue,
+            paper=paper,
+            progress=progress,
+            cancel=cancel,
+            **options,
+        )
+        lines = [f"{count_of(len(files), 'file')} written."]
+        if is_draft(summaries):
+            lines.append("DRAFT: serious suggestions of the machine are not yet reviewed by a person.")
+        return JobResult(lines, [], where, "Open the report")
+
+    return work
+
+
+def _issue(ask: RequestContext) -> Any:
+    from triage.report import Issue
+
+    return Issue(
+        signer=ask.need("signer", "Who signs"),
+        scope=ask.need("scope", "What was asked for"),
+        limits=ask.need("limits", "What could not be reached"),
+        weather=ask.need("weather", "The weather"),
+        amends=ask.text("amends") or None,
+    )
+
+
+def _verify(ask: RequestContext) -> Any:
+    library = ask.library
+
+    def work(progress: Any, _cancel: Any) -> JobResult:
+        from triage.library.verify import verify
+
+        found = verify(library, progress=progress)
+        if not (found.damaged or found.missing):
+            return JobResult(
+                [f"{found.photos} photos and {found.events} events checked: all as they were recorded."]
+            )
+        faults = [("damaged", one) for one in found.damaged] + [("missing", one) for one in found.missing]
+        return JobResult([f"{count_of(len(faults), 'fault')} found. Restore a backup."], faults)
+
+    return work
+
+
+def _backup(ask: RequestContext) -> Any:
+    library = ask.library
+    name = f"backup-{datetime.now().astimezone():%Y-%m-%d-%H%M%S}"
+    where = ask.url(f"reports/{name}/{name}.zip")
+
+    def work(progress: Any, _cancel: Any) -> JobResult:
+        from triage.library.backup import backup
+
+        folder = library.path / "reports" / name
+        folder.mkdir(parents=True, exist_ok=True)
+        count = backup(library, folder / f"{name}.zip", progress=progress)
+        return JobResult(
+            [f"{count_of(count, 'file')} packed: store it on another disk."], [], where, "Download it"
+        )
+
+    return work
+
+
+_WORK = {
+    "train": ("training and suggesting", _train),
+    "presort": ("suggesting", _presort),
+    "report": ("writing the report", _report),
+    "verify": ("checking the library", _verify),
+    "backup": ("packing a backup", _backup),
+    **audit.WORK,
+    **giving.WORK,
+    **model.WORK,
+}
+_PAGE_OF = dict.fromkeys(audit.WORK, "audit") | dict.fromkeys(giving.WORK, "files") | {"outlook": "model"}
+
+
+# ---- following ------------------------------------------------------------------------------------------
+
+
+def events_route(path: str) -> Route:
+    """Return the route that follows the running job by server-sent events."""
+
+    async def endpoint(request: Request) -> Response:
+        ask = RequestContext(
+            request.app.state.site,
+            request.scope["session"],
+            str(request.path_params["lib"]),
+            {},
+            dict(request.query_params),
+        )
+        headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
+        return StreamingResponse(_follow(request, ask), media_type="text/event-stream", headers=headers)
+
+    return Route(path, endpoint, methods=["GET"])
+
+
+async def _follow(request: Request, ask: RequestContext) -> AsyncIterator[str]:
+    jobs = ask.site.jobs
+    job: Job | None = jobs.running(ask.name) or jobs.find(ask.name, ask.query.get("job", ""))
+    shown, quiet = -1, 0
+    while job is not None and not jobs.stopping:
+        if job.changed != shown:
+            shown, quiet = job.changed, 0
+            yield f"data: {json.dumps(job.to_json())}\n\n"
+            if job.state != "running":
+                break
+        elif (quiet := quiet + 1) % _BEAT_TICKS == 0:
+            yield ": still here\n\n"
+        await asyncio.sleep(_TICK_S)
+        if await request.is_disconnected():
+            return
+    yield "event: end\ndata: {}\n\n"
+
+
+# ---- what was written ------------------------------------------------------------------------------------
+
+
+def list_reports(library: Library) -> list[dict[str, Any]]:
+    """Return the folders of reports and backups that the page wrote, newest first."""
+    folder = library.path / "reports"
+    if not folder.is_dir():
+        return []
+    return [
+        {"name": one.name, "files": sorted(file.name for file in one.iterdir() if file.suffix in _KINDS)}
+        for one in sorted(folder.iterdir(), reverse=True)
+        if one.is_dir() and not one.is_symlink() and not one.name.startswith(".")
+    ]
+
+
+def file(ask: RequestContext) -> Response:
+    """Send a file of a report: pages to be read without scripts, everything else to be saved."""
+    for row in list_reports(ask.library):
+        if row["name"] == ask.path["folder"] and ask.path["file"] in row["files"]:
+            path: Path = ask.library.path / "reports" / row["name"] / ask.path["file"]
+            if path.is_symlink():
+                break
+            kind = _KINDS[path.suffix]
+            if path.suffix == ".html":
+                return FileResponse(path, media_type=kind, headers={"content-security-policy": REPORT_POLICY})
+            return FileResponse(path, media_type=kind, filename=path.name)
+    raise NotThere("There is no such file.", "Look at the list of reports.")
