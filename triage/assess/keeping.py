@@ -1,8 +1,9 @@
 """Keeps how every deck stands beside the log: only decks that something was said about are assessed again.
 
 A row is fresh while its basis is the present one: the program, the firm's rules and tags, the model and how
-its promises stand; whatever is said of a deck empties its basis (`library/stale_marks.py`). Rho is fitted over
-all decks, and P is linear in it, so a row keeps its score at rho 0 and at rho 1 and a new rho moves no row.
+its promises stand; whatever is said of a deck empties its basis (`library/stale_marks.py`). Rho is fitted
+over all decks, and P is linear in it, so a row keeps its score at rho 0 and at rho 1 and a new rho moves
+no row.
 """
 
 from __future__ import annotations
