@@ -6,10 +6,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests.review.browsing import axe_faults, launched
 
 from tests.report.report_made import busy_deck, concern, made, summary
 from tests.report.test_report_files import html_of
+from tests.web.browsing import axe_faults, launched
 
 
 @pytest.fixture(scope="module")

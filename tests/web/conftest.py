@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 import pytest
-from tests.review.browserless import Client
-from tests.review.browsing import Visitor, launched
 
+from tests.web.browserless import Client
+from tests.web.browsing import Visitor, launched
 from triage.web.server import Running
 
 

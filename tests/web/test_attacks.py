@@ -8,8 +8,8 @@ import socket
 import time
 
 import pytest
-from tests.review.browserless import Client
 
+from tests.web.browserless import Client
 from triage.web import held
 from triage.web.bodies import MAX_BODY_BYTES
 from triage.web.guard import POLICY

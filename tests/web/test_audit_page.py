@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from tests.review.test_files import start
 
+from tests.web.test_files import start
 from triage.audit import agree, missed
 from triage.library.records import Suggestion
 

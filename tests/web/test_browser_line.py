@@ -7,8 +7,8 @@ import time
 
 import pytest
 from playwright.sync_api import expect
-from tests.review.browsing import Visitor, drawn
 
+from tests.web.browsing import Visitor, drawn
 from triage.library import Library
 from triage.web.server import Running
 

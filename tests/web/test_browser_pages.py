@@ -10,9 +10,9 @@ from contextlib import contextmanager
 
 import pytest
 from playwright.sync_api import expect
-from tests.review.browsing import Visitor
-from tests.review.walks import without_deck
 
+from tests.web.browsing import Visitor
+from tests.web.walks import without_deck
 from triage.library.records import UNSORTED, Suggestion
 
 pytestmark = pytest.mark.browser
@@ -380,7 +380,7 @@ def test_next_photo_is_there_before_the_key_is_up(visitor, library):
 
 
 def test_long_work_is_followed_and_stopped_in_the_bar(browser, running, library):
-    from tests.review.test_jobs import hold
+    from tests.web.test_jobs import hold
 
     visitor = Visitor(browser, running, "ann")
     job = hold(running, running.site.home.library("library"))

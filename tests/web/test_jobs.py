@@ -11,8 +11,8 @@ import zipfile
 
 import pytest
 from sqlalchemy import insert
-from tests.review.browserless import Client
 
+from tests.web.browserless import Client
 from triage.errors import BadInput
 from triage.library.database import writing
 from triage.library.log import now

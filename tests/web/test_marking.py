@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from playwright.sync_api import expect
-from tests.review.browsing import Visitor
 
 from tests.slate.flat_card import CORNER, PX_PER_MM, SIZE, card_photo, save_photo
+from tests.web.browsing import Visitor
 from triage.ingest import ingest
 from triage.report.blackout import blackouts
 from triage.slate.card import Card, library_code

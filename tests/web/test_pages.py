@@ -5,9 +5,9 @@ from __future__ import annotations
 import io
 
 from PIL import Image
-from tests.review.browserless import Client
-from tests.review.walks import without_deck
 
+from tests.web.browserless import Client
+from tests.web.walks import without_deck
 from triage.assess import assess_library
 from triage.assess.said import set_tier
 from triage.errors import NotWritten

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from sklearn.metrics import precision_score, recall_score
-from tests.review.browserless import Client
 
+from tests.web.browserless import Client
 from triage.label.order import questions
 from triage.library.records import Suggestion
 from triage.web.items import HIDDEN_ONE_IN, is_hidden
