@@ -8,6 +8,7 @@ from typing import Any
 
 from triage.assess import DeckEvidence
 from triage.assess.coverage import needed
+from triage.domain.reviewing import merge
 from triage.library.records import Fact, Label, Photo, Suggestion, Word
 
 AT = "2026-06-01T10:00:00+00:00"
@@ -40,19 +41,15 @@ def label(shot: Photo, tag: str, value: str = "present", *, by: str = "Ann", **m
     return Label(photo=shot.sha, tag=tag, value=value, by=by, at=more.pop("at", AT), **more)
 
 
-_WORSE = ("present", "unclear", "absent")
-
-
 def put_together(labels: list[Label]) -> dict[tuple[str, str], Word]:
-    """Put labels together as the library does: the worse value stands while people disagree."""
+    """Put labels together as the library does."""
     by_key: dict[tuple[str, str], list[Label]] = {}
     for one in labels:
         by_key.setdefault((one.photo, one.tag), []).append(one)
     words = {}
     for key, given in by_key.items():
-        values = {one.value for one in given}
-        value = next(v for v in _WORSE if v in values)
-        words[key] = Word(*key, value, len(values) > 1, False, tuple(given))
+        one = merge({label.value for label in given})
+        words[key] = Word(*key, one.value, one.disputed, one.settled, tuple(given))
     return words
 
 

@@ -12,10 +12,12 @@ from triage.assess.keeping import bring_up, kept_rho, out_of_date
 from triage.assess.kept import last_standings, open_by_deck, standings
 from triage.assess.said import add_finding, set_tier
 from triage.assess.status import next_open_deck, open_questions, status_of
+from triage.domain.reviewing import is_reviewed
+from triage.domain.tiers import PILES
 from triage.errors import Cancelled, NotWritten
 from triage.ingest import ingest
 from triage.library import Library
-from triage.library.counts import deck_counts
+from triage.library.counts import deck_counts, disputed_pairs, unreviewed_count
 from triage.library.records import Suggestion
 from triage.library.tables import standing_summary
 
@@ -207,10 +209,46 @@ def test_status_counts_decks_that_are_out_of_date_anew(trained):
     assert status_of(trained)["unreviewed"] == expected
 
 
+@settings(max_examples=15, deadline=None, suppress_health_check=FIXTURE)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 99),
+            st.sampled_from(CORE),
+            st.sampled_from(["present", "absent", "unclear", "settle", "likely", "unsure", "unlikely"]),
+            st.sampled_from(["ann", "ben"]),
+        ),
+        min_size=1,
+        max_size=6,
+    )
+)
+def test_the_database_counts_open_questions_and_disputes_by_the_one_rule(trained, said):
+    """What the queries of `counts` find is what `domain.reviewing` says of every photo and tag."""
+    photos = trained.photos()
+    for number, tag, what, by in said:
+        photo = photos[number % len(photos)]
+        if what in PILES:
+            suggest(trained, photo, tag, pile=what)
+        elif what == "settle":
+            trained.say("settled", {"photo": photo.sha, "tag": tag, "value": "absent"}, by="cy")
+        else:
+            label(trained, photo, tag, what, by)
+    promise = {tag: "holds" for tag in CORE[:4]}
+    words, guesses = trained.words(), trained.suggestions()
+    left = 0
+    for photo in photos:
+        for tag in CORE:
+            word, guess = words.get((photo.sha, tag)), guesses.get((photo.sha, tag))
+            left += not is_reviewed(word and word.value, guess and guess.pile, promise.get(tag))
+    assert unreviewed_count(trained, CORE, promise, trained.decks()) == left
+    assert set(disputed_pairs(trained)) == {key for key, word in words.items() if word.disputed}
+
+
 def test_the_next_deck_with_open_questions_is_known_before_anything_is_assessed(trained):
-    """All pairs are in a pile under a promise, until somebody cannot tell."""
+    """All pairs are in a pile under a promise, until the machine is unsure; 'cannot tell' is an answer."""
+    label(trained, trained.photos("D-18")[1], value="unclear")
     assert next_open_deck(trained, "D-17") is None
-    label(trained, trained.photos("D-18")[0], value="unclear")
+    suggest(trained, trained.photos("D-18")[0], pile="unsure")
     for _ in range(2):
         assert next_open_deck(trained, "D-17") == "D-18"
         assert next_open_deck(trained, "D-18") is None

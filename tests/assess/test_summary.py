@@ -54,12 +54,36 @@ def test_an_unanswered_photo_bars_nothing_seen(assess):
     assert summary.reason == "Not enough seen or reviewed to say: 5 answers are missing."
 
 
-def test_unclear_is_not_reviewed(assess):
+def test_cannot_tell_is_an_answer_and_leaves_a_gap(assess):
     labels = [
         *(one for one in ABSENT if one.tag != "missing-hanger"),
         made.label(X, "missing-hanger", "unclear"),
     ]
-    assert assess(seen_deck(*labels, photos=[X])).unreviewed == 1
+    summary = assess(seen_deck(*labels, photos=[X]))
+    assert (summary.unreviewed, summary.tier, summary.gaps) == (0, None, "some")
+    hanger = next(one for one in summary.coverage if one.element == "hanger")
+    assert hanger.seen == "poorly"
+    assert "'cannot tell' was the answer on 1 photo (missing-hanger)" in hanger.why
+    assert any("'cannot tell'" in ask for ask in summary.go_back_for)
+
+
+def test_cannot_tell_on_a_photo_that_does_not_show_the_part_leaves_no_gap(assess):
+    labels = [
+        *(one for one in ABSENT if one.tag != "missing-hanger"),
+        made.label(X, "missing-hanger", "unclear"),
+        made.label(X, "shows-hanger", "absent"),
+    ]
+    assert assess(seen_deck(*labels, photos=[X])).gaps == "none"
+
+
+def test_cannot_tell_about_a_part_with_no_coverage_of_its_own_leaves_a_gap_too(assess):
+    labels = [
+        *(one for one in ABSENT if one.tag != "rusted-connector"),
+        made.label(X, "rusted-connector", "unclear"),
+    ]
+    summary = assess(seen_deck(*labels, photos=[X]))
+    assert (summary.tier, summary.gaps) == (None, "some")
+    assert summary.coverage[-1].element == "connector"
 
 
 def test_unlikely_counts_as_reviewed_only_under_a_promise_that_holds(assess):

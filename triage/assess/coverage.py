@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from typing import Any
@@ -30,6 +30,7 @@ LOOK_AGAIN_MONTHS = 12
 HANGERS_A_PHOTO = 3
 """Taken for a photo of hangers that nobody counted (common practice: two to four joists a photo)."""
 LEDGER_FT_A_LOOK = 8.0
+CANNOT_TELL = "a person could not tell"
 _FLAW_WORDS = {"far": "too far off, or too few pixels to show a nail head"}
 
 
@@ -77,18 +78,30 @@ def needed(facts: Mapping[str, Any]) -> tuple[Need, ...]:
     return tuple(need for need in needs() if need.when is None or need.when.holds(view))
 
 
-def coverage(visits: Sequence[DeckEvidence]) -> tuple[Seen, ...]:
+def coverage(visits: Sequence[DeckEvidence], unjudged: Collection[tuple[str, str]] = ()) -> tuple[Seen, ...]:
     """Return how each needed element was seen at the last of these visits, in walking order.
 
-    An element not looked at at the last visit keeps 'well' for a year and says when it was seen.
+    An element not looked at at the last visit keeps 'well' for a year and says when it was seen. `unjudged`
+    names (photo, element) where a person could not tell: such a photo is no good look at that element.
     """
     facts = visits[-1].fact_values()
-    return tuple(_seen(need, visits, facts) for need in needed(facts))
+    return tuple(_seen(need, visits, facts, unjudged) for need in needed(facts))
 
 
-def _seen(need: Need, visits: Sequence[DeckEvidence], facts: Mapping[str, Any]) -> Seen:
+def _seen(
+    need: Need,
+    visits: Sequence[DeckEvidence],
+    facts: Mapping[str, Any],
+    unjudged: Collection[tuple[str, str]],
+) -> Seen:
     concealed = facts.get("concealed") or ()
-    looks = [look for number, visit in enumerate(visits) for look in _looks(need.element, visit, number)]
+    looks = [
+        replace(look, flaws=(*look.flaws, CANNOT_TELL))
+        if (look.photo.sha, need.element) in unjudged
+        else look
+        for number, visit in enumerate(visits)
+        for look in _looks(need.element, visit, number)
+    ]
     photos = tuple(look.photo.sha for look in sorted(looks, key=lambda look: (not look.well, -look.visit)))
     good = [look for look in looks if look.well and _recent(visits, look.visit)]
     count, of, short = _enough(need, good, facts)
@@ -225,10 +238,13 @@ def gaps(seen: Sequence[Seen]) -> str:
 def go_back_for(seen: Sequence[Seen]) -> tuple[str, ...]:
     """Return the photos to take, in walking order, each in words for the person on site."""
     asks = {need.element: need.ask for need in needs()}
-    wanted = [one for one in seen if one.seen in ("poorly", "not-seen")]
-    return tuple(
-        asks[one.element] + (f" (So far: {one.why}.)" if one.seen == "poorly" else "") for one in wanted
-    )
+    again = "Take the {} again, closer and in better light."
+    found = []
+    for one in seen:
+        if one.seen in ("poorly", "not-seen"):
+            so_far = f" (So far: {one.why}.)" if one.seen == "poorly" else ""
+            found.append(asks.get(one.element, again.format(one.element)) + so_far)
+    return tuple(found)
 
 
 def open_up(seen: Sequence[Seen]) -> tuple[str, ...]:

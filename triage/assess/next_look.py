@@ -19,6 +19,7 @@ from triage.assess.records import DeckEvidence
 from triage.assess.rules import TIER_WEIGHT, RuleBook, fact_elements
 from triage.assess.summary import deck_view
 from triage.assess.view import DeckView, Item
+from triage.domain.reviewing import is_reviewed
 from triage.domain.vocabulary import SHOWS, Vocabulary
 from triage.library.records import Photo
 
@@ -134,11 +135,9 @@ def _labels(
 
 
 def _is_open(evidence: DeckEvidence, photo: Photo, tag: str) -> bool:
-    word = evidence.words.get((photo.sha, tag))
-    if word is not None:
-        return False
-    suggestion = evidence.suggestions.get((photo.sha, tag))
-    return suggestion is None or suggestion.pile != "unlikely" or evidence.promise.get(tag) != "holds"
+    word, guess = evidence.words.get((photo.sha, tag)), evidence.suggestions.get((photo.sha, tag))
+    answer, pile = word.value if word else None, guess.pile if guess else None
+    return not is_reviewed(answer, pile, evidence.promise.get(tag))
 
 
 def _photos(

@@ -21,8 +21,10 @@ from triage.assess.coverage import coverage, gaps, go_back_for, needs, open_up
 from triage.assess.order import reason, score_parts
 from triage.assess.records import Concern, DeckEvidence, DeckSummary, Seen
 from triage.assess.rules import RuleBook
+from triage.assess.unclear import untold, with_untold
 from triage.assess.view import DeckView, gather_items
 from triage.assess.visits import Closed, closed_test, closings_that_hold, settle
+from triage.domain.reviewing import is_cleared, is_reviewed
 from triage.domain.tiers import worst
 from triage.domain.vocabulary import Vocabulary
 
@@ -44,14 +46,18 @@ def assess_deck(
     """
     visits = evidence.visits()
     checks = _run(evidence) if checks is None else checks
-    seen = coverage(visits)
+    core = {tag: vocabulary.tags[tag].element or "whole-deck" for tag in vocabulary.core}
+    gaps_left = untold(visits, core)
+    looked = coverage(visits, {(one.photo, one.element) for one in gaps_left})
+    seen = with_untold(looked, gaps_left)
     closed = closings_that_hold(visits, rule_book)
     view = _view(visits, checks, seen, closed)
     fired = fire(view, rule_book)
     hidden = spoken_for(fired, rule_book)
     everything = settle(_concerns(fired, visits, checks, rho, rule_book), closed, visits)
     shown = tuple(sorted((c for c in everything if c.rule not in hidden or not c.is_open), key=worst_first))
-    gap = gaps(seen)
+    gap = gaps(looked)
+    gap = "some" if gap == "none" and gaps_left else gap
     missing = unreviewed(visits, vocabulary)
     printed, if_true = _tiers(shown, gap, missing)
     summary = DeckSummary(
@@ -146,12 +152,8 @@ def _tiers(concerns: Sequence[Concern], gap: str, missing: int) -> tuple[str | N
 
 
 def unreviewed(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> int:
-    """Return how many pairs of photo and core tag have neither a person's present nor absent.
-
-    A pair in the pile `unlikely` counts as reviewed only while the tag's promise holds and nobody said
-    'unclear'.
-    """
-    return sum(1 for answered, _ in _pairs(visits, vocabulary) if not answered)
+    """Return how many pairs of photo and core tag are not reviewed, as `domain.reviewing` says it."""
+    return sum(1 for reviewed, _ in _pairs(visits, vocabulary) if not reviewed)
 
 
 def _open_share(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> float:
@@ -161,17 +163,13 @@ def _open_share(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> float
 
 
 def _pairs(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> list[tuple[bool, bool]]:
-    """Return (answered, cleared) for every photo x core tag."""
+    """Return (reviewed, cleared) for every photo x core tag."""
     pairs = []
     for evidence in visits:
         for photo in evidence.photos:
             for tag in vocabulary.core:
-                word = evidence.words.get((photo.sha, tag))
-                if word is not None:
-                    pairs.append((word.value != "unclear", word.value == "absent"))
-                    continue
-                suggestion = evidence.suggestions.get((photo.sha, tag))
-                promised = evidence.promise.get(tag) == "holds"
-                spared = suggestion is not None and suggestion.pile == "unlikely" and promised
-                pairs.append((spared, spared))
+                word, guess = evidence.words.get((photo.sha, tag)), evidence.suggestions.get((photo.sha, tag))
+                answer, pile = word.value if word else None, guess.pile if guess else None
+                what = (answer, pile, evidence.promise.get(tag))
+                pairs.append((is_reviewed(*what), is_cleared(*what)))
     return pairs

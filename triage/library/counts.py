@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 from sqlalchemy import ColumnElement, and_, case, distinct, func, or_, select
 
 from triage.batching import lots
-from triage.library.records import UNSORTED
+from triage.domain.reviewing import ANSWERS, CONTRADICTORY, UNLIKELY, is_covered
+from triage.library import present
+from triage.library.records import UNSORTED, Word
 from triage.library.tables import label, photo, placing, suggestion
 
 if TYPE_CHECKING:
@@ -66,10 +68,9 @@ def label_count(library: Library) -> int:
 def unreviewed_count(
     library: Library, tags: Sequence[str], standing: Mapping[str, str], decks: Sequence[str]
 ) -> int:
-    """Return how many photo x tag pairs of some decks nobody answered with present or absent.
+    """Return how many photo x tag pairs of some decks are not reviewed, as `domain.reviewing` says it.
 
-    A pair in the pile `unlikely` under a standing promise (`standing[tag] == "holds"`) does not count, unless
-    somebody said 'unclear'.
+    `standing` says how each tag's promise stands.
     """
     model, total = library.model() or "", 0
     with library.read() as connection:
@@ -83,15 +84,15 @@ def unreviewed_count(
                 said = select(label.c.photo).where(
                     label.c.photo == shas.c.sha, label.c.current.is_(True), label.c.tag == tag
                 )
-                done: ColumnElement[bool] = said.where(label.c.value.in_(("present", "absent"))).exists()
-                if standing.get(tag) == "holds":
+                done: ColumnElement[bool] = said.where(label.c.value.in_(ANSWERS)).exists()
+                if is_covered(UNLIKELY, standing.get(tag)):
                     unlikely = select(suggestion.c.photo).where(
                         suggestion.c.photo == shas.c.sha,
                         suggestion.c.tag == tag,
                         suggestion.c.model == model,
-                        suggestion.c.pile == "unlikely",
+                        suggestion.c.pile == UNLIKELY,
                     )
-                    done = or_(done, and_(~said.exists(), unlikely.exists()))
+                    done = or_(done, unlikely.exists())
                 count = select(func.count()).select_from(shas).where(done)
                 total += photos - int(connection.execute(count).scalar_one())
     return total
@@ -113,13 +114,17 @@ def piles_present(library: Library) -> set[str]:
 
 
 def disputed_pairs(library: Library) -> list[tuple[str, str]]:
-    """Return (photo, tag) where current words say both present and absent, settled ones among them."""
+    """Return (photo, tag) where people disagree and nobody has settled it, of photos at a deck."""
     words = select(label.c.photo, label.c.tag).where(
-        label.c.current.is_(True), label.c.value.in_(("present", "absent"))
+        label.c.current.is_(True), label.c.value.in_(CONTRADICTORY)
     )
     query = words.group_by(label.c.photo, label.c.tag).having(func.count(distinct(label.c.value)) > 1)
     with library.read() as connection:
-        return sorted((row.photo, row.tag) for row in connection.execute(query))
+        both = sorted((row.photo, row.tag) for row in connection.execute(query))
+        found: dict[tuple[str, str], Word] = {}
+        for sha in sorted({photo for photo, _ in both}):
+            found |= present.words(connection, photo=sha)
+    return [key for key in both if key in found and found[key].disputed]
 
 
 @dataclass

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, and_, func, select, union
 
 from triage.batching import lots
+from triage.domain.reviewing import merge
 from triage.library.bursts import number_bursts
 from triage.library.log import Event, Names, from_row
 from triage.library.records import (
@@ -219,9 +220,6 @@ def label_rows(connection: Connection) -> set[str]:
     return {str(row) for row in connection.execute(query).scalars()}
 
 
-_WORSE = {"present": 0, "unclear": 1, "absent": 2}
-
-
 def words(
     connection: Connection, *, deck: str | None = None, tag: str | None = None, photo: str | None = None
 ) -> dict[tuple[str, str], Word]:
@@ -239,16 +237,12 @@ def words(
         places = _event_order(connection, [one.event for rows in said.values() for one in rows])
     found = {}
     for key, rows in said.items():
-        values = {one.value for one in rows}
-        value = min(values, key=_WORSE.__getitem__)
-        disputed, is_settled = {"present", "absent"} <= values, False
-        if key in settled:
-            event = settled[key]
-            order = (event.lamport, event.log_id, event.seq)
+        event, ruling, later = settled.get(key), None, set[str]()
+        if event is not None:
+            order, ruling = (event.lamport, event.log_id, event.seq), event.payload["value"]
             later = {one.value for one in rows if places[one.event] > order}
-            if later <= {event.payload["value"]}:
-                value, disputed, is_settled = event.payload["value"], False, True
-        found[key] = Word(key[0], key[1], value, disputed, is_settled, tuple(rows))
+        merged = merge({row.value for row in rows}, ruling, later)
+        found[key] = Word(key[0], key[1], merged.value, merged.disputed, merged.settled, tuple(rows))
     return found
 
 
