@@ -6,13 +6,12 @@ twice is merging once, and either order gives the same state.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, and_, select, update
+from sqlalchemy import Connection, and_, select
 
 from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
@@ -188,25 +187,26 @@ class _Merge:
         with writing(self.library.engine) as connection:
             texts = there.execute(select(private)).mappings()
             count = log.adopt(connection, events.mappings(), texts)
-            _hide_forgotten(connection)
             projections.rebuild(connection, log.read(connection))
         return count
 
     def drop_forgotten(self) -> None:
-        """Delete the files of photos that were removed for good, but never those of an issued report."""
+        """Delete what is here of photos that were removed for good, but never those of an issued report."""
         issued = {sha for one in self.library.statements("issued") for sha in one.payload.get("photos", ())}
         with self.library.read() as connection:
             gone = connection.execute(
                 select(photo.c.sha, photo.c.suffix).where(photo.c.state == "forgotten").order_by(photo.c.sha)
             ).all()
         for sha, suffix in gone:
-            if not self.library.originals.path(sha, suffix).exists():
-                continue
-            if sha in issued:
+            if sha in issued and self.library.originals.path(sha, suffix).exists():
                 reason = "was removed for good there, but an issued report here uses it: its file stays"
                 self.merged.set_aside.append(SetAside(sha[:12], reason))
-            else:
-                self.library.drop_files(sha, suffix)
+        self.library.finish_removals()
+        if self.library.not_removed:
+            reason = (
+                f"was removed for good, but not everything could be deleted yet: {self.library.not_removed}"
+            )
+            self.merged.set_aside.append(SetAside("removed photos", reason))
 
 
 def _told(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -217,18 +217,3 @@ def _hash_at(connection: Connection, log_id: str, seq: int) -> str | None:
     query = select(event.c.hash).where(event.c.log_id == log_id, event.c.seq == seq)
     found = connection.execute(query).scalar()
     return None if found is None else str(found)
-
-
-def _hide_forgotten(connection: Connection) -> None:
-    """Delete the private EXIF of forgotten photos under every reference that either library gave it."""
-    forgotten = {
-        json.loads(text)["sha"]
-        for text in connection.execute(select(event.c.payload).where(event.c.kind == "forgotten")).scalars()
-    }
-    if not forgotten:
-        return
-    for text in connection.execute(select(event.c.payload).where(event.c.kind == "photo-added")).scalars():
-        payload = json.loads(text)
-        ref = payload.get("private", {}).get("exif")
-        if ref and payload["sha"] in forgotten:
-            connection.execute(update(private).where(private.c.ref == ref).values(text=None))

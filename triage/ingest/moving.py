@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sqlalchemy import Connection
 
-from triage.errors import BadInput
+from triage.errors import BadInput, NotWritten
 from triage.ingest.collect import clean_name
 from triage.library import EventDraft, Library, present
 from triage.library.records import Photo
@@ -80,10 +80,27 @@ def _moves(
 def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool = False) -> list[Photo]:
     """Remove photos for good; a tombstone stays.
 
-    Raises BadInput, with nothing removed, while an issued report uses one of them.
+    Raises BadInput, with nothing removed, while an issued report uses one of them, and NotWritten where the
+    removal is recorded but something could not be deleted yet; every later command tries again.
     """
+    if dry_run:
+        with library.read() as connection:
+            _removals(connection, photos, by)
+        return list(photos)
+    library.say_after(lambda connection: _removals(connection, photos, by))
+    library.finish_removals()
+    if library.not_removed:
+        raise NotWritten(
+            f"{'1 photo is' if len(photos) == 1 else f'{len(photos)} photos are'} marked as removed, but not"
+            f" everything could be deleted yet: {library.not_removed}.",
+            "Mend that; every later command on this library tries again, for example: deck-triage status",
+        )
+    return list(photos)
+
+
+def _removals(connection: Connection, photos: Sequence[Photo], by: str) -> list[EventDraft]:
     issued: dict[str, str] = {}
-    for event in library.statements("issued"):
+    for event in present.statements(connection, "issued"):
         for sha in event.payload.get("photos", ()):
             issued[sha] = str(event.payload.get("number", "?"))
     for photo in photos:
@@ -92,10 +109,4 @@ def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool 
                 f"{photo.path_name} is used by the issued report {issued[photo.sha]}; nothing was removed.",
                 "What was issued stays reproducible: a photo in an issued report cannot be removed.",
             )
-    if dry_run:
-        return list(photos)
-    suffixes = {photo.sha: library.original_suffix(photo.sha) for photo in photos}
-    library.say_many([EventDraft("forgotten", {"sha": photo.sha}, by) for photo in photos])
-    for photo in photos:
-        library.drop_files(photo.sha, suffixes[photo.sha])
-    return list(photos)
+    return [EventDraft("forgotten", {"sha": photo.sha}, by) for photo in photos]

@@ -21,6 +21,8 @@ from triage.errors import Damaged, NotWritten, TriageError
 
 DATABASE_VARIABLE = "DECK_TRIAGE_DATABASE"
 _BUSY_MS = 60_000
+_READERS_MS = 5_000
+"""How long compacting waits for others who read."""
 
 
 def open_engine(folder: Path | None, *, shared: bool = True) -> Engine:
@@ -85,7 +87,30 @@ def _safe_settings(connection: Any, _record: Any) -> None:
         if "readonly" not in str(error) and "read-only" not in str(error):
             raise
     cursor.execute("PRAGMA synchronous=FULL")
+    cursor.execute("PRAGMA secure_delete=ON")  # deleted texts are overwritten, however SQLite was built
     cursor.close()
+
+
+def compact(engine: Engine) -> None:
+    """Write the database file anew without what was deleted, and empty its write-ahead log.
+
+    A shared database is told to give its space back; what its own logs and backups hold is for the people
+    who run it. Raises NotWritten while another program reads an older state of the file.
+    """
+    with _plain_errors(), engine.connect() as connection:
+        if engine.dialect.name != "sqlite":
+            apart = connection.execution_options(isolation_level="AUTOCOMMIT")
+            apart.exec_driver_sql("VACUUM FULL private, suggestion, standing, standing_summary")
+            return
+        connection.exec_driver_sql("VACUUM")
+        connection.exec_driver_sql(f"PRAGMA busy_timeout={_READERS_MS}")
+        busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").scalar()
+        connection.exec_driver_sql(f"PRAGMA busy_timeout={_BUSY_MS}")
+        if busy:
+            raise NotWritten(
+                "Another program is reading the library, so its log file still holds what was deleted.",
+                "Close the other program, then run the same command again.",
+            )
 
 
 @contextmanager

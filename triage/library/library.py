@@ -11,11 +11,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import Connection, delete, func, insert, select
 
 from triage.batching import lots
-from triage.errors import BadInput, Damaged, NoLibrary
-from triage.library import find, log, migrate, present, projections, stale_marks
+from triage.errors import BadInput, Damaged, NoLibrary, NotWritten
+from triage.library import find, log, migrate, present, projections, removal, stale_marks
 from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
 from triage.library.log import Event, EventDraft
 from triage.library.migrate import LIBRARY_FILE
@@ -35,7 +35,6 @@ from triage.library.store import Originals, Renditions, write_whole
 from triage.library.tables import FORMAT_VERSION, meta, metadata
 from triage.library.tables import event as event_table
 from triage.library.tables import photo as photo_table
-from triage.library.tables import private as private_table
 from triage.library.tables import suggestion as suggestion_table
 
 if TYPE_CHECKING:
@@ -54,6 +53,8 @@ class Library:
         self._meta: dict[str, str] | None = None
         self.brought: migrate.MigrationResult | None = None
         """What was done at opening to a library of an older format."""
+        self.not_removed: str | None = None
+        """Why something of a removed photo is still there, or null where all of it is gone."""
 
     # ---- making and opening -------------------------------------------------------------------
 
@@ -112,6 +113,7 @@ class Library:
             raise Damaged(f"{path} has lost its database library.sqlite.", "Restore a backup of the library.")
         library = cls(path, engine=open_engine(path, shared=shared))
         library.brought = migrate.bring_up(path, library.engine)
+        library.finish_removals()
         return library
 
     @staticmethod
@@ -240,6 +242,22 @@ class Library:
 
     # ---- saying things --------------------------------------------------------------------------
 
+    def finish_removals(self) -> None:
+        """Delete what is still there of removed photos; where it cannot be, `not_removed` says why."""
+        try:
+            removal.finish(self)
+            self.not_removed = None
+        except (OSError, NotWritten) as error:
+            self.not_removed = removal.why_not(error)
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """One write transaction, after what was removed is gone."""
+        if self._path is not None:
+            self.finish_removals()
+        with writing(self.engine) as connection:
+            yield connection
+
     def say(
         self,
         kind: str,
@@ -256,14 +274,14 @@ class Library:
         """Append events as one act (undone as a whole), all or none of them."""
         if not said:
             return []
-        with writing(self.engine) as connection:
+        with self._writing() as connection:
             events = log.append(connection, self._own_log(connection), said, act)
             projections.apply(connection, events)
         return events
 
     def say_after(self, decide: Callable[[Connection], Sequence[EventDraft]]) -> list[Event]:
         """Append what `decide` says after a look at the database; nobody else can write in between."""
-        with writing(self.engine) as connection:
+        with self._writing() as connection:
             events = log.append(connection, self._own_log(connection), decide(connection))
             projections.apply(connection, events)
         return events
@@ -273,7 +291,7 @@ class Library:
 
         Returns the events that were undone. Raises BadInput when there is nothing to undo.
         """
-        with writing(self.engine) as connection:
+        with self._writing() as connection:
             act = present.last_act(connection, by, projections.UNDOABLE)
             if act is None:
                 raise BadInput(f"There is nothing by {by} to undo.")
@@ -364,20 +382,6 @@ class Library:
             raise BadInput(f"There is no photo {sha[:12]} in this library.")
         return str(suffix)
 
-    def drop_files(self, sha: str, suffix: str) -> None:
-        """Delete a forgotten photo's original, rendition, vectors, suggestions and private EXIF."""
-        with writing(self.engine) as connection:
-            ref = connection.execute(select(photo_table.c.exif_ref).where(photo_table.c.sha == sha)).scalar()
-            if ref is not None:
-                connection.execute(update(private_table).where(private_table.c.ref == ref).values(text=None))
-            connection.execute(delete(suggestion_table).where(suggestion_table.c.photo == sha))
-            stale_marks.mark_photos(connection, [sha])
-        self.renditions.remove(sha)
-        for cache in ("vectors", "thumbs"):
-            for file in (self.caches / cache).rglob(f"*{sha}*"):
-                file.unlink(missing_ok=True)
-        self.originals.remove(sha, suffix)
-
     def original(self, sha: str) -> Path:
         """Return the path of an original. Raises Damaged where it is missing."""
         path = self.originals.path(sha, self.original_suffix(sha))
@@ -437,7 +441,7 @@ class Library:
         if not values:
             return
         table = suggestion_table
-        with writing(self.engine) as connection:
+        with self._writing() as connection:
             for model in {value["model"] for value in values}:
                 shas = sorted({value["photo"] for value in values if value["model"] == model})
                 tags = sorted({value["tag"] for value in values if value["model"] == model})

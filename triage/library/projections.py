@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, bindparam, delete, func, insert, select, update
 
 from triage.batching import lots
-from triage.library import stale_marks
+from triage.library import removal, stale_marks
 from triage.library.log import Event
 from triage.library.tables import label, photo, placing, private, statement
 
@@ -223,6 +223,7 @@ def _fold_forgotten(connection: Connection, events: Sequence[Event]) -> None:
         sha = event.payload["sha"]
         connection.execute(update(photo).where(photo.c.sha == sha).values(state="forgotten"))
         connection.execute(update(placing).where(placing.c.sha == sha).values(current=False))
+    removal.mark(connection, [event.payload["sha"] for event in events])
     _fold_statements(connection, events)
 
 

@@ -72,6 +72,20 @@ def mark_photos(connection: Connection, shas: Iterable[str]) -> None:
         _out_of_date(connection, standing.c.deck.in_(ever_at))
 
 
+def drop_photos(connection: Connection, shas: Iterable[str]) -> int:
+    """Drop what is kept of every deck that photos are or have ever been at; returns how many rows there were.
+
+    Kept summaries hold texts, such as places, in plain writing.
+    """
+    dropped = 0
+    for chunk in lots(sorted(set(shas)), _CHUNK):
+        decks = list(connection.execute(select(placing.c.deck).where(placing.c.key.in_(chunk))).scalars())
+        for some in lots(sorted(set(decks)), _CHUNK):
+            for table in (standing, standing_summary):
+                dropped += connection.execute(delete(table).where(table.c.deck.in_(some))).rowcount
+    return dropped
+
+
 def mark_every(connection: Connection) -> None:
     """Mark all decks."""
     _out_of_date(connection, true())
