@@ -99,6 +99,7 @@ def someone(by: str | None) -> str:
 def open_library(path: Path | None) -> Iterator[Library]:
     """Open the library that is named, or the nearest one upward. Raises NoLibrary."""
     from triage.library import Library
+    from triage.library.backup import sweep_left_overs
 
     if path is None:
         context = click.get_current_context(silent=True)
@@ -117,6 +118,13 @@ def open_library(path: Path | None) -> Iterator[Library]:
                 f"The library was brought from format {done.before} to {done.after};"
                 f" a copy of its database from before is {done.copy}"
             )
+        if library.not_removed:
+            advise(
+                "Something of a photo that was removed for good is still here and could not be deleted yet:"
+                f" {library.not_removed}. Mend that; every command tries again."
+            )
+        for left in sweep_left_overs(library):
+            advise(f"Deleted what an interrupted backup or upgrade had left: {left}")
         yield library
 
 

@@ -47,7 +47,13 @@ def command(mend: bool, report_file: Path | None, library_path: Path | None, as_
             from triage.report import verify_report
 
             damaged += [f"{report_file}: {one}" for one in verify_report(library, report_file)]
-    data = {"photos": found.photos, "damaged": damaged, "missing": found.missing, "mended": found.mended}
+    data = {
+        "photos": found.photos,
+        "damaged": damaged,
+        "missing": found.missing,
+        "mended": found.mended,
+        "strays": found.strays,
+    }
     if as_json:
         emit(data)
     else:
@@ -56,6 +62,8 @@ def command(mend: bool, report_file: Path | None, library_path: Path | None, as_
             say(f"Mended: {line}")
     for line in damaged:
         advise(f"Damaged: {line}")
+    for line in found.strays:
+        advise(f"No photo owns this file (left by an interrupted ingest, or put there by hand): {line}")
     for line in found.missing:
         advise(f"Missing: {line}")
     return exit_for(bool(damaged or found.missing))

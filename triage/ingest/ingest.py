@@ -29,7 +29,7 @@ from triage.ingest.placing import (
 )
 from triage.ingest.seen import SeenFiles
 from triage.ingest.take_in import IngestedFile, Task, take_in
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, removal
 from triage.library.records import UNSORTED
 
 _FEW = 6
@@ -217,14 +217,16 @@ class _Run:
             for event in self.library.say_after(lambda base: self.settle(base, deck, taken)):  # noqa: B023
                 self.placed.lamport = event.lamport
             self.seen.flush()
+        self.library.finish_removals()
 
     def tasks(self, offered: list[SourceFile]) -> Iterator[Task]:
         originals, renditions = self.library.originals.folder, self.library.renditions.folder
         first_origin: dict[str, str] = {}
+        removed = frozenset(self.placed.forgotten)
         for one in offered:
             other = first_origin.setdefault(one.deck, self.mark(one)) != self.mark(one)
             unsure = self.question(one) is not None or (other and self.deck is None and self.visit is None)
-            yield Task(one, originals, renditions, hash_only=unsure)
+            yield Task(one, originals, renditions, hash_only=unsure, removed=removed)
 
     def dry(self, offered: list[SourceFile]) -> None:
         from triage.library.store import sha256_of
@@ -253,6 +255,7 @@ class _Run:
                 else:
                     self.note_known(one, sha)
             elif sha in self.placed.forgotten:
+                removal.mark(connection, [sha])  # it may have been removed after its file was put here
                 self.aside(one, "this photo was removed from the library for good")
             elif outcome.item.hash_only or self.question(one):
                 self.aside(one, self.question(one) or "its folder has the name of another deck in this batch")

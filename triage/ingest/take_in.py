@@ -22,12 +22,14 @@ _SUFFIX = {".jpeg": ".jpg", ".jpe": ".jpg", ".tif": ".tiff", ".heif": ".heic", "
 
 @dataclass(frozen=True)
 class Task:
-    """A file to take in; with `hash_only` nothing is decoded or copied."""
+    """A file to take in; with `hash_only`, or where it was removed for good, nothing is decoded or copied."""
 
     offered: SourceFile
     originals: Path
     renditions: Path
     hash_only: bool = False
+    removed: frozenset[str] = frozenset()
+    """Hashes of photos that were removed from the library for good."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,7 @@ def take_in(task: Task) -> IngestedFile:
             sha, size = hashlib.sha256(data).hexdigest(), len(data)
     except OSError as error:
         raise BadPhoto(f"cannot be read: {error.strerror or error}") from error
-    if task.hash_only:
+    if task.hash_only or sha in task.removed:
         return IngestedFile(sha, size, suffix)
     from triage.imaging import examine
 

@@ -10,21 +10,34 @@ import hashlib
 import json
 import os
 import re
-import secrets
+import shutil
+import sqlite3
 import zipfile
+import zlib
+from collections.abc import Collection, Sequence
+from contextlib import closing, suppress
+from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
+from urllib.parse import quote, unquote_to_bytes
 
-from triage.errors import BadInput, Damaged
+from sqlalchemy import delete, insert, select
+
+from triage.errors import BadInput, Damaged, NotWritten
 from triage.library.copying import copy_database
+from triage.library.database import writing
+from triage.library.drafts import draft_of, sweep, sweep_folder
 from triage.library.migrate import LIBRARY_FILE
 from triage.library.store import sync_folder
+from triage.library.tables import meta
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from triage.library.library import Library
 
+_KNOWN = "backup:"
+"""Rows of `meta` that say where a backup was written."""
 _MANIFEST = "manifest.json"
 _DATABASE = "library.sqlite"
 _MAX_FILES = 5_000_000
@@ -39,25 +52,114 @@ def backup(
     """Write the library as one file; returns how many files are in it. Others may write meanwhile.
 
     The words of a shared database are copied into the file, so that it is restored as a library that stands
-    by itself. The file appears whole or not at all. Raises BadInput when it exists.
+    by itself. The file appears whole or not at all, and what was removed for good is not in it. The library
+    remembers where its backups are. Raises BadInput when the file exists.
     """
     if file.exists():
         raise BadInput(f"{file} is there already.", "Name a file that does not exist yet.")
-    temporary = file.with_name(f".{file.name}.{secrets.token_hex(4)}.tmp")
-    copy = temporary.with_suffix(".sqlite")
-    try:
-        copy_database(library.engine, copy)
-        count = _pack(library.path, copy, temporary, progress)
-        temporary.replace(file)
-        sync_folder(file.parent if str(file.parent) else Path())
-    finally:
-        temporary.unlink(missing_ok=True)
-        copy.unlink(missing_ok=True)
+    library.finish_removals()
+    with suppress(NotWritten):
+        _remember(library, file)  # before it is written: a killed backup is found at the next opening
+    return _write(library, file, progress)
+
+
+def _write(
+    library: Library, file: Path, progress: Callable[[str, int, int | None], None] | None = None
+) -> int:
+    with draft_of(file) as draft:
+        copy_database(library.engine, draft / _DATABASE)
+        owned = _owned(draft / _DATABASE)
+        count = _pack(library.path, draft / _DATABASE, owned, draft / "whole", progress)
+        (draft / "whole").replace(file)
+    sync_folder(file.parent)
     return count
 
 
+def _owned(database: Path) -> set[str]:
+    """Return the names of the originals that a copied database speaks of; the copy forgets other backups."""
+    with closing(sqlite3.connect(database)) as copy:
+        copy.execute("PRAGMA secure_delete=ON")
+        copy.execute("DELETE FROM meta WHERE key >= ? AND key < ?", (_KNOWN, _KNOWN + "~"))
+        copy.commit()
+        issued = {
+            sha
+            for (payload,) in copy.execute("SELECT payload FROM statement WHERE kind = 'issued'")
+            for sha in json.loads(payload).get("photos", ())
+        }
+        rows = copy.execute("SELECT sha, suffix, state FROM photo").fetchall()
+    return {f"{sha}{suffix}" for sha, suffix, state in rows if state == "here" or sha in issued}
+
+
+def _remember(library: Library, file: Path) -> None:
+    key = _KNOWN + quote(os.fsencode(file.absolute()))
+    with writing(library.engine) as connection:
+        connection.execute(delete(meta).where(meta.c.key == key))
+        connection.execute(insert(meta).values(key=key, value=datetime.now(UTC).isoformat()))
+
+
+def known_backups(library: Library) -> list[Path]:
+    """Return where backups of this library were written, whether or not they are still there."""
+    query = select(meta.c.key).where(meta.c.key >= _KNOWN, meta.c.key < _KNOWN + "~").order_by(meta.c.key)
+    with library.read() as connection:
+        keys = connection.execute(query).scalars().all()
+    return [Path(os.fsdecode(unquote_to_bytes(key.removeprefix(_KNOWN)))) for key in keys]
+
+
+def sweep_left_overs(library: Library) -> list[Path]:
+    """Delete what killed backups and upgrades of this library have left, and return what was deleted."""
+    found = [draft for file in known_backups(library) for draft in sweep(file)]
+    return found + sweep_folder(library.path / "copies")
+
+
+def copies_that_hold(library: Library, shas: Collection[str]) -> list[Path]:
+    """Return the copies from before upgrades and the known backups that still hold one of these photos.
+
+    Files that were moved or copied elsewhere are not known. One that cannot be read counts as holding it.
+    """
+    copies = sorted((library.path / "copies").glob("*.sqlite"))
+    found = [copy for copy in copies if _copy_holds(copy, shas)]
+    return found + [file for file in known_backups(library) if file.is_file() and _backup_holds(file, shas)]
+
+
+def _copy_holds(copy: Path, shas: Collection[str]) -> bool:
+    try:
+        with closing(sqlite3.connect(f"{copy.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as opened:
+            query = "SELECT 1 FROM photo WHERE sha = ? AND state = 'here'"
+            return any(opened.execute(query, (sha,)).fetchone() for sha in shas)
+    except sqlite3.Error:
+        return True
+
+
+def _backup_holds(file: Path, shas: Collection[str]) -> bool:
+    try:
+        with zipfile.ZipFile(file) as archive:
+            names = archive.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return True
+    return any(
+        name.rpartition("/")[2].split(".")[0] in shas for name in names if name.startswith("originals/")
+    )
+
+
+def purge_copies(library: Library, held: Sequence[Path]) -> None:
+    """Delete copies from before upgrades, and write backups anew from the library as it is now.
+
+    A library only ever grows, so the new backup holds everything that the old one held but for what was
+    removed. Raises OSError where a file cannot be replaced.
+    """
+    for file in held:
+        if file.parent == library.path / "copies":
+            file.unlink()
+        else:
+            _write(library, file)
+
+
 def _pack(
-    folder: Path, database: Path, target: Path, progress: Callable[[str, int, int | None], None] | None
+    folder: Path,
+    database: Path,
+    owned: Collection[str],
+    target: Path,
+    progress: Callable[[str, int, int | None], None] | None,
 ) -> int:
     members = [(folder / name, name) for name in _FILES[1:] if (folder / name).exists()]
     members.append((database, _DATABASE))
@@ -65,7 +167,9 @@ def _pack(
         members += [
             (path, path.relative_to(folder).as_posix())
             for path in sorted((folder / part).rglob("*"))
-            if path.is_file() and not any(piece.startswith(".") for piece in path.relative_to(folder).parts)
+            if path.is_file()
+            and not any(piece.startswith(".") for piece in path.relative_to(folder).parts)
+            and (part != "originals" or path.name in owned)
         ]
     hashes = {}
     with target.open("wb") as out:
@@ -103,22 +207,37 @@ def restore(file: Path, path: Path, progress: Callable[[str, int, int | None], N
         raise BadInput(f"{path} is not empty.", "Name a folder that does not exist yet.")
     if not file.is_file():
         raise BadInput(f"There is no file {file}.", "Check the path.")
-    draft = path.parent / f".{path.name}.{secrets.token_hex(4)}.tmp"
+    path = path.absolute()
     try:
-        with zipfile.ZipFile(file) as archive:
+        with zipfile.ZipFile(file) as archive, draft_of(path) as draft:
             manifest = _manifest(archive, file)
+            _check_sizes(archive, file, path.parent)
             for number, (name, sha) in enumerate(manifest.items(), 1):
                 _unstore(archive, name, sha, draft, file)
                 if progress:
                     progress("restoring", number, len(manifest))
-        if path.exists():
-            path.rmdir()
-        draft.rename(path)
-    except (zipfile.BadZipFile, EOFError, KeyError, NotImplementedError, RuntimeError) as error:
+            if path.exists():
+                path.rmdir()
+            draft.rename(path)
+    except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, NotImplementedError, RuntimeError) as error:
         raise Damaged(f"{file} is no whole backup ({error}).", "Use another copy of the backup.") from error
-    finally:
-        _remove(draft)
     return len(manifest)
+
+
+def _check_sizes(archive: zipfile.ZipFile, file: Path, place: Path) -> None:
+    """Refuse a file that is packed, as no backup is, or that holds more than the disk has room for."""
+    place.mkdir(parents=True, exist_ok=True)
+    entries = archive.infolist()
+    if any(one.compress_type != zipfile.ZIP_STORED or one.file_size != one.compress_size for one in entries):
+        raise Damaged(f"{file} would unpack to more than it is; no backup does.", "Do not use this file.")
+    needed = sum(one.file_size for one in entries)
+    if needed > file.stat().st_size:
+        raise Damaged(f"{file} says that it holds more than it does.", "Do not use this file.")
+    if needed > shutil.disk_usage(place).free:
+        raise NotWritten(
+            f"There is no room to restore {file}: it needs {needed / 1e6:,.0f} MB.",
+            "Free some space, or restore to another disk.",
+        )
 
 
 def _manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, str]:
@@ -152,9 +271,3 @@ def _unstore(archive: zipfile.ZipFile, name: str, sha: str, draft: Path, file: P
         raise Damaged(f"{name} inside {file} does not match its hash.", "Use another copy of the backup.")
     if name.startswith("originals/"):
         target.chmod(0o444)
-
-
-def _remove(folder: Path) -> None:
-    import shutil
-
-    shutil.rmtree(folder, ignore_errors=True)

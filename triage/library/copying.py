@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import secrets
 import sqlite3
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +12,7 @@ from sqlalchemy.pool import NullPool
 
 from triage.errors import TriageError
 from triage.library.database import by_hand, reading, writing
+from triage.library.drafts import draft_of
 from triage.library.store import sync_folder
 from triage.library.tables import meta, metadata
 
@@ -29,9 +29,8 @@ def copy_database(engine: Engine, target: Path, *, older: bool = False) -> None:
     program's. A copy of a shared database says that its place was there, so that a library made of it begins
     a chain of its own. Raises OSError, or TriageError when the disk is full.
     """
-    target.parent.mkdir(parents=True, exist_ok=True)
-    draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")
-    try:
+    with draft_of(target) as folder:
+        draft = folder / "copy.sqlite"
         if engine.dialect.name == "sqlite":
             _copy_file(engine, draft)
         else:
@@ -39,9 +38,7 @@ def copy_database(engine: Engine, target: Path, *, older: bool = False) -> None:
         with draft.open("rb+") as file:
             os.fsync(file.fileno())
         draft.replace(target)
-        sync_folder(target.parent)
-    finally:
-        draft.unlink(missing_ok=True)
+    sync_folder(target.parent)
 
 
 def _copy_file(engine: Engine, target: Path) -> None:

@@ -31,7 +31,18 @@ def photo(connection: Connection, text: str) -> Photo:
             f"{text!r} names {len(found)} photos: {', '.join(names)}{more}.",
             "Name the one you mean as deck/name or by its hash.",
         )
+    if _was_removed(connection, text):
+        raise BadInput(f"{text!r} was removed from this library for good.", "Nothing can bring it back.")
     raise BadInput(f"There is no photo {text!r} in this library.", _near(connection, text))
+
+
+def _was_removed(connection: Connection, text: str) -> bool:
+    gone = select(photo_table.c.sha).where(photo_table.c.state == "forgotten").subquery()
+    named = (placing.c.deck + "/" + placing.c.name == text) | (placing.c.sha == text.lower())
+    return (
+        connection.execute(select(placing.c.sha).join(gone, gone.c.sha == placing.c.sha).where(named)).first()
+        is not None
+    )
 
 
 def _candidates(connection: Connection, text: str) -> list[str]:

@@ -158,8 +158,15 @@ def _refs_of(connection: Connection, shas: set[str]) -> set[str]:
     return theirs - others
 
 
+def removed_photos(library: Library) -> set[str]:
+    """Return the hashes of all photos that were removed for good."""
+    with library.read() as connection:
+        gone = photo_table.c.state == "forgotten"
+        return set(connection.execute(select(photo_table.c.sha).where(gone)).scalars())
+
+
 def strays(library: Library) -> list[Path]:
-    """Return the files among the originals that no photo of the library owns, half-written ones too."""
+    """Return the files among the originals that no photo owns; unfinished ones are left out."""
     with library.read() as connection:
         here = photo_table.c.state == "here"
         rows = connection.execute(select(photo_table.c.sha, photo_table.c.suffix).where(here))
@@ -169,7 +176,10 @@ def strays(library: Library) -> list[Path]:
     return [
         path
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name not in owned and path.name.split(".")[0] not in owned_shas
+        if path.is_file()
+        and not path.name.startswith(".")
+        and path.name not in owned
+        and path.name.split(".")[0] not in owned_shas
     ]
 
 

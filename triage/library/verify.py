@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from triage.errors import TriageError
+from triage.library import removal
 from triage.library.store import sha256_of
 from triage.library.tables import FOLDS
 from triage.library.tables import photo as photo_table
@@ -28,6 +29,8 @@ class VerifyResult:
     damaged: list[str] = field(default_factory=list)
     missing: list[str] = field(default_factory=list)
     mended: list[str] = field(default_factory=list)
+    strays: list[str] = field(default_factory=list)
+    """Files among the originals that no photo owns, below the library's folder."""
 
 
 def verify(
@@ -40,6 +43,7 @@ def verify(
     found = VerifyResult(events=library.event_count())
     found.damaged += library.faults()
     _check_originals(library, found, progress)
+    found.strays += [path.relative_to(library.path).as_posix() for path in removal.strays(library)]
     if not found.damaged and _folds_differ(library):
         if mend:
             library.rebuild()
