@@ -226,6 +226,7 @@ def test_a_full_disk_is_one_sentence_and_the_next_run_goes_on(made, tmp_path, ph
         "damaged": [],
         "missing": [],
         "mended": [],
+        "strays": [],
     }  # noqa: E501
 
 

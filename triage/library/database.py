@@ -144,6 +144,9 @@ def reading(engine: Engine) -> Iterator[Connection]:
 
 
 def _end(connection: Connection, how: str) -> None:
+    if how == "ROLLBACK" and connection.invalidated:  # Ctrl-C within a statement lets the connection go
+        connection.rollback()
+        return
     if connection.dialect.name == "sqlite":
         try:
             connection.exec_driver_sql(how)
