@@ -41,7 +41,10 @@ def test_rules_that_are_worse_together_say_so_and_raise_the_tier(book):
     for rule in combining:
         assert rule.raises, rule.id
         for name in rule.raises:
-            assert tier_rank(rule.tier) < tier_rank(book.rules[name].tier), (rule.id, name)
+            raised = book.rules[name]
+            ranks = [(tier_rank(a), tier_rank(b)) for a, b in zip(rule.tiers, raised.tiers, strict=True)]
+            assert all(worse <= milder for worse, milder in ranks), (rule.id, name)
+            assert any(worse < milder for worse, milder in ranks), (rule.id, name)
 
 
 ENGINEER = {

@@ -172,7 +172,13 @@ def test_a_check_is_calculated_and_brings_its_numbers(assess):
             "hazard",
             "watch",
         ),
-        ({"joist_span_ft": 8, "joist_overhang_ft": 3}, "joist-overhang-over", "hazard", "watch"),
+        ({"joist_span_ft": 8, "joist_overhang_ft": 2.2}, "joist-overhang-over", "hazard", "watch"),
+        (
+            {"joist_span_ft": 8, "joist_overhang_ft": 3},
+            "joist-overhang-over",
+            "hazard",
+            "repair-this-season",
+        ),
         (
             {
                 "ledger_fastener": "half-inch-lag",
@@ -192,6 +198,7 @@ def test_a_check_is_calculated_and_brings_its_numbers(assess):
                 "joist_span_ft": 10,
                 "ledger_fastener_spacing_in": 30,
                 "ledger_sheathing_in": 0.5,
+                "height_above_grade_ft": 4.0,
             },
             "ledger-spacing-far-over",
             "hazard",

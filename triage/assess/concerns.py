@@ -10,21 +10,26 @@ from typing import Any
 from triage.assess.conditions import Support
 from triage.assess.places import place_key
 from triage.assess.records import Concern, DeckEvidence
-from triage.assess.rules import DEPARTS_ENDS, Rule, RuleBook, fact_elements
+from triage.assess.rules import DEPARTS_ENDS, GRADE_OF_TIER, Rule, RuleBook, fact_elements
+from triage.assess.severity import BY_RATIO, Grade, Matrix
 from triage.assess.view import DeckView, Item, chance_of, count_places
 from triage.domain.tiers import STANDINGS, tier_rank
 from triage.library.records import Finding
 
+HEIGHT = "height_above_grade_ft"
 NOT_AGAIN = "Not looked at again at this visit; it stays open."
 
 
 @dataclass(frozen=True)
 class Fired:
-    """A rule that holds for a deck, and what made it hold."""
+    """A rule that holds for a deck, what made it hold, how bad it is, and its tier at the deck's height."""
 
     rule: Rule
     support: Support
     view: DeckView
+    grade: Grade
+    tier: str
+    weight: float
 
 
 def fire(view: DeckView, book: RuleBook) -> list[Fired]:
@@ -33,12 +38,28 @@ def fire(view: DeckView, book: RuleBook) -> list[Fired]:
     for rule in book.in_order:
         support = rule.when.holds(view)
         if support is not None:
-            fired.append(Fired(rule, support, view))
+            fired.append(_fired(rule, support, view, book))
             continue
         guessed = rule.when.holds(view.with_guesses)
         if guessed is not None:
-            fired.append(Fired(rule, replace(guessed, standing="possible"), view.with_guesses))
+            fired.append(_fired(rule, replace(guessed, standing="possible"), view.with_guesses, book))
     return fired
+
+
+def _fired(rule: Rule, support: Support, view: DeckView, book: RuleBook) -> Fired:
+    matrix, grade = book.matrix, book.grade(rule)
+    fall = matrix.fall(view.fact(HEIGHT))
+    if rule.severity == BY_RATIO:
+        graded = [matrix.grade_of_check(name, view.checks[name].ratio) for name in support.checks]
+        known = [one for one in graded if one is not None]
+        grade = max(known, key=lambda one: matrix.weight(one, fall), default=grade)
+    tier = rule.tiers[fall.step]
+    departs = rule.kind == "departs-from-today" or _only_departs(support, view)
+    if departs:
+        tier, grade = "watch", Grade("early", grade.redundancy)
+    elif rule.severity == BY_RATIO:
+        tier = matrix.tiers_of(grade, rule.at_least)[fall.step]
+    return Fired(rule, support, view, grade, tier, matrix.weight(grade, fall))
 
 
 def spoken_for(fired: Sequence[Fired], book: RuleBook) -> set[str]:
@@ -70,9 +91,7 @@ def concerns_of(one: Fired, visits: Sequence[DeckEvidence], rho: float) -> list[
 
 def _base(one: Fired, lead: str | None, visits: Sequence[DeckEvidence], chance: float | None) -> Concern:
     rule = one.rule
-    kind, tier = rule.kind, rule.tier
-    if kind == "hazard" and _only_departs(one):
-        kind, tier = "departs-from-today", "watch"
+    kind = "departs-from-today" if _only_departs(one.support, one.view) else rule.kind
     why = (
         f"{rule.why} {DEPARTS_ENDS}"
         if kind == "departs-from-today" and DEPARTS_ENDS not in rule.why
@@ -85,7 +104,7 @@ def _base(one: Fired, lead: str | None, visits: Sequence[DeckEvidence], chance: 
         kind=kind,
         standing=one.support.standing,
         status="new",
-        tier=tier,
+        tier=one.tier,
         photos=(),
         place=None,
         count=None,
@@ -99,14 +118,16 @@ def _base(one: Fired, lead: str | None, visits: Sequence[DeckEvidence], chance: 
         raises=rule.raises,
         facts=_facts_behind(one),
         chance=chance,
+        severity=one.grade.severity,
+        weight=one.weight,
     )
 
 
-def _only_departs(one: Fired) -> bool:
+def _only_departs(support: Support, view: DeckView) -> bool:
     """Return whether nothing but checks of kind 'departs-from-today' made the rule hold."""
-    if one.support.tags or not one.support.checks:
+    if support.tags or not support.checks:
         return False
-    return all(one.view.checks[name].kind == "departs-from-today" for name in one.support.checks)
+    return all(view.checks[name].kind == "departs-from-today" for name in support.checks)
 
 
 def _check_words(check: Any) -> str:
@@ -145,8 +166,12 @@ def _at_place(base: Concern, items: list[Item], others: list[Item], visits: int)
     )
 
 
-def finding_concern(finding: Finding, *, current: bool) -> Concern:
-    """Return the concern that a person's finding is; probed and measured ones are verified on site."""
+def finding_concern(finding: Finding, *, current: bool, matrix: Matrix, height_ft: float | None) -> Concern:
+    """Return the concern that a person's finding is; probed and measured ones are verified on site.
+
+    Nobody says which part it is of: it weighs as one whose failure drops the deck.
+    """
+    grade = Grade(GRADE_OF_TIER.get(finding.tier, "early"), "primary")
     return Concern(
         rule=f"finding-{finding.id[:12]}",
         tag=None,
@@ -165,19 +190,24 @@ def finding_concern(finding: Finding, *, current: bool) -> Concern:
         source="what a person found on site",
         element=None,
         remark="" if current else NOT_AGAIN,
+        severity=grade.severity,
+        weight=matrix.weight(grade, matrix.fall(height_ft)),
     )
 
 
-def check_concern(check: Any, facts: Iterable[str]) -> Concern:
+def check_concern(check: Any, facts: Iterable[str], matrix: Matrix, height_ft: float | None) -> Concern:
     """Return the concern of a check that is over and that no rule took up."""
     departs = check.kind == "departs-from-today"
+    fall = matrix.fall(height_ft)
+    grade = matrix.grade_of_check(check.check, check.ratio) or Grade("wrong", "shared")
+    grade = Grade("early", grade.redundancy) if departs else grade
     return Concern(
         rule=f"check-{check.check}",
         tag=None,
         kind=check.kind,
         standing="calculated",
         status="new",
-        tier="watch" if departs else "repair-this-season",
+        tier="watch" if departs else matrix.tiers_of(grade)[fall.step],
         photos=(),
         place=None,
         count=None,
@@ -189,6 +219,8 @@ def check_concern(check: Any, facts: Iterable[str]) -> Concern:
         source=check.source,
         element=None,
         facts=tuple(sorted(facts)),
+        severity=grade.severity,
+        weight=matrix.weight(grade, fall),
     )
 
 

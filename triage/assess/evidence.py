@@ -40,8 +40,9 @@ def assess_library(
 
 
 def rule_book_of(lib: Library) -> RuleBook:
-    """Return the shipped rules with the library's own. Raises BadInput for a file that cannot be taken."""
-    return load_rule_book(lib.own_rules if lib.own_rules.exists() else None, lib.vocabulary())
+    """Return the shipped rules and matrix with the library's own. Raises BadInput for a file with a slip."""
+    own = lib.own_rules if lib.own_rules.exists() else None
+    return load_rule_book(own, lib.vocabulary(), lib.own_severity)
 
 
 def gather_all(

@@ -208,7 +208,7 @@ def _counts(evidence: DeckEvidence) -> tuple[int, int]:
 def basis_of(library: Library) -> str:
     """Return what a summary rests on beside the deck's own words, in one short text."""
     said = [event.hash for kind in ("presorted", "audited") for event in library.statements(kind)]
-    files = [_digest(file) for file in (library.own_rules, library.own_tags)]
+    files = [_digest(file) for file in (library.own_rules, library.own_tags, library.own_severity)]
     parts = [_program(), *files, library.model() or "", *said]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:24]
 

@@ -103,8 +103,9 @@ def defect_shares(decks: Sequence[DeckEvidence], vocabulary: Vocabulary) -> dict
 
 def weight(view: DeckView, book: RuleBook) -> float:
     """Return the weight of the worst tier that persons, facts and checks print for a deck; 0 for none."""
-    held = (rule for rule in book.worst_first if rule.when.holds(view) is not None)
-    return next((TIER_WEIGHT[rule.tier] for rule in held), 0.0)
+    step = book.matrix.fall(view.fact("height_above_grade_ft")).step
+    held = (rule for rule in book.worst_first[step] if rule.when.holds(view) is not None)
+    return next((TIER_WEIGHT[rule.tiers[step]] for rule in held), 0.0)
 
 
 def _with_tag(view: DeckView, tag: str, photo: Photo) -> DeckView:

@@ -55,6 +55,8 @@ class Concern:
     `photos` come best evidence first; `boxes` are fractions of the upright photo; `facts` are the
     keys of facts that made the rule hold. `chance` is the combined
     probability of a concern that rests on suggestions (internal to the order of work), else null.
+    `severity` is how bad it is at whatever height, `weight` what it counts in the order of decks (see
+    `order`).
     """
 
     rule: str
@@ -78,6 +80,8 @@ class Concern:
     raises: tuple[str, ...] = ()
     facts: tuple[str, ...] = ()
     chance: float | None = None
+    severity: str = "early"
+    weight: float = 0.0
 
     @property
     def is_open(self) -> bool:
@@ -104,6 +108,7 @@ class Concern:
             "source": self.source,
             "element": self.element,
             "remark": self.remark,
+            "severity": self.severity,
             "boxes": {photo: [list(box) for box in boxes] for photo, boxes in self.boxes.items()},
         }
 

@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from triage.assess.conditions import Condition
 from triage.assess.parsing import Known, Refused, parse
+from triage.assess.severity import BY_RATIO, Grade, Matrix, load_matrix
 from triage.domain.tiers import tier_rank
 from triage.domain.toml_lines import line_of, table_spans
 from triage.domain.vocabulary import DATA, Vocabulary
@@ -36,12 +37,24 @@ TIER_WEIGHT: Mapping[str, float] = {
 DEPARTS_ENDS = "May have been allowed when built."
 
 
+TierName = Literal["stop-use", "repair-before-use", "repair-this-season", "watch"]
+GRADE_OF_TIER = {
+    "stop-use": "failing",
+    "repair-before-use": "distress",
+    "repair-this-season": "wrong",
+    "watch": "early",
+}
+"""The severity that a fixed tier stands for where decks are ordered."""
+
+
 class Rule(BaseModel):
     """One rule of the book.
 
-    `tag` is the tag whose places the concern takes over; `raises` names rules that are worse together and
-    so raised by this one; `replaces` names milder rules that this one speaks for when both hold;
-    `covered_after_repair` asks for an after-photo that shows the element before it is closed up.
+    `severity` (with `redundancy` and `at_least`) is read in the severity matrix for the height of the deck; a
+    rule with a fixed `tier` has that tier at every height. `tag` is the tag whose places the concern takes
+    over; `raises` names rules that are worse together and so raised by this one; `replaces` names milder
+    rules that this one speaks for when both hold; `covered_after_repair` asks for an after-photo that shows
+    the element before it is closed up. `tiers` are its tiers by class of fall, `tier` the worst of them.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, strict=True)
@@ -49,7 +62,7 @@ class Rule(BaseModel):
     id: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")
     kind: Literal["hazard", "departs-from-today"]
     element: str
-    tier: Literal["stop-use", "repair-before-use", "repair-this-season", "watch"]
+    tier: TierName = "watch"
     concluded: str = Field(min_length=10)
     why: str = Field(min_length=20)
     repair: str = Field(min_length=10)
@@ -61,6 +74,10 @@ class Rule(BaseModel):
     raises: tuple[str, ...] = ()
     replaces: tuple[str, ...] = ()
     covered_after_repair: bool = False
+    severity: Literal["early", "wrong", "distress", "failing", "by-ratio"] | None = None
+    redundancy: Literal["primary", "shared", "person"] | None = None
+    at_least: TierName | None = None
+    tiers: tuple[str, ...] = ()
 
     @field_validator("concluded", "why", "repair", "verify_on_site")
     @classmethod
@@ -82,10 +99,11 @@ class Rule(BaseModel):
 
 @dataclass(frozen=True)
 class RuleBook:
-    """All rules by id in the order of the files, and a hash over what they say."""
+    """All rules by id in the order of the files, a hash over what they say, and their severity matrix."""
 
     rules: Mapping[str, Rule]
     hash: str
+    matrix: Matrix
 
     @cached_property
     def in_order(self) -> tuple[Rule, ...]:
@@ -93,9 +111,18 @@ class RuleBook:
         return tuple(self.rules.values())
 
     @cached_property
-    def worst_first(self) -> tuple[Rule, ...]:
-        """The rules by tier, worst first."""
-        return tuple(sorted(self.in_order, key=lambda rule: tier_rank(rule.tier)))
+    def worst_first(self) -> tuple[tuple[Rule, ...], ...]:
+        """The rules by their tier in each class of fall, worst first."""
+        return tuple(
+            tuple(sorted(self.in_order, key=lambda rule: tier_rank(rule.tiers[fall.step])))
+            for fall in self.matrix.falls
+        )
+
+    def grade(self, rule: Rule) -> Grade:
+        """Return how bad what a rule concludes is, at whatever height; see `grade_by_ratio` for checks."""
+        severity = rule.severity or GRADE_OF_TIER[rule.tier]
+        redundancy = rule.redundancy or self.matrix.redundancy_of.get(rule.element, "primary")
+        return Grade("early" if severity == BY_RATIO else severity, redundancy)
 
     def replaced_by(self, rule: Rule) -> frozenset[str]:
         """Return the ids of all rules that `rule` speaks for, directly or through another."""
@@ -135,16 +162,19 @@ def fact_elements() -> dict[str, str]:
     return {key: str(row.get("element", "whole-deck")) for key, row in table.items()}
 
 
-def load_rule_book(extra: Path | None, vocabulary: Vocabulary) -> RuleBook:
+def load_rule_book(extra: Path | None, vocabulary: Vocabulary, own_matrix: Path | None = None) -> RuleBook:
     """Return the shipped rules with a firm's own (`extra`: a TOML file or a folder of them) added.
 
-    Raises BadInput naming file, line and rule for anything unknown, doubled or contradictory.
+    `own_matrix` is a firm's own cells of the severity matrix. Raises BadInput naming file, line and rule for
+    anything unknown, doubled or contradictory.
     """
-    return read_rule_book([SHIPPED, *([extra] if extra is not None and extra.exists() else [])], vocabulary)
+    paths = [SHIPPED, *([extra] if extra is not None and extra.exists() else [])]
+    return read_rule_book(paths, vocabulary, load_matrix(own_matrix))
 
 
-def read_rule_book(paths: Sequence[Path], vocabulary: Vocabulary) -> RuleBook:
+def read_rule_book(paths: Sequence[Path], vocabulary: Vocabulary, matrix: Matrix | None = None) -> RuleBook:
     """Return the rules of some files and folders; raises BadInput as `load_rule_book` does."""
+    matrix = matrix or load_matrix(None)
     known = Known(
         tags=frozenset(vocabulary.tags),
         facts=known_facts(),
@@ -154,7 +184,8 @@ def read_rule_book(paths: Sequence[Path], vocabulary: Vocabulary) -> RuleBook:
     rules: dict[str, Rule] = {}
     places: dict[str, _Place] = {}
     for path in _files(paths):
-        for rule, place in _read_file(path, known):
+        for read, place in _read_file(path, known):
+            rule = _with_tiers(read, matrix)
             if rule.id in rules:
                 raise place.refuse(rule.id, f"the id is taken by {places[rule.id].path.name}", "id")
             rules[rule.id], places[rule.id] = rule, place
@@ -163,7 +194,22 @@ def read_rule_book(paths: Sequence[Path], vocabulary: Vocabulary) -> RuleBook:
     for rule in rules.values():
         digest.update(repr(sorted(rule.model_dump(exclude={"when"}).items())).encode())
         digest.update(rule.when.canonical().encode())
-    return RuleBook(rules, digest.hexdigest())
+    digest.update(repr(matrix.tiers).encode())
+    return RuleBook(rules, digest.hexdigest(), matrix)
+
+
+def _with_tiers(rule: Rule, matrix: Matrix) -> Rule:
+    """Return a rule with its tiers by class of fall; one by a check's ratio has those of the first band."""
+    if rule.severity is None or rule.kind == "departs-from-today":
+        return rule.model_copy(update={"tiers": (rule.tier,) * len(matrix.falls)})
+    redundancy = rule.redundancy or matrix.redundancy_of.get(rule.element, "primary")
+    grade: Grade | None = Grade(rule.severity, redundancy)
+    if rule.severity == BY_RATIO:
+        checks = {leaf.name for leaf in rule.when.leaves("check")} & matrix.bands.keys()
+        grade = matrix.grade_of_check(min(checks), 0.0) if checks else Grade("early", redundancy)
+    assert grade is not None  # noqa: S101 - every check in `bands` has a grade
+    tiers = matrix.tiers_of(grade, rule.at_least)
+    return rule.model_copy(update={"tiers": tiers, "tier": tiers[-1]})
 
 
 def _files(paths: Iterable[Path]) -> list[Path]:
@@ -192,6 +238,10 @@ def _read_rule(row: Any, place: _Place, known: Known) -> Rule:
     try:
         when = parse(row.get("when"), known)
         lists = {key: tuple(row[key]) for key in ("raises", "replaces") if isinstance(row.get(key), list)}
+        if "tiers" in row:
+            raise Refused("'tiers' is computed and cannot be given", "tiers")
+        if ("tier" in row) == ("severity" in row):
+            raise Refused("gives either a severity or a fixed tier", "tier")
         rule = Rule.model_validate({**row, **lists, "when": when})
     except Refused as refused:
         raise place.refuse(name, str(refused), refused.word) from refused
@@ -204,7 +254,7 @@ def _read_rule(row: Any, place: _Place, known: Known) -> Rule:
         raise place.refuse(name, f"unknown element '{rule.element}'", "element")
     if rule.tag is not None and rule.tag not in rule.tags:
         raise place.refuse(name, f"tag '{rule.tag}' is not in its condition", "tag")
-    if rule.kind == "departs-from-today" and rule.tier != "watch":
+    if rule.kind == "departs-from-today" and (rule.tier != "watch" or rule.severity not in (None, "early")):
         raise place.refuse(name, "what only departs from today's rules goes no further than 'watch'", "tier")
     return rule
 
@@ -222,11 +272,23 @@ def _check_together(rules: Mapping[str, Rule], places: Mapping[str, _Place]) -> 
                 if name not in rules or name == rule.id:
                     raise place.refuse(rule.id, f"{field} names no other rule: '{name}'", field)
         for name in rule.raises:
-            if tier_rank(rule.tier) >= tier_rank(rules[name].tier):
+            if not _worse(rule, rules[name]):
                 raise place.refuse(rule.id, f"is not worse than '{name}', which it raises", "tier")
         for name in rule.replaces:
-            if tier_rank(rule.tier) > tier_rank(rules[name].tier):
+            if _milder_somewhere(rule, rules[name]):
                 raise place.refuse(rule.id, f"is milder than '{name}', which it replaces", "replaces")
     for rule in rules.values():
-        if rule.id in RuleBook(rules, "").replaced_by(rule):
+        if rule.id in RuleBook(rules, "", load_matrix(None)).replaced_by(rule):
             raise places[rule.id].refuse(rule.id, "replaces itself through other rules", "replaces")
+
+
+def _milder_somewhere(rule: Rule, other: Rule) -> bool:
+    """Return whether a rule is milder than another in some class of fall."""
+    return any(tier_rank(one) > tier_rank(two) for one, two in zip(rule.tiers, other.tiers, strict=True))
+
+
+def _worse(rule: Rule, other: Rule) -> bool:
+    """Return whether a rule is nowhere milder than another and worse somewhere (by ratio: always)."""
+    if rule.severity == BY_RATIO:
+        return True
+    return rule.tiers != other.tiers and not _milder_somewhere(rule, other)

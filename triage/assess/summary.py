@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from triage.assess.combining import RHO
 from triage.assess.concerns import (
+    HEIGHT,
     Fired,
     check_concern,
     concerns_of,
@@ -21,6 +22,7 @@ from triage.assess.coverage import coverage, gaps, go_back_for, needs, open_up
 from triage.assess.order import reason, score_parts
 from triage.assess.records import Concern, DeckEvidence, DeckSummary, Seen
 from triage.assess.rules import RuleBook
+from triage.assess.severity import Matrix
 from triage.assess.unclear import untold, with_untold
 from triage.assess.view import DeckView, gather_items
 from triage.assess.visits import Closed, closed_test, closings_that_hold, settle
@@ -114,12 +116,15 @@ def _concerns(
     rho: float,
     book: RuleBook,
 ) -> list[Concern]:
+    height_ft = known_height_ft(visits[-1])
     concerns = [concern for one in fired for concern in concerns_of(one, visits, rho)]
     taken_up = {name for one in fired for name in one.support.checks}
     concerns += [
-        check_concern(c, visits[-1].facts) for c in checks if c.verdict == "over" and c.check not in taken_up
+        check_concern(c, visits[-1].facts, book.matrix, height_ft)
+        for c in checks
+        if c.verdict == "over" and c.check not in taken_up
     ]
-    concerns += _findings(visits)
+    concerns += _findings(visits, book.matrix, height_ft)
     if len(visits) > 1 and any(concern.count is None for concern in concerns):
         before = {name for earlier in visits[:-1] for name in _held_by_facts(earlier, book)}
         concerns = [with_status(concern, before, visits[-1]) for concern in concerns]
@@ -133,12 +138,19 @@ def _held_by_facts(evidence: DeckEvidence, book: RuleBook) -> set[str]:
     return {one.rule.id for one in fired} | {f"check-{c.check}" for c in checks if c.verdict == "over"}
 
 
-def _findings(visits: Sequence[DeckEvidence]) -> list[Concern]:
+def known_height_ft(evidence: DeckEvidence) -> float | None:
+    """Return the deck's height, or null where nobody has written it down."""
+    value = evidence.fact_values().get(HEIGHT)
+    return None if value is None or value == "unknown" else float(value)
+
+
+def _findings(visits: Sequence[DeckEvidence], matrix: Matrix, height_ft: float | None) -> list[Concern]:
     known: dict[str, Concern] = {}
     for evidence in reversed(visits):
         for finding in evidence.findings:
             current = finding.visit == visits[-1].visit or len(visits) == 1
-            known.setdefault(finding.id, finding_concern(finding, current=current))
+            concern = finding_concern(finding, current=current, matrix=matrix, height_ft=height_ft)
+            known.setdefault(finding.id, concern)
     return list(known.values())
 
 

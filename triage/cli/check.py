@@ -9,6 +9,7 @@ import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say
 from triage.domain.tiers import CAUTION
+from triage.errors import NoLibrary
 
 
 @named("check")
@@ -16,9 +17,12 @@ from triage.domain.tiers import CAUTION
 @click.option(
     "--facts", "facts_file", type=click.Path(path_type=Path), help="Check a facts file; no library is needed."
 )
+@click.option("--explain", is_flag=True, help="Print the table that makes tiers of faults, with its sources.")
 @library_option
 @json_option
-def command(decks: tuple[str, ...], facts_file: Path | None, library_path: Path | None, as_json: bool) -> Any:
+def command(
+    decks: tuple[str, ...], facts_file: Path | None, explain: bool, library_path: Path | None, as_json: bool
+) -> Any:
     """Compare what is there with published tables and with mechanics: demand, capacity, ratio, source.
 
     A check never says that a deck is safe, and its verdict never changes the exit code.
@@ -26,7 +30,11 @@ def command(decks: tuple[str, ...], facts_file: Path | None, library_path: Path 
     Examples:
     deck-triage check D-17
     deck-triage check --facts facts.toml --json
+    deck-triage check --explain
     """
+    if explain:
+        _explain(library_path, as_json)
+        return
     from triage.structure import run_checks
 
     if facts_file is not None:
@@ -43,11 +51,12 @@ def command(decks: tuple[str, ...], facts_file: Path | None, library_path: Path 
             }
     checks = {deck: run_checks(facts) for deck, facts in facts_of.items()}
     if as_json:
-        emit({"decks": {deck: [one.to_json() for one in found] for deck, found in checks.items()}})
+        found = {deck: [one.to_json() for one in rows] for deck, rows in checks.items()}
+        emit({"decks": found, "caution": CAUTION})
         return
-    for deck, found in checks.items():
+    for deck, rows in checks.items():
         say(f"{deck}")
-        for one in found:
+        for one in rows:
             if one.ratio is None:
                 numbers = ""
             else:
@@ -56,5 +65,23 @@ def command(decks: tuple[str, ...], facts_file: Path | None, library_path: Path 
                 )
             missing = f" Missing: {', '.join(one.missing)}." if one.missing else ""
             say(f"  {one.check}: {one.verdict}{numbers}. {one.why}{missing} [{one.source}]")
+    say()
+    say(CAUTION)
+
+
+def _explain(library_path: Path | None, as_json: bool) -> None:
+    """Print the severity matrix: the library's own where one is at hand, else the shipped one."""
+    from triage.assess.severity import explained, load_matrix
+
+    try:
+        with open_library(library_path) as library:
+            matrix = load_matrix(library.own_severity)
+    except NoLibrary:
+        matrix = load_matrix(None)
+    if as_json:
+        emit(matrix.to_json() | {"caution": CAUTION})
+        return
+    for line in explained(matrix):
+        say(line)
     say()
     say(CAUTION)

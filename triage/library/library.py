@@ -226,6 +226,11 @@ class Library:
         """The firm's own rule file (it may be missing)."""
         return self.path / "rules.toml"
 
+    @property
+    def own_severity(self) -> Path:
+        """The firm's own cells of the severity matrix (the file may be missing)."""
+        return self.path / "severity.toml"
+
     @cached_property
     def _vocabulary(self) -> Vocabulary:
         from triage.domain.vocabulary import load_vocabulary

@@ -11,6 +11,31 @@ HAZARD = "hazard"
 DEPARTS = "departs-from-today"
 WITHIN, OVER, CANNOT_SAY = "within", "over", "cannot-say"
 MAY_HAVE_BEEN_ALLOWED = "may have been allowed when built"
+COMPARED = "compared"
+MISSING = "missing-facts"
+OUTSIDE = "outside-table"
+NOT_COUNTED = "nails-not-counted"
+NOT_NEEDED = "not-needed"
+ATTACHMENT = "attachment"
+EDGES = "edge-distances"
+TESTS_GOVERN = "tests-govern"
+MARGIN = "no-margin"
+REASONS = (COMPARED, MISSING, OUTSIDE, NOT_COUNTED, NOT_NEEDED, ATTACHMENT, EDGES, TESTS_GOVERN, MARGIN)
+"""Why a check has its verdict, for programs; `why` says it in words."""
+LOAD_PATH = (
+    "ledger-spacing-table",
+    "ledger-fastener-mechanics",
+    "ledger-placement",
+    "joist-span",
+    "joist-overhang",
+    "joist-bearing",
+    "beam-span",
+    "beam-bearing",
+    "post-height",
+    "footing-size",
+)
+"""Checks of what holds the deck up: none of them may be left unsaid where a deck reads 'nothing seen'."""
+ASSUMED_LOADS = ("live_load_psf", "dead_load_psf", "snow_load_psf")
 _EDGE = 1e-9
 """Ratios this close to 1 count as 1: sums of fractions of an inch are not exact in floating point."""
 
@@ -21,6 +46,7 @@ class Check:
 
     `verdict` is within, over or cannot-say; `kind` hazard or departs-from-today; `missing` names the facts
     that would let it be said; `source` the document, edition and place. No number is ever NaN or infinite.
+    `reason` is one of `REASONS`; `assumed` names facts that were taken from the code where nothing is known.
     """
 
     check: str
@@ -33,6 +59,8 @@ class Check:
     missing: tuple[str, ...]
     why: str
     source: str
+    reason: str = COMPARED
+    assumed: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the check as plain data with the keys of the command's JSON."""
@@ -47,6 +75,8 @@ class Check:
             "missing": list(self.missing),
             "why": self.why,
             "source": self.source,
+            "reason": self.reason,
+            "assumed": list(self.assumed),
         }
 
 
@@ -54,16 +84,20 @@ def _plain(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else round(value, 4)
 
 
+def known_values(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the facts that are known: one said to be `unknown` is as good as one that nobody gave."""
+    return {key: value for key, value in values.items() if value is not None and value != "unknown"}
+
+
 class Facts:
     """Parsed facts with what the checks assume where nothing is said."""
 
     def __init__(self, values: Mapping[str, Any]) -> None:
-        self.values = dict(values)
+        self.values = known_values(values)
 
     def get(self, key: str, default: Any = None) -> Any:
-        """Return a value; `unknown` counts as nothing said."""
-        value = self.values.get(key)
-        return default if value is None or value == "unknown" else value
+        """Return a value, or the default where it is not known."""
+        return self.values.get(key, default)
 
     def number(self, key: str) -> float:
         """Return a number that is known to be there (see `missing`)."""
@@ -101,6 +135,15 @@ class Facts:
         return None
 
 
+@dataclass(frozen=True)
+class Answer:
+    """What a table allows: a capacity in the check's unit (null where it has none), why, and its source."""
+
+    capacity: float | None
+    why: str
+    source: str
+
+
 def compare(
     check: str,
     kind: str,
@@ -116,10 +159,10 @@ def compare(
     A capacity of zero gives no ratio and is over.
     """
     missing = tuple(missing)
-    if missing and not why.startswith("not known"):
-        why = f"{why}; {needs(missing)}"
+    if missing:
+        why = f"{why}; {needs(missing)}" if why else needs(missing)
     if missing or demand is None or capacity is None:
-        return Check(check, kind, demand, capacity, None, unit, CANNOT_SAY, missing, why, source)
+        return Check(check, kind, demand, capacity, None, unit, CANNOT_SAY, missing, why, source, MISSING)
     ratio = ratio_of(demand, capacity)
     verdict = OVER if ratio is None or ratio > 1 + _EDGE else WITHIN
     return Check(check, kind, demand, capacity, ratio, unit, verdict, (), why, source)
@@ -140,8 +183,10 @@ def cannot_say(
     missing: Iterable[str] = (),
     demand: float | None = None,
 ) -> Check:
-    """Return a check that cannot be said, with the reason or the facts it needs."""
-    return Check(check, kind, demand, None, None, unit, CANNOT_SAY, tuple(missing), why, source)
+    """Return a check that cannot be said: for want of the facts it names, else beyond every table."""
+    missing = tuple(missing)
+    reason = MISSING if missing else OUTSIDE
+    return Check(check, kind, demand, None, None, unit, CANNOT_SAY, missing, why, source, reason)
 
 
 def outside(table: str, reason: str) -> str:
@@ -161,7 +206,45 @@ def limited(check: Check, facts: Facts, table: str) -> Check:
         return check
     if check.verdict == OVER:
         return replace(check, why=f"{check.why}; over even without regard to it that {reason}")
-    return replace(check, verdict=CANNOT_SAY, why=f"{outside(table, reason)} ({check.why})")
+    why = f"{outside(table, reason)} ({check.why})"
+    return replace(check, verdict=CANNOT_SAY, reason=OUTSIDE, why=why)
+
+
+def bracketed(
+    check: str,
+    demand: float | None,
+    harder: Answer,
+    easier: Answer,
+    outside_why: str,
+    table: str,
+    missing: Iterable[str] = (),
+    unit: str = "ft",
+    kind: str = HAZARD,
+) -> Check:
+    """Return a check against a table that may not hold the deck: judged by the cells next to it.
+
+    `harder` is the nearest cell that is at least as hard as the deck, `easier` the nearest that is at most
+    as hard; they are one where the table holds it, and either may be without a capacity. Within the harder
+    one is within, over the easier one is over; between them nothing can be said.
+    """
+    missing = tuple(missing)
+    if demand is None or missing or (harder.capacity is None and easier.capacity is None):
+        best = harder if harder.capacity is not None else easier
+        why = outside(table, outside_why) if outside_why else best.why
+        if missing:
+            return compare(check, kind, demand, best.capacity, unit, why, best.source, missing)
+        return cannot_say(check, kind, unit, why, best.source, (), demand)
+    if harder.capacity is not None:
+        found = compare(check, kind, demand, harder.capacity, unit, harder.why, harder.source)
+        if found.verdict == WITHIN or harder == easier:
+            return found
+    if easier.capacity is not None:
+        why = f"{easier.why}; {outside_why}, so even the nearest easier cell is passed"
+        found = compare(check, kind, demand, easier.capacity, unit, why, easier.source)
+        if found.verdict == OVER:
+            return found
+    best = easier if easier.capacity is not None else harder
+    return cannot_say(check, kind, unit, outside(table, outside_why), best.source, (), demand)
 
 
 def dated(check: Check, facts: Facts, rule_since: int) -> Check:
