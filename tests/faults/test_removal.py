@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from common import draw_photo
+from killing import killed_at_every_step
 
 from triage.errors import BadInput, NotWritten
 from triage.imaging.kept import rendition_of
@@ -22,7 +23,6 @@ from triage.library.backup import backup, copies_that_hold, purge_copies, restor
 from triage.library.verify import verify
 
 COMMAND = [str(Path(sys.executable).parent / "deck-triage")]
-CHILD = Path(__file__).parent / "removal_child.py"
 TEXTS = (b"PLANTED-NOTE", b"PLANTED-PLACE", b"PLANTED-SERIAL", b"46.9005")
 SHARED_PLACE = "joist 3, SHARED-PLACE"
 
@@ -80,22 +80,17 @@ def test_killed_at_every_step_nothing_of_a_removed_photo_stays(planted, tmp_path
     needles = needles_of(planted, first.sha)
     assert set(TEXTS) <= {one for found in planted_in(planted.path, needles).values() for one in found}
     planted.close()
-    (tmp_path / "copies").mkdir()
-    words = [sys.executable, str(CHILD), str(planted.path), first.sha, str(tmp_path / "copies")]
-    done = subprocess.run(words, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2])
-    outcomes = [line.rsplit(" ", 1) for line in done.stdout.splitlines()]
-    assert outcomes[-1][0].endswith("ended")
-    assert len(outcomes) > 25, outcomes  # every deletion, renaming, flush and statement was a step
+    copies = killed_at_every_step("forget", planted.path, tmp_path / "copies", first.sha)
+    assert len(copies) > 25  # every deletion, renaming, flush and statement was a step
     removed = 0
-    for line in done.stdout.splitlines():
-        copy = Path(line.split(" ")[0])
+    for copy in copies:
         with Library.open(copy) as library:
             if library.photo_count() == 3:  # killed before it was recorded: the person is told nothing
                 forget(library, [library.photo(first.sha)], by="ann")
             else:
                 removed += 1
             assert library.not_removed is None
-            assert planted_in(copy, needles) == {}, line
+            assert planted_in(copy, needles) == {}, copy
             assert removal.pending(library.engine) == {}
             assert [one.place for one in library.labels(photo=library.photos()[0].sha)] == [SHARED_PLACE]
             if removed % 5 == 1:

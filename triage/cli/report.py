@@ -38,10 +38,17 @@ _ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
 @click.option("--weather", metavar="TEXT", help="The weather at the visit.")
 @click.option("--date", metavar="DATE", help="Date of issue (else today).")
 @click.option("--amends", metavar="NUMBER", help="The issued report that this one replaces.")
+@click.option("--again", metavar="NUMBER", help="Write the files of a report that was issued, as they were.")
 @library_option
 @json_option
 def command(
-    decks: tuple[str, ...], out: Path, library_path: Path | None, as_json: bool, issue: bool, **given: Any
+    decks: tuple[str, ...],
+    out: Path,
+    library_path: Path | None,
+    as_json: bool,
+    issue: bool,
+    again: str | None,
+    **given: Any,
 ) -> Any:
     """Write the report of all decks, or of those named, worst first.
 
@@ -53,6 +60,8 @@ def command(
     from triage.assess import assess_library
     from triage.report import Issue, changed_since, is_draft, write_report
 
+    if again is not None:
+        return _again(again, out, library_path, as_json)
     said = {name: given.pop(name) for name in _ISSUE_ONLY}
     if not issue and any(said.values()):
         first = next(name for name in _ISSUE_ONLY if said[name])
@@ -79,3 +88,15 @@ def command(
         advise("DRAFT: serious suggestions of the machine are not yet reviewed by a person.")
     for flag in changed:
         advise(str(flag))
+
+
+def _again(number: str, out: Path, library_path: Path | None, as_json: bool) -> None:
+    from triage.report.issuing import write_again
+
+    with open_library(library_path) as library:
+        files = write_again(library, number, out)
+    if as_json:
+        emit({"files": [str(file) for file in files]})
+    else:
+        for file in files:
+            say(str(file))

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 _CHUNK = 1 << 20
+_JPEG_BEGINS, _JPEG_ENDS = b"\xff\xd8", b"\xff\xd9"
 
 
 def sha256_of(path: Path) -> str:
@@ -27,13 +28,23 @@ def sha256_of(path: Path) -> str:
 
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file so that it is there whole or not at all, also after a crash."""
+    write_streamed(path, lambda writer: writer.write(data))
+
+
+def write_streamed(path: Path, write: Callable[[BinaryIO], object], *, read_only: bool = False) -> None:
+    """Have `write` fill a file that is there whole or not at all, also after a crash. Raises OSError.
+
+    The file has a short hidden name until it is complete: as long a name as the system allows works too.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.parent / f".{path.name}.{secrets.token_hex(4)}.tmp"
+    temporary = path.parent / f".{path.name[:12]}.{secrets.token_hex(4)}.tmp"
     try:
-        with temporary.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        with temporary.open("wb") as writer:
+            write(writer)
+            writer.flush()
+            os.fsync(writer.fileno())
+        if read_only:
+            temporary.chmod(temporary.stat().st_mode & 0o444)
         temporary.replace(path)
     finally:
         temporary.unlink(missing_ok=True)
@@ -86,20 +97,8 @@ class Originals:
     def _keep(self, sha: str, suffix: str, write: Callable[[BinaryIO], object]) -> Path:
         """Have an original written whole and read-only, or nothing of it; a known one is left alone."""
         target = self.path(sha, suffix)
-        if target.exists():
-            return target
-        target.parent.mkdir(parents=True, exist_ok=True)
-        temporary = target.parent / f".{sha[:12]}.{secrets.token_hex(4)}.tmp"
-        try:
-            with temporary.open("wb") as writer:
-                write(writer)
-                writer.flush()
-                os.fsync(writer.fileno())
-            temporary.chmod(0o444)
-            temporary.replace(target)
-        finally:
-            temporary.unlink(missing_ok=True)
-        sync_folder(target.parent)
+        if not target.exists():
+            write_streamed(target, write, read_only=True)
         return target
 
     def remove(self, sha: str, suffix: str) -> None:
@@ -126,16 +125,28 @@ class Renditions:
         return self.folder / sha[:2] / f"{sha}.jpg"
 
     def put(self, sha: str, jpeg: bytes) -> Path:
-        """Keep a rendition; a cache, so it is renamed into place but not forced to the disk."""
+        """Keep a rendition, written whole like an original: reports rest on it."""
         path = self.path(sha)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        temporary = path.parent / f".{sha[:12]}.{secrets.token_hex(4)}.tmp"
-        try:
-            temporary.write_bytes(jpeg)
-            temporary.replace(path)
-        finally:
-            temporary.unlink(missing_ok=True)
+        write_whole(path, jpeg)
         return path
+
+    def get(self, sha: str) -> bytes | None:
+        """Return a rendition, or null where there is none or it was cut short."""
+        try:
+            jpeg = self.path(sha).read_bytes()
+        except FileNotFoundError:
+            return None
+        return jpeg if jpeg.startswith(_JPEG_BEGINS) and jpeg.endswith(_JPEG_ENDS) else None
+
+    def is_whole(self, sha: str) -> bool:
+        """Say whether a rendition is there from its first to its last bytes."""
+        try:
+            with self.path(sha).open("rb") as file:
+                begins = file.read(2)
+                file.seek(-2, os.SEEK_END)
+                return begins == _JPEG_BEGINS and file.read(2) == _JPEG_ENDS
+        except OSError:
+            return False
 
     def remove(self, sha: str) -> None:
         """Drop one rendition."""

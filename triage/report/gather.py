@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from triage.imaging.kept import rendition_of
+from triage.imaging.kept import fresh_rendition, rendition_of
 from triage.library.counts import waiting_count
 from triage.report.blackout import blackouts
 from triage.report.source import DeckRecord, RepairDone, Source
@@ -34,6 +34,22 @@ class LibraryPhotos:
 
         try:
             return rendition_of(self._lib, sha).read_bytes()
+        except TriageError as error:
+            raise OSError(str(error)) from error
+
+
+class CheckedPhotos:
+    """Upright pictures made from originals that were checked against their hashes: for issued reports."""
+
+    def __init__(self, lib: Library) -> None:
+        self._lib = lib
+
+    def jpeg(self, sha: str) -> bytes:
+        """Return the picture's bytes; raises OSError where the original is damaged or gone."""
+        from triage.errors import TriageError
+
+        try:
+            return fresh_rendition(self._lib, sha)
         except TriageError as error:
             raise OSError(str(error)) from error
 

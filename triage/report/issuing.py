@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.batch import Cancel, Progress
-from triage.errors import BadInput
+from triage.errors import BadInput, Damaged, NotWritten
+from triage.library import EventDraft, present
 from triage.report.changes import assessment_changes
 from triage.report.content import is_draft
-from triage.report.gather import gather_source
+from triage.report.gather import CheckedPhotos, gather_source
 from triage.report.past import (
     DeckVisit,
     assess_evidence,
@@ -29,6 +30,8 @@ from triage.report.text import clean
 from triage.report.write import make_pack, write_pack
 
 if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
     from triage.assess.records import DeckEvidence, DeckSummary
     from triage.library import Library
     from triage.library.log import Event
@@ -57,10 +60,13 @@ def issue_report(
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> list[Path]:
-    """Write a report, record it as issued and return the files.
+    """Record a report as issued, write it and return the files.
 
+    Every picture is made from its original after checking that against its hash. The event comes first, so
+    that no numbered file is ever there without it; `write_again` makes files that could not be written.
     Raises BadInput where it is a DRAFT, where a field is empty, where the report to amend is not known, or
-    where the assessment handed over is not the one that the library gives.
+    where the assessment handed over is not the one that the library gives; Damaged, with nothing issued,
+    where a photo that it cites cannot be shown; NotWritten where it is issued but could not be written.
     """
     _check(lib, summaries, issue)
     head = short_head(lib)
@@ -69,12 +75,50 @@ def issue_report(
     _check_own(summaries, assess_evidence(lib, evidence))
     stamp = _stamp(lib, summaries, issue)
     source = gather_source(lib, summaries, positions=options.show_position)
-    files = make_pack(summaries, source, options, stamp=stamp, progress=progress, cancel=cancel)
+    source = replace(source, provider=CheckedPhotos(lib))
+    files = make_pack(
+        summaries, source, options, stamp=stamp, complete=True, progress=progress, cancel=cancel
+    )
     payload = _payload(source.versions, stamp, head, decks, options, evidence, files)
-    paths = write_pack({**files, SUMS: sums(files)}, out)
     private = {name: getattr(stamp, name) for name in _TEXTS}
-    lib.say("issued", payload, by=stamp.signer, private=private)
-    return paths
+    out.mkdir(parents=True, exist_ok=True)
+    lib.say_after(lambda base: _the_event(base, stamp, payload, private))
+    try:
+        return write_pack({**files, SUMS: sums(files)}, out)
+    except OSError as error:
+        raise NotWritten(
+            f"Report {stamp.number} is issued, but its files could not be written to {out}: "
+            f"{error.strerror or error}.",
+            f"Write them with: deck-triage report --again {stamp.number} --out DIR",
+        ) from error
+
+
+def _the_event(
+    base: Connection, stamp: Stamp, payload: dict[str, Any], private: dict[str, str]
+) -> list[EventDraft]:
+    """Return the event of an issue. Raises BadInput where its number was given to another meanwhile."""
+    if any(one.payload["number"] == stamp.number for one in present.statements(base, "issued")):
+        raise BadInput(
+            "Another report was issued at the same moment; nothing was issued.", "Issue this one again."
+        )
+    return [EventDraft("issued", payload, stamp.signer, private=private)]
+
+
+def write_again(lib: Library, number: str, out: Path) -> list[Path]:
+    """Write the files of an issued report again, byte for byte, and return them.
+
+    Raises BadInput for a number that was not issued, and Damaged where the files made now differ from those
+    that were issued (another version of the program, a damaged original).
+    """
+    event = issued_event(lib, number)
+    files = rederive(lib, event).files
+    for name, issued in event.payload["files"].items():
+        if hashlib.sha256(files.get(name, b"")).hexdigest() != issued:
+            raise Damaged(
+                f"{name} of report {number} cannot be made again as it was issued.",
+                f"It was issued by deck-triage {event.payload['version']}; look for a copy of the file.",
+            )
+    return write_pack({**files, SUMS: sums(files)}, out)
 
 
 def sums(files: dict[str, bytes]) -> bytes:

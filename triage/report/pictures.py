@@ -55,6 +55,8 @@ class Pictures:
         self._whole_px = whole_px
         self._kept: dict[tuple[object, ...], Picture | None] = {}
         self._open: tuple[str, Image.Image | None] = ("", None)
+        self.unreadable: set[str] = set()
+        """The photos that were asked for and could not be shown."""
 
     def whole(self, sha: str, marks: Sequence[Box] = ()) -> Picture | None:
         """Return the whole photo with its marks."""
@@ -87,6 +89,8 @@ class Pictures:
     def _decoded(self, sha: str) -> Image.Image | None:
         if self._open[0] != sha:
             self._open = (sha, blacked(self._provider, sha, self._blackouts.get(sha, ())))
+            if self._open[1] is None:
+                self.unreadable.add(sha)
         return self._open[1]
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.batch import Cancel, Progress, check_cancel
-from triage.errors import BadInput
+from triage.errors import BadInput, Damaged
 from triage.library.store import write_whole
 from triage.report import render
 from triage.report.content import DeckView, deck_view, is_draft
@@ -63,12 +63,14 @@ def make_pack(
     options: Options,
     *,
     stamp: Stamp | None = None,
+    complete: bool = False,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> dict[str, bytes]:
     """Return every file of a report as bytes by name, from the records alone.
 
-    Raises BadInput where a letter is asked for while the report is a DRAFT.
+    Raises BadInput where a letter is asked for while the report is a DRAFT, and Damaged where `complete` is
+    asked for and a picture that the report cites cannot be shown.
     """
     draft = is_draft(summaries)
     if draft and options.letter:
@@ -84,6 +86,12 @@ def make_pack(
         views.append(deck_view(summary, source, pictures, options))
         if progress is not None:
             progress("decks of the report", number, len(summaries))
+    if complete and pictures.unreadable:
+        raise Damaged(
+            f"The report cites {_photos(pictures.unreadable, source)} whose original is missing or damaged; "
+            "nothing was issued.",
+            "Run: deck-triage verify. Ingest the same files again, or restore a backup.",
+        )
     files = {"report.html": render.html(summaries, views, source, options, draft=draft, stamp=stamp)}
     files |= _per_deck(summaries, views, source, options, draft, stamp)
     if options.pdf:
@@ -96,6 +104,18 @@ def make_pack(
     files["concerns.csv"] = render.concerns_csv(summaries, source).encode()
     files["assessment.json"] = render.assessment_json(summaries, source, draft=draft, stamp=stamp).encode()
     return files
+
+
+def _photos(shas: Collection[str], source: Source) -> str:
+    """Name photos as a person names them, the first few of many."""
+    names = sorted(
+        f"{deck}/{photo.name}"
+        for deck, record in source.decks.items()
+        for photo in record.photos
+        if photo.sha in shas
+    )
+    count = "1 photo" if len(shas) == 1 else f"{len(shas)} photos"
+    return f"{count} ({', '.join(names[:5])}{', ...' if len(names) > 5 else ''})"
 
 
 def _per_deck(
