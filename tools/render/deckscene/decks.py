@@ -64,6 +64,10 @@ def deck(i: int) -> DeckParams:
         "debris": float(rng.choice(_SEVERITIES)) if level["debris"] else float(rng.choice([0.0, 0.0, 0.1])),
         "ledger_fastener": "nail" if level["nailed"] else "bolt",
     }
+    if i in design.HEIGHTS_FT:
+        shape["height_ft"] = design.HEIGHTS_FT[i]
+        if design.HEIGHTS_FT[i] < design.GROUND_HUGGING_FT:
+            shape["beam_size"] = "2x6"  # a deeper beam would stand in the ground
     plain = DeckParams(**shape)  # type: ignore[arg-type]
     shape |= _hangers(plain, level, rng)
     if i not in design.SOUND:

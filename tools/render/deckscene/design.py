@@ -16,6 +16,32 @@ FAULTS = ("missing", "rusted", "nailed", "debris", "side_bolted")
 PRESENT_IN_TRAIN, PRESENT_IN_PRESORT = 21, 6
 #: Decks (by index) without any fault, photographed completely: 'nothing seen' has to occur.
 SOUND = (5, 11, 26, 37)
+#: Heights that differ from the draw (3.7 to 6.2 ft), by index, so that decks of every height class occur.
+HEIGHTS_FT = {
+    15: 1.2,
+    29: 1.8,
+    36: 2.2,
+    27: 2.4,
+    40: 2.4,
+    25: 3.0,
+    2: 7.5,
+    3: 8.5,
+    18: 9.0,
+    23: 9.5,
+    20: 11.0,
+    39: 11.5,
+    28: 12.0,
+    44: 13.0,
+    47: 13.5,
+    17: 14.0,
+    35: 15.0,
+    33: 16.0,
+    1: 18.0,
+    34: 20.0,
+    9: 22.0,
+}
+#: Decks so low that nobody gets a phone under them; they are photographed from above and from the side.
+GROUND_HUGGING_FT = 1.5
 FACTORS: dict[str, tuple[str, ...]] = {
     "species": ("southern-pine", "douglas-fir-larch", "hem-fir", "western-cedar"),
     "weather": ("fresh", "seasoned", "grey"),

@@ -14,6 +14,9 @@ SIDING_FACE_M = 0.027
 BOARD_THICK_M = 1.0 * IN
 BOARD_WIDE_M = 5.5 * IN
 
+#: A deck this high hangs on an upper floor: the wall below it is a storey, not a foundation.
+UPPER_FLOOR_FROM_FT = 7.0
+
 
 @dataclass(frozen=True)
 class Layout:
@@ -68,6 +71,13 @@ def layout(deck: DeckParams) -> Layout:
         beam_bottom=joist_top - high - dressed_m(deck.beam_size)[1],
         post_width=post_width,
         post_x=np.linspace(inset, width - inset, deck.post_count),
-        foundation_top=ledger_bottom - 0.02 - 0.10 * (deck.seed % 7) / 6,
+        foundation_top=_foundation_top(deck, ledger_bottom),
         cantilever=0.6 if deck.ledger_on == "house-cantilever" else 0.0,
     )
+
+
+def _foundation_top(deck: DeckParams, ledger_bottom: float) -> float:
+    """Return where the siding begins: below the ledger, or near the ground where a storey stands under it."""
+    if deck.height_ft > UPPER_FLOOR_FROM_FT:
+        return 0.35
+    return max(0.05, ledger_bottom - 0.02 - 0.10 * (deck.seed % 7) / 6)

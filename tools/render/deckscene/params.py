@@ -123,7 +123,7 @@ def check(deck: DeckParams) -> DeckParams:
     for name, low, high in (
         ("width_ft", 6, 24),
         ("depth_ft", 5, 16),
-        ("height_ft", 2.5, 12),
+        ("height_ft", 1.0, 24),
         ("joist_spacing_in", 8, 24),
         ("post_count", 2, 6),
         ("beam_plies", 1, 2),

@@ -79,6 +79,8 @@ def _round(i: int, what: DeckParams, rng: np.random.Generator) -> list[tuple[str
     sound = [
         j for j in range(1, what.joist_count() - 1) if j not in lost and j not in dict(what.rusted_hangers)
     ]
+    if what.height_ft < design.GROUND_HUGGING_FT:
+        return _from_above(rng)
     picked = [int(j) for j in rng.permutation(sound)]
     one = lost[0] if lost else picked[0]
     two = rusted[0] if rusted else picked[1]
@@ -110,6 +112,15 @@ def _round(i: int, what: DeckParams, rng: np.random.Generator) -> list[tuple[str
     return out
 
 
+def _from_above(rng: np.random.Generator) -> list[tuple[str, str, Aim]]:
+    """A deck that nobody gets under: the house joint from above, the edge, a post's foot, the whole."""
+    out = [
+        (f"flashing-{k}.jpg", "flashing-above", Aim(share=share, side=_sides(rng)))
+        for k, share in ((1, 0.2), (2, 0.5), (3, 0.8))
+    ]
+    return [*out, ("beam-1.jpg", "beam-end", Aim(side=_sides(rng))), ("whole-deck.jpg", "whole-deck", Aim())]
+
+
 def _all_along(what: DeckParams) -> list[tuple[str, str, Aim]]:
     """Every hanger (a row photo shows three), both ends of the ledger, every post: nothing is left out."""
     if what.joist_bearing == "hanger":
@@ -133,6 +144,8 @@ def _extra(view: str, what: DeckParams, rng: np.random.Generator) -> tuple[str, 
 
 def _special(i: int, what: DeckParams, plan: list[Shot], rng: np.random.Generator) -> list[Shot]:
     """What real cards hold besides: one kind each on some decks. Some change the plan in place."""
+    if what.height_ft < design.GROUND_HUGGING_FT:
+        return []
     near, ledger = plan[1], plan[2]
     middle = what.joist_count() // 2
     if i in (1, 25, 39):  # blurred

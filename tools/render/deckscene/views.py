@@ -122,8 +122,14 @@ def _post_foot(plan: Layout, aim: Aim, rng: np.random.Generator) -> Pose:
 
 
 def _whole_deck(plan: Layout, aim: Aim, rng: np.random.Generator) -> Pose:
-    x = plan.width / 2
-    eye = [x + aim.side * rng.uniform(3.4, 4.2), plan.depth + rng.uniform(4.2, 5.2), rng.uniform(1.5, 1.7)]
+    x, back = plan.width / 2, 1.3 * max(0.0, plan.deck_top - 2.0)  # a high deck needs more room
+    eye = [
+        x + aim.side * (rng.uniform(3.4, 4.2) + 0.3 * back),
+        plan.depth + rng.uniform(4.2, 5.2) + back,
+        rng.uniform(1.5, 1.7),
+    ]
+    if back:
+        return eye, [x, plan.depth * 0.5, plan.deck_top * 0.6], rng.uniform(-1.5, 1.5)
     return eye, [x + aim.side * 0.2, plan.depth * 0.5, plan.deck_top + 0.1], rng.uniform(-1.5, 1.5)
 
 
