@@ -51,7 +51,7 @@ def test_fact_is_read_in_the_unit_of_its_key(key: str, raw: object, value: Any) 
 @pytest.mark.parametrize(
     ("key", "raw", "said"),
     [
-        ("joist_spam_ft", 10, "no key of a deck fact"),
+        ("joist_spam_ft", 10, "is not the name of a deck fact"),
         ("joist_span_ft", 90, "typing error"),
         ("joist_span_ft", "-3", "typing error"),
         ("joist_span_ft", "10 psf", "is no number in ft"),

@@ -8,9 +8,11 @@ from typing import Any
 import click
 
 from triage.cli._common import (
+    advise,
     by_option,
     dry_run_option,
     emit,
+    exit_for,
     json_option,
     library_option,
     named,
@@ -19,7 +21,9 @@ from triage.cli._common import (
     say,
     table,
 )
+from triage.cli.facts_sheet import COMMANDS
 from triage.errors import WrongUsage
+from triage.report.text import count_of
 
 
 @click.group("facts")
@@ -46,15 +50,19 @@ def set_(
     library_path: Path | None,
     as_json: bool,
 ) -> Any:
-    """Tell facts of a deck. KEY= takes one away.
+    """Record facts of a deck. KEY= takes one away.
+
+    Write units as you would on paper (9ft, 9' 6", 2x10, SYP); a key may be written without its unit, and
+    `height` means the height above grade. `facts keys` lists them.
 
     Examples:
+    deck-triage facts set D-17 height=9ft species=SYP --by ann
     deck-triage facts set D-17 joist_size=2x8 joist_span_ft=11.5 --by ann
     deck-triage facts set D-17 height_above_grade_ft=6.5 --photo D-17/IMG_0412.jpg --by ann
     """
     from triage.assess.said import known_deck
     from triage.ingest import check_visit
-    from triage.structure.telling import set_facts
+    from triage.structure.telling import as_text, set_facts
 
     given = {}
     for pair in pairs:
@@ -75,7 +83,9 @@ def set_(
     if as_json:
         emit({deck: told})
     else:
-        say(f"{deck}: " + ", ".join(f"{key} = {value}" for key, value in told.items()))
+        gone = [key for key in given if given[key] == ""]
+        words = [f"{key} = {as_text(value)}" for key, value in told.items()]
+        say(f"{deck}: " + ", ".join([*words, *(f"{key} taken away" for key in gone)]))
 
 
 @named("read")
@@ -85,19 +95,34 @@ def set_(
 @library_option
 @json_option
 def read(path: Path, dry_run: bool, by: str | None, library_path: Path | None, as_json: bool) -> Any:
-    """Read facts from TOML ([decks."name"]) or CSV (deck,visit,key,value).
+    """Read facts from TOML ([decks."name"]), CSV (deck,visit,key,value), or a sheet saved on a phone.
+
+    A CSV may also hold one deck a row, with a column for each fact. A phone's sheet names who gave each
+    answer; what another person changed meanwhile is set aside with both values.
 
     Examples:
     deck-triage facts read facts.toml --by ann
     """
+    from triage.structure.field_sheets import is_field_sheet, read_sheet
     from triage.structure.telling import read_facts
 
     with open_library(library_path) as library:
-        told = read_facts(library, path, by=need_by(by), dry_run=dry_run)
+        if is_field_sheet(path):
+            sheet = read_sheet(library, path, by=by, dry_run=dry_run)
+            told: dict[str, dict[str, Any]] = dict(sheet.told)
+            known, set_aside = sheet.known, sheet.set_aside
+        else:
+            told = read_facts(library, path, by=need_by(by), dry_run=dry_run)
+            known, set_aside = 0, []
+    for row in set_aside:
+        advise(f"Row {row['row']} set aside: {row['reason']}")
     if as_json:
         emit(told)
     else:
-        say(f"Told {sum(len(values) for values in told.values())} facts of {len(told)} decks.")
+        count = sum(len(values) for values in told.values())
+        again = f"; {count_of(known, 'fact was', 'facts were')} known already" if known else ""
+        say(f"Recorded {count_of(count, 'fact')} for {count_of(len(told), 'deck')}{again}.")
+    return exit_for(bool(set_aside))
 
 
 @named("show")
@@ -140,8 +165,8 @@ def write(path: Path, library_path: Path | None, as_json: bool) -> Any:
     if as_json:
         emit({"rows": count, "file": str(path)})
     else:
-        say(f"Wrote {count} facts to {path}.")
+        say(f"Wrote {count_of(count, 'fact')} to {path}.")
 
 
-for _one in (set_, read, show, write):
+for _one in (set_, read, show, write, *COMMANDS):
     command.add_command(_one)

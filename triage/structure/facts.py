@@ -17,11 +17,17 @@ from types import MappingProxyType
 from typing import Any
 
 from triage.errors import BadInput
-from triage.structure.units import length_in, number
+from triage.structure.fact_names import choice_of, names, plain_name
+from triage.structure.units import length_in, number, tidy
 
 DATA = Path(__file__).resolve().parent.parent / "data" / "facts.toml"
-_MEMBER = re.compile(r"(\d{1,2})\s*[x\u00d7]\s*(\d{1,2})", re.IGNORECASE)
-_BEAM = re.compile(r"\(?\s*([1-6])\s*\)?\s*-?\s*(\d{1,2})\s*[x\u00d7]\s*(\d{1,2})", re.IGNORECASE)
+_MEMBER = re.compile(r"(\d{1,2})\s*(?:x|\u00d7|by)\s*(\d{1,2})", re.IGNORECASE)
+_BEAM = re.compile(
+    r"\(?\s*([1-6]|single|double|triple|dbl|tpl)(?:\s*\)\s*-?\s*|\s*-\s*|\s+)(?:(?:x|ply|plies|of)\s+)?"
+    r"(\d{1,2})\s*(?:x|\u00d7|by)\s*(\d{1,2})",
+    re.IGNORECASE,
+)
+_PLIES = {"single": 1, "double": 2, "dbl": 2, "triple": 3, "tpl": 3}
 _UNITS: dict[str, tuple[str, ...]] = {
     "psf": ("psf", "lb/sq ft", "lb/ft2"),
     "lb": ("lb", "lbs", "pounds", "lbf"),
@@ -30,7 +36,7 @@ _UNITS: dict[str, tuple[str, ...]] = {
     "year": (),
     "": (),
 }
-_SAID = {"true": True, "yes": True, "false": False, "no": False}
+_SAID = {"true": True, "yes": True, "y": True, "false": False, "no": False, "n": False}
 
 
 @dataclass(frozen=True)
@@ -45,6 +51,7 @@ class FactKey:
     low: float = 0.0
     high: float = math.inf
     choices: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the key as plain data, for help texts and forms."""
@@ -58,6 +65,7 @@ class FactKey:
             "high": self.high if bounded else None,
             "meaning": self.meaning,
             "element": self.element,
+            "also": list(self.also),
         }
 
 
@@ -65,7 +73,9 @@ def _load() -> Mapping[str, FactKey]:
     rows = tomllib.loads(DATA.read_text(encoding="utf-8"))
     return MappingProxyType(
         {
-            key: FactKey(key=key, **{**row, "choices": tuple(row.get("choices", ()))})
+            key: FactKey(
+                key=key, **{**row, **{name: tuple(row.get(name, ())) for name in ("choices", "also")}}
+            )
             for key, row in rows.items()
         }
     )
@@ -73,6 +83,7 @@ def _load() -> Mapping[str, FactKey]:
 
 FACT_KEYS: Mapping[str, FactKey] = _load()
 """Every key that a fact may have, in the order of the file."""
+_NAMES = names({key: schema.also for key, schema in FACT_KEYS.items()})
 
 
 def fact_key(key: str) -> FactKey:
@@ -80,11 +91,12 @@ def fact_key(key: str) -> FactKey:
 
     Raises BadInput for an unknown key, with the nearest ones.
     """
-    if key in FACT_KEYS:
-        return FACT_KEYS[key]
-    near = difflib.get_close_matches(key, FACT_KEYS, n=3)
-    hint = f"Did you mean {' or '.join(near)}?" if near else "The keys are listed in triage/data/facts.toml."
-    raise BadInput(f"'{key}' is no key of a deck fact", hint)
+    found = _NAMES.get(plain_name(key))
+    if found is not None:
+        return FACT_KEYS[found]
+    near = dict.fromkeys(_NAMES[name] for name in difflib.get_close_matches(plain_name(key), _NAMES, n=3))
+    hint = f"Did you mean {' or '.join(near)}? " if near else ""
+    raise BadInput(f"'{key}' is not the name of a deck fact", f"{hint}List them with: deck-triage facts keys")
 
 
 def parse_fact(key: str, raw: object) -> Any:
@@ -97,6 +109,22 @@ def parse_fact(key: str, raw: object) -> Any:
     if raw is None or (isinstance(raw, str) and not raw.strip()):
         raise BadInput(f"{key}: no value is given", "Leave the key out when it is not known.")
     return _PARSERS[schema.type](schema, raw)
+
+
+def parse_facts(pairs: Mapping[str, object]) -> dict[str, Any]:
+    """Return the values of several facts under the keys' own names.
+
+    An empty value is null (the fact is taken away). Raises BadInput as `parse_fact` does, and where
+    one fact is given under two names with two values.
+    """
+    found: dict[str, Any] = {}
+    for name, raw in pairs.items():
+        key = fact_key(name).key
+        value = None if raw == "" else parse_fact(key, raw)
+        if key in found and found[key] != value:
+            raise BadInput(f"{key} is given twice, {found[key]} and {value}", "Keep one of the two.")
+        found[key] = value
+    return found
 
 
 def _number(schema: FactKey, raw: object) -> float:
@@ -117,7 +145,7 @@ def _read_number(schema: FactKey, raw: object) -> float:
         raise BadInput(f"{schema.key}: '{raw}' is no number", _number_hint(schema))
     if not isinstance(raw, str):
         return float(raw)
-    text = raw.strip()
+    text = tidy(raw)
     try:
         return number(text)
     except ValueError:
@@ -127,7 +155,7 @@ def _read_number(schema: FactKey, raw: object) -> float:
 def _with_unit(schema: FactKey, text: str) -> float:
     """Return a number written with its unit, in the unit of the key."""
     if schema.unit in ("ft", "in"):
-        inches = length_in(text)
+        inches = length_in(text, bare_feet=schema.unit == "ft")
         if inches is not None:
             return inches / 12 if schema.unit == "ft" else inches
     else:
@@ -165,14 +193,15 @@ def _bool(schema: FactKey, raw: object) -> bool:
 
 
 def _choice(schema: FactKey, raw: object) -> str:
-    word = raw.strip().lower().replace("_", "-").replace(" ", "-") if isinstance(raw, str) else str(raw)
-    if word not in schema.choices:
+    word = str(raw)
+    found = choice_of(word, schema.choices)
+    if found is None:
         near = difflib.get_close_matches(word, schema.choices, n=1)
         hint = f"Did you mean {near[0]}? " if near else ""
         raise BadInput(
             f"{schema.key}: '{raw}' is not known", hint + f"It is one of: {', '.join(schema.choices)}."
         )
-    return word
+    return found
 
 
 def _list(schema: FactKey, raw: object) -> tuple[str, ...]:
@@ -202,7 +231,8 @@ def _beam(schema: FactKey, raw: object) -> str:
     text = raw.strip() if isinstance(raw, str) else ""
     match = _BEAM.fullmatch(text)
     if match is not None and 2 <= int(match[3]) <= 16:
-        return f"{int(match[1])}-{int(match[2])}x{int(match[3])}"
+        plies = _PLIES.get(match[1].lower()) or int(match[1])
+        return f"{plies}-{int(match[2])}x{int(match[3])}"
     if _MEMBER.fullmatch(text):
         return f"1-{_member(schema, text)}"
     raise BadInput(

@@ -6,7 +6,8 @@ import csv
 import io
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,13 +15,16 @@ from typing import Any
 from triage.errors import BadInput
 from triage.label.files import plain_cell
 from triage.structure.contradictions import find
-from triage.structure.facts import parse_fact
+from triage.structure.facts import fact_key, parse_fact
 
 Facts = dict[tuple[str, str | None], dict[str, Any]]
 _COLUMNS = ("deck", "visit", "key", "value")
+_MORE_COLUMNS = ("unit", "question", "by", "at", "sheet", "was")
+"""Columns of templates and of sheets filled in on a phone; only `unit` changes what a value means."""
 _SHAPE = (
     'A facts file has one table per deck, [decks."name"], or per visit, [decks."name".visits."2026-05-01"].'
 )
+_BARE = re.compile(r"[\d./ ]+")
 _HEADER = re.compile(r"\[([^\[\]]+)\]\s*(?:#.*)?")
 _KEY = re.compile(r"\s*[\"']?([A-Za-z0-9_-]+)[\"']?\s*=")
 
@@ -63,10 +67,12 @@ def _place(where: tuple[str, str | None]) -> tuple[str, ...]:
 def _table(
     path: Path, lines: Mapping[tuple[str, ...], int], place: tuple[str, ...], table: Mapping[str, Any]
 ) -> dict[str, Any]:
-    return {
-        key: _value(f"{path.name}, line {lines.get((*place, key), lines.get(place, 1))}", key, raw)
-        for key, raw in table.items()
-    }
+    found: dict[str, Any] = {}
+    for name, raw in table.items():
+        where = f"{path.name}, line {lines.get((*place, name), lines.get(place, 1))}"
+        key = _key(where, name)
+        _put(found, key, _value(where, key, raw), where)
+    return found
 
 
 def _lines(text: str) -> dict[tuple[str, ...], int]:
@@ -85,39 +91,121 @@ def _lines(text: str) -> dict[tuple[str, ...], int]:
     return found
 
 
+@dataclass(frozen=True)
+class Cell:
+    """One value of a facts file: where it stands, what it says, and what a sheet noted beside it."""
+
+    line: int
+    deck: str
+    visit: str | None
+    key: str
+    value: Any
+    noted: Mapping[str, str]
+
+
 def read_csv(path: Path, text: str) -> Facts:
-    """Return the facts of a CSV file (deck,visit,key,value); raises BadInput with file and line."""
+    """Return the facts of a CSV file; raises BadInput with file and line.
+
+    Either one fact a row (deck,visit,key,value) or one deck a row (deck,visit, then a column per fact).
+    A cell left empty says nothing.
+    """
+    facts: Facts = {}
+    first_line: dict[tuple[str, str | None], int] = {}
+    for cell in csv_cells(path, text):
+        where = (cell.deck, cell.visit)
+        first_line.setdefault(where, cell.line)
+        try:
+            _put(facts.setdefault(where, {}), cell.key, cell.value, f"{path.name}, line {cell.line}")
+        except BadInput as error:
+            raise BadInput(f"{error} (deck '{cell.deck}')", error.hint) from error
+    _refuse_contradictions(path, facts, first_line)
+    return facts
+
+
+def csv_cells(path: Path, text: str, faults: list[dict[str, Any]] | None = None) -> list[Cell]:
+    """Return the filled cells of a CSV file of facts; raises BadInput with file and line.
+
+    With `faults`, a row that cannot be read is added there with its reason and the others are returned.
+    """
     reader = csv.DictReader(io.StringIO(text, newline=""))
     names = [name.strip().lower() for name in reader.fieldnames or ()]
     reader.fieldnames = names
-    unknown = [name for name in names if name not in _COLUMNS]
+    wide = "deck" in names and "key" not in names and "value" not in names
+    keys = _wide_columns(path, names) if wide else {}
+    if not wide:
+        _check_columns(path, names)
+    found = []
+    for row in reader:
+        try:
+            found += _row_cells(f"{path.name}, line {reader.line_num}", reader.line_num, row, keys)
+        except BadInput as error:
+            if faults is None:
+                raise
+            names_of = {name: row.get(name) or "" for name in ("deck", "key")}
+            faults.append({"row": reader.line_num, **names_of, "reason": f"{error}"})
+    return found
+
+
+def _row_cells(where: str, line: int, row: Mapping[Any, Any], keys: Mapping[str, str]) -> list[Cell]:
+    """Return the filled cells of one row; `keys` maps columns to facts where one row is one deck."""
+    if None not in row and not any((value or "").strip() for value in row.values()):
+        return []
+    deck = plain_cell((row.get("deck") or "").strip())
+    if not deck or None in row:
+        what = "no deck is named" if not deck else "more fields than columns"
+        raise BadInput(f"{where}: {what}", "Put a value that holds a comma between quotes.")
+    visit = (row.get("visit") or "").strip() or None
+    if visit is not None:
+        _check_visit(where, visit)
+    noted = {one: (row.get(one) or "").strip() for one in _MORE_COLUMNS if row.get(one)}
+    pairs = [(keys[name], row[name]) for name in keys] if keys else [(row["key"], row["value"])]
+    cells = []
+    for name, raw in pairs:
+        if raw is None:
+            raise BadInput(f"{where}: {name}: no value is given", "Leave the cell empty, with its comma.")
+        value = plain_cell(raw).strip()
+        if value:
+            key = _key(where, (name or "").strip())
+            parsed = _value(where, key, _in_unit(value, noted.get("unit", "")))
+            cells.append(Cell(line, deck, visit, key, parsed, noted))
+    return cells
+
+
+def _check_columns(path: Path, names: Sequence[str]) -> None:
+    unknown = [name for name in names if name not in (*_COLUMNS, *_MORE_COLUMNS)]
     missing = [name for name in ("deck", "key", "value") if name not in names]
     if unknown or missing:
         what = f"no column '{missing[0]}'" if missing else f"'{unknown[0]}' is no column of a facts file"
         raise BadInput(
-            f"{path.name}, line 1: {what}", "The columns are deck,visit,key,value, set apart by commas."
+            f"{path.name}, line 1: {what}",
+            "The columns are deck,visit,key,value, set apart by commas; or one deck a row.",
         )
-    facts: Facts = {}
-    first_line: dict[tuple[str, str | None], int] = {}
-    for row in reader:
-        where = f"{path.name}, line {reader.line_num}"
-        deck, key = plain_cell((row.get("deck") or "").strip()), (row.get("key") or "").strip()
-        if not deck or None in row:
-            what = "no deck is named" if not deck else "more fields than columns"
-            raise BadInput(f"{where}: {what}", "Put a value that holds a comma between quotes.")
-        visit = (row.get("visit") or "").strip() or None
-        if visit is not None:
-            _check_visit(where, visit)
-        value = _value(where, key, plain_cell(row.get("value") or ""))
-        known = facts.setdefault((deck, visit), {})
-        first_line.setdefault((deck, visit), reader.line_num)
-        if key in known and known[key] != value:
-            raise BadInput(
-                f"{where}: {key} of deck '{deck}' is given twice, {known[key]} and {value}", "Keep one."
-            )
-        known[key] = value
-    _refuse_contradictions(path, facts, first_line)
-    return facts
+
+
+def _wide_columns(path: Path, names: Sequence[str]) -> dict[str, str]:
+    """Return the fact of every column of a table with one deck a row."""
+    keys = {name: _key(f"{path.name}, line 1", name) for name in names if name not in ("deck", "visit")}
+    if not keys:
+        raise BadInput(f"{path.name}, line 1: no column 'key'", "The columns are deck,visit,key,value.")
+    return keys
+
+
+def _in_unit(value: str, unit: str) -> str:
+    """Return a plain number with the unit of its row; a value that has a unit already keeps it."""
+    return f"{value} {unit}" if unit in ("ft", "in") and _BARE.fullmatch(value) else value
+
+
+def _put(facts: dict[str, Any], key: str, value: Any, where: str) -> None:
+    if key in facts and facts[key] != value:
+        raise BadInput(f"{where}: {key} is given twice, {facts[key]} and {value}", "Keep one.")
+    facts[key] = value
+
+
+def _key(where: str, name: str) -> str:
+    try:
+        return fact_key(name).key
+    except BadInput as error:
+        raise BadInput(f"{where}: {error}", error.hint) from error
 
 
 def _value(where: str, key: str, raw: object) -> Any:

@@ -13,7 +13,7 @@ from triage.label.files import safe_cell
 from triage.library import EventDraft, Library
 from triage.library.records import Photo
 from triage.library.store import write_whole
-from triage.structure.facts import contradictions, parse_fact, read_facts_file
+from triage.structure.facts import contradictions, parse_facts, read_facts_file
 
 
 def set_facts(
@@ -28,7 +28,7 @@ def set_facts(
 ) -> dict[str, Any]:
     """Tell facts of one deck; an empty value takes a fact away. Raises BadInput with nothing stored."""
     visit = visit or library.latest_visit(deck)
-    values = {key: None if raw == "" else parse_fact(key, raw) for key, raw in pairs.items()}
+    values = parse_facts(pairs)
     said = _said(library, deck, visit, values, by, photos)
     if not dry_run:
         library.say_many(said)
@@ -50,7 +50,7 @@ def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) 
 def write_facts(library: Library, path: Path) -> int:
     """Write the facts of all decks and visits as CSV that `read_facts` takes; returns the number of rows."""
     rows = [
-        [safe_cell(deck), visit or "", key, safe_cell(_as_text(fact.value))]
+        [safe_cell(deck), visit or "", key, safe_cell(as_text(fact.value))]
         for deck in library.decks()
         for visit in library.visits(deck)
         for key, fact in library.facts(deck, visit).items()
@@ -64,7 +64,8 @@ def write_facts(library: Library, path: Path) -> int:
     return len(rows)
 
 
-def _as_text(value: Any) -> str:
+def as_text(value: Any) -> str:
+    """Return a fact's value as a file holds it; `parse_fact` reads it back unchanged."""
     if isinstance(value, bool):
         return "true" if value else "false"
     return ", ".join(value) if isinstance(value, list | tuple) else str(value)

@@ -24,7 +24,16 @@ _INCH_PER = {
     "m": 1000 / 25.4,
 }
 _SIMPLE = re.compile(rf"{_NUMBER}\s*([a-z'\"]+)\.?")
-_FEET_INCHES = re.compile(rf"(\d+)\s*(?:ft|feet|foot|')\.?\s*-?\s*{_NUMBER}\s*(?:in|inches|inch|\")\.?")
+_FEET_INCHES = re.compile(rf"(\d+)\s*(?:ft|feet|foot|')\.?\s*-?\s*{_NUMBER}\s*(?:in|inches|inch|\")?\.?")
+_FRACTIONS = {
+    "\u00bd": "1/2",
+    "\u00bc": "1/4",
+    "\u00be": "3/4",
+    "\u215b": "1/8",
+    "\u215c": "3/8",
+    "\u215d": "5/8",
+}
+_ON_CENTER = re.compile(r"\s*(?:o\.?\s?c\.?|on[ -]cent(?:er|re)s?)$", re.IGNORECASE)
 _MIXED = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)")
 _PRINTED = re.compile(r"(\d+)-(\d+)")
 _TYPOGRAPHIC = str.maketrans({"\u2032": "'", "\u2019": "'", "\u2033": '"', "\u201d": '"', "\u2212": "-"})
@@ -47,9 +56,23 @@ def printed(feet_value: float) -> str:
     return f"{inches // 12}-{inches % 12}"
 
 
-def length_in(text: str) -> float | None:
-    """Return a length written with its unit in inches; null when the text is no such length."""
-    text = text.strip().lower().translate(_TYPOGRAPHIC)
+def tidy(text: str) -> str:
+    """Return a number or length without typographic marks: half signs written out, `o.c.` taken off."""
+    for sign, written in _FRACTIONS.items():
+        text = re.sub(rf"(\d)\s*{sign}", rf"\1 {written}", text).replace(sign, written)
+    text = text.strip().translate(_TYPOGRAPHIC).replace("''", '"')
+    return _ON_CENTER.sub("", text).strip()
+
+
+def length_in(text: str, *, bare_feet: bool = False) -> float | None:
+    """Return a length written with its unit in inches; null when the text is no such length.
+
+    With `bare_feet` a plain `9-6` is feet and inches, as plans and tables print it.
+    """
+    text = tidy(text).lower()
+    bare = _PRINTED.fullmatch(text) if bare_feet else None
+    if bare is not None and int(bare[2]) < 12:
+        return int(bare[1]) * 12.0 + int(bare[2])
     both = _FEET_INCHES.fullmatch(text)
     if both is not None:
         return int(both[1]) * 12 + number(both[2])

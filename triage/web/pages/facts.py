@@ -12,6 +12,7 @@ from triage.library import ANY_VISIT
 from triage.report.phrases import tag_words
 from triage.report.text import count_of
 from triage.structure.facts import FACT_KEYS, FactKey
+from triage.structure.site_sheet import label_of, more_lines, short_sheet
 from triage.structure.telling import set_facts
 from triage.web.request_context import RequestContext
 
@@ -37,10 +38,12 @@ def _page(ask: RequestContext, typed: dict[str, str], fault: str, hint: str, sta
         here="facts",
         deck_name=deck,
         status=status,
+        sections=short_sheet(),
         groups=_groups(facts, missing),
         values={key: as_text(fact.value) for key, fact in facts.items()} | _typed(typed),
         facts=facts,
         missing=missing,
+        label_of=label_of,
         fault=fault,
         hint=hint,
         one=one,
@@ -54,25 +57,20 @@ def _typed(typed: dict[str, str]) -> dict[str, str]:
 
 
 def _groups(facts: Any, missing: set[str]) -> list[dict[str, Any]]:
-    """Return the keys by element along the load path; those asked for by a check come open."""
+    """Return the facts behind "more" by element along the load path; those asked for by a check come open."""
     found = []
     for element in ("whole-deck", *(one for one in ELEMENTS if one != "whole-deck")):
-        keys = [key for key in FACT_KEYS.values() if key.element == element]
-        if keys:
+        lines = [line for line in more_lines() if line.key.element == element]
+        if lines:
             found.append(
                 {
-                    "element": element,
                     "words": tag_words(element),
-                    "keys": keys,
-                    "known": sum(1 for key in keys if key.key in facts),
-                    "asked": sum(1 for key in keys if key.key in missing),
+                    "lines": lines,
+                    "known": sum(1 for line in lines if line.key.key in facts),
+                    "asked": sum(1 for line in lines if line.key.key in missing),
                 }
             )
-    rest = [key for key in FACT_KEYS.values() if key.element not in ELEMENTS]
-    return [
-        *found,
-        *([{"element": "", "words": "other", "keys": rest, "known": 0, "asked": 0}] if rest else []),
-    ]
+    return found
 
 
 def as_text(value: Any) -> str:

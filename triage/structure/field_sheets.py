@@ -1,0 +1,115 @@
+"""Facts that come back from a sheet filled in on a phone: who gave them, when, and on which sheet.
+
+The sheet notes beside each answer what was known when the sheet was made (`was`). An answer is taken where
+nothing changed since; where somebody else gave another value for the same visit meanwhile, both are named and
+a person decides. So several phones' files merge in any order, and reading one twice adds nothing.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from triage.errors import BadInput, WrongUsage
+from triage.label.files import parse_time
+from triage.library import EventDraft, Library
+from triage.structure.contradictions import find
+from triage.structure.facts_files import Cell, csv_cells
+from triage.structure.telling import as_text
+
+
+@dataclass
+class SheetRead:
+    """What became of a sheet: facts told by deck, rows known already, rows set aside with reasons."""
+
+    told: dict[str, dict[str, Any]] = field(default_factory=lambda: defaultdict(dict))
+    known: int = 0
+    set_aside: list[dict[str, Any]] = field(default_factory=list)
+
+
+def is_field_sheet(path: Path) -> bool:
+    """Return whether a file is a sheet saved on a phone (it names the sheet its rows came from)."""
+    if path.suffix.lower() != ".csv":
+        return False
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            head = file.readline(2000)
+    except (OSError, UnicodeDecodeError):
+        return False
+    return {"deck", "key", "value", "sheet"} <= {name.strip().lower() for name in head.split(",")}
+
+
+def read_sheet(library: Library, path: Path, *, by: str | None, dry_run: bool = False) -> SheetRead:
+    """Take in a sheet saved on a phone, as one act; what cannot be taken is set aside row by row.
+
+    `by` speaks for rows that name nobody. Raises BadInput where the file is no such sheet, WrongUsage
+    where a row names nobody and `by` is null.
+    """
+    read = SheetRead()
+    said: list[EventDraft] = []
+    by_visit: dict[tuple[str, str | None], list[Cell]] = defaultdict(list)
+    text = path.read_text(encoding="utf-8-sig")
+    for cell in csv_cells(path, text, faults=read.set_aside):
+        by_visit[cell.deck, cell.visit].append(cell)
+    for (deck, visit), cells in by_visit.items():
+        said += _of_visit(library, deck, visit or library.latest_visit(deck), cells, by, read)
+    if not dry_run:
+        library.say_many(said)
+    return read
+
+
+def _of_visit(
+    library: Library, deck: str, visit: str | None, cells: Sequence[Cell], by: str | None, read: SheetRead
+) -> list[EventDraft]:
+    facts = library.facts(deck, visit)
+    now = {key: fact.value for key, fact in facts.items()}
+    said = []
+    for cell in cells:
+        value = list(cell.value) if isinstance(cell.value, tuple) else cell.value
+        if now.get(cell.key) == value:
+            read.known += 1
+            continue
+        reason = _reason(cell, now, {key for key, fact in facts.items() if fact.visit == visit}, facts)
+        if reason:
+            read.set_aside.append({"row": cell.line, "deck": deck, "key": cell.key, "reason": reason})
+            continue
+        said.append(_draft(cell, visit, value, by))
+        now[cell.key] = value
+        read.told[deck][cell.key] = cell.value
+    return said
+
+
+def _reason(cell: Cell, now: Mapping[str, Any], same_visit: set[str], facts: Mapping[str, Any]) -> str:
+    """Return why a row cannot be taken, or nothing."""
+    current = now.get(cell.key)
+    if cell.key in same_visit and as_text(current) != cell.noted.get("was", ""):
+        who = facts[cell.key].by if cell.key in facts else "another row"
+        return (
+            f"{cell.key} is {as_text(cell.value)} on this sheet and {as_text(current)} by {who} "
+            f"for the same visit; "
+            f"decide with: deck-triage facts set {cell.deck} {cell.key}=VALUE"
+        )
+    faults = [one for one in find({**now, cell.key: cell.value}) if one not in find(now)]
+    return f"it contradicts what is known: {faults[0]}" if faults else ""
+
+
+def _draft(cell: Cell, visit: str | None, value: Any, by: str | None) -> EventDraft:
+    who = cell.noted.get("by") or by
+    if not who:
+        raise WrongUsage(f"Row {cell.line} does not say who gave it.", "Say who speaks with --by NAME.")
+    payload = {
+        "deck": cell.deck,
+        "visit": visit,
+        "key": cell.key,
+        "value": value,
+        "photos": [],
+        "sheet": cell.noted.get("sheet", ""),
+    }
+    try:
+        at = parse_time(cell.noted.get("at", ""))
+    except BadInput:
+        at = None  # a phone with a broken clock still brings good measurements; the time of reading stands
+    return EventDraft("fact", payload, who, at)
