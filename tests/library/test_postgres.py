@@ -11,7 +11,7 @@ import postgres
 import pytest
 from sqlalchemy import create_engine, inspect, make_url, select, text
 
-from triage.assess.keeping import bring_up
+from triage.assess.cache.refresh import bring_up
 from triage.errors import BadInput, NoLibrary, TriageError
 from triage.ingest import ingest
 from triage.library import EventDraft, Library

@@ -110,7 +110,7 @@ def test_a_library_that_cannot_be_written_is_listed_all_the_same(library, monkey
     def refuse(_engine):
         raise NotWritten("read only")
 
-    monkeypatch.setattr("triage.assess.keeping.writing", refuse)
+    monkeypatch.setattr("triage.assess.cache.refresh.writing", refuse)
     standing = Standing(library)
     standing.start()
     assert standing.wait(20)

@@ -34,7 +34,7 @@ from sqlalchemy import select, update
 
 from tools.bench.page import Browser, served
 from tools.bench.scale_rows import PEOPLE, deck_of, make_rows, sha_of
-from triage.assess.keeping import bring_up, out_of_date
+from triage.assess.cache.refresh import bring_up, out_of_date
 from triage.batching import lots
 from triage.features.keep import store_of
 from triage.features.store import pack

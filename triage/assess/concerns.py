@@ -12,7 +12,7 @@ from triage.assess.places import place_key
 from triage.assess.records import Concern, DeckEvidence
 from triage.assess.rules import DEPARTS_ENDS, GRADE_OF_TIER, Rule, RuleBook, fact_elements
 from triage.assess.severity import BY_RATIO, Grade, Matrix
-from triage.assess.view import DeckView, Item, chance_of, count_places
+from triage.assess.view import DeckView, Item, chance_ends, count_places
 from triage.domain.tiers import STANDINGS, tier_rank
 from triage.library.records import Finding
 
@@ -73,7 +73,7 @@ def spoken_for(fired: Sequence[Fired], book: RuleBook) -> set[str]:
     return found
 
 
-def concerns_of(one: Fired, visits: Sequence[DeckEvidence], rho: float) -> list[Concern]:
+def concerns_of(one: Fired, visits: Sequence[DeckEvidence]) -> list[Concern]:
     """Return one concern per place of the rule's leading tag, or one for the deck where no tag leads."""
     rule, support = one.rule, one.support
     lead = rule.primary_tag if rule.primary_tag in support.tags else next(iter(sorted(support.tags)), None)
@@ -81,15 +81,17 @@ def concerns_of(one: Fired, visits: Sequence[DeckEvidence], rho: float) -> list[
     by_place: dict[str, list[Item]] = defaultdict(list)
     for item in one.view.used(lead) if lead else ():
         by_place[place_key(item.place)].append(item)
-    chance = chance_of(lead, visits, rho) if lead and support.standing == "possible" else None
-    base = _base(one, lead, visits, chance)
+    guess = lead if support.standing == "possible" else None
+    base = _base(one, lead, visits, chance_ends(guess, visits) if guess else None)
     if not by_place:
         photos = _fact_photos(support, visits)
         return [replace(base, photos=tuple(dict.fromkeys([*photos, *(i.photo.sha for i in others)])))]
     return [_at_place(base, items, others, len(visits)) for items in by_place.values()]
 
 
-def _base(one: Fired, lead: str | None, visits: Sequence[DeckEvidence], chance: float | None) -> Concern:
+def _base(
+    one: Fired, lead: str | None, visits: Sequence[DeckEvidence], ends: tuple[float, float] | None
+) -> Concern:
     rule = one.rule
     kind = "departs-from-today" if _only_departs(one.support, one.view) else rule.kind
     why = (
@@ -117,7 +119,7 @@ def _base(one: Fired, lead: str | None, visits: Sequence[DeckEvidence], chance: 
         element=rule.element,
         raises=rule.raises,
         facts=_facts_behind(one),
-        chance=chance,
+        chance_ends=ends,
         severity=one.grade.severity,
         weight=one.weight,
     )

@@ -35,7 +35,12 @@ def rank(summaries: Iterable[DeckSummary]) -> list[DeckSummary]:
 
 def order_key(summary: DeckSummary) -> tuple[Any, ...]:
     """Return the key that sorts decks, worst first."""
-    return (place_in_order(summary), tier_rank(summary.tier), -round(summary.score, 9), summary.deck)
+    return sort_key(place_in_order(summary), tier_rank(summary.tier), summary.score, summary.deck)
+
+
+def sort_key(step: int, tier_step: int, score: float, deck: str) -> tuple[Any, ...]:
+    """Return the key that sorts decks, worst first, from what the cache keeps of a deck."""
+    return (step, tier_step, -round(score, 9), deck)
 
 
 def place_in_order(summary: DeckSummary) -> int:

@@ -6,7 +6,7 @@ Photos are named by their SHA-256, tags by their name; places are words as the p
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from triage.domain.tiers import CAUTION
@@ -54,9 +54,9 @@ class Concern:
 
     `photos` come best evidence first; `boxes` are fractions of the upright photo; `facts` are the
     keys of facts that made the rule hold. `chance` is the combined
-    probability of a concern that rests on suggestions (internal to the order of work), else null.
-    `severity` is how bad it is at whatever height, `weight` what it counts in the order of decks (see
-    `order`).
+    probability of a concern that rests on suggestions (internal to the order of work), else null;
+    `chance_ends` is that probability at rho 0 and at rho 1. `severity` is how bad it is at
+    whatever height, `weight` what it counts in the order of decks (see `order`).
     """
 
     rule: str
@@ -82,6 +82,14 @@ class Concern:
     chance: float | None = None
     severity: str = "early"
     weight: float = 0.0
+    chance_ends: tuple[float, float] | None = None
+
+    def at_rho(self, rho: float) -> Concern:
+        """Return the concern with the combined probability at a rho: it is linear between its ends."""
+        if self.chance_ends is None:
+            return self
+        apart, together = self.chance_ends
+        return replace(self, chance=apart + rho * (together - apart))
 
     @property
     def is_open(self) -> bool:
@@ -141,7 +149,8 @@ class DeckSummary:
     """The risk summary of one deck.
 
     `tier` rests on persons, facts and checks; `tier_if_true` takes suggestions for true as well; null is
-    'not enough seen or reviewed to say'. `score_parts` add up to the score that orders decks of equal tiers.
+    'not enough seen or reviewed to say'. `score_parts` add up to the score that orders decks of equal tiers;
+    `score_ends` are those parts at rho 0 and at rho 1.
     """
 
     deck: str
@@ -159,6 +168,7 @@ class DeckSummary:
     reason: str = ""
     open_up: tuple[str, ...] = ()
     caution: str = CAUTION
+    score_ends: tuple[Mapping[str, float], Mapping[str, float]] | None = None
 
     @property
     def score(self) -> float:

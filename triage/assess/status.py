@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
+from triage.assess.cache.lines import open_by_deck
 from triage.assess.evidence import promise_words
-from triage.assess.kept import open_by_deck
 from triage.library import Library
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED

@@ -56,8 +56,10 @@ def assess_deck(
     view = _view(visits, checks, seen, closed)
     fired = fire(view, rule_book)
     hidden = spoken_for(fired, rule_book)
-    everything = settle(_concerns(fired, visits, checks, rho, rule_book), closed, visits)
-    shown = tuple(sorted((c for c in everything if c.rule not in hidden or not c.is_open), key=worst_first))
+    everything = settle(_concerns(fired, visits, checks, rule_book), closed, visits)
+    shown = tuple(
+        sorted((c.at_rho(rho) for c in everything if c.rule not in hidden or not c.is_open), key=worst_first)
+    )
     gap = gaps(looked)
     gap = "some" if gap == "none" and gaps_left else gap
     missing = unreviewed(visits, vocabulary)
@@ -75,14 +77,14 @@ def assess_deck(
         open_up=open_up(seen),
         unreviewed=missing,
         checks=tuple(checks),
-        score_parts=score_parts(
-            everything,
-            seen,
-            {need.element for need in needs() if need.serious},
-            view.fact("height_above_grade_ft"),
-            _open_share(visits, vocabulary),
-        ),
     )
+    serious = {need.element for need in needs() if need.serious}
+    height_ft, share = view.fact("height_above_grade_ft"), _open_share(visits, vocabulary)
+    apart, together, parts = (
+        score_parts([c.at_rho(one) for c in everything], seen, serious, height_ft, share)
+        for one in (0.0, 1.0, rho)
+    )
+    summary = replace(summary, score_parts=parts, score_ends=(apart, together))
     return replace(summary, reason=reason(summary))
 
 
@@ -113,11 +115,10 @@ def _concerns(
     fired: Sequence[Fired],
     visits: Sequence[DeckEvidence],
     checks: Sequence[Check],
-    rho: float,
     book: RuleBook,
 ) -> list[Concern]:
     height_ft = known_height_ft(visits[-1])
-    concerns = [concern for one in fired for concern in concerns_of(one, visits, rho)]
+    concerns = [concern for one in fired for concern in concerns_of(one, visits)]
     taken_up = {name for one in fired for name in one.support.checks}
     concerns += [
         check_concern(c, visits[-1].facts, book.matrix, height_ft)

@@ -150,7 +150,13 @@ class DeckView:
 
 
 def chance_of(tag: str, visits: Sequence[DeckEvidence], rho: float = RHO) -> float:
-    """Return the combined probability that the deck has the tag somewhere.
+    """Return the combined probability that the deck has the tag somewhere."""
+    apart, together = chance_ends(tag, visits)
+    return apart + rho * (together - apart)
+
+
+def chance_ends(tag: str, visits: Sequence[DeckEvidence]) -> tuple[float, float]:
+    """Return the combined probability that the deck has the tag somewhere, at rho 0 and at rho 1.
 
     A person's 'present' sets that photo's p to 1, a person's 'absent' to 0, and no other photo's.
     """
@@ -163,4 +169,5 @@ def chance_of(tag: str, visits: Sequence[DeckEvidence], rho: float = RHO) -> flo
                 chances.append((group_of(photo), float(word.value == "present")))
             elif suggestion is not None:
                 chances.append((group_of(photo), suggestion.probability))
-    return union_probability(group_maxima(chances), rho)
+    maxima = group_maxima(chances)
+    return union_probability(maxima, 0.0), union_probability(maxima, 1.0)

@@ -13,7 +13,7 @@ from triage.audit.draw import new_seed, ticket
 from triage.audit.missed_tag import Missed, Promised, Question, audit_tag
 from triage.errors import BadInput, Cancelled, WrongUsage
 from triage.library.database import writing
-from triage.library.stale_marks import mark_every
+from triage.library.listeners import all_changed
 from triage.library.tables import suggestion
 
 if TYPE_CHECKING:
@@ -119,4 +119,4 @@ def _empty_pile(library: Library, model: str, tag: str) -> None:
             .where(suggestion.c.model == model, suggestion.c.tag == tag, suggestion.c.pile == "unlikely")
             .values(pile="unsure")
         )
-        mark_every(connection)
+        all_changed(connection)

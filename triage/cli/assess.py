@@ -70,7 +70,7 @@ def _summaries(
 ) -> Iterator[dict[str, Any]]:
     """Yield summaries, worst first: those kept beside the log where all decks are asked for as they stand."""
     from triage.assess import assess_library
-    from triage.assess.kept import standings
+    from triage.assess.cache.lines import standings
 
     if not decks and visit is None and as_of is None:
         return standings(library, progress_line()).summaries()

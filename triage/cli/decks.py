@@ -27,7 +27,7 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     Examples:
     deck-triage decks -L season-2026
     """
-    from triage.assess.kept import standings
+    from triage.assess.cache.lines import standings
     from triage.assess.status import waiting_words
 
     with open_library(library_path) as library:

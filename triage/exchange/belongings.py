@@ -10,7 +10,7 @@ from sqlalchemy import Connection, insert, select, update
 
 from triage.errors import BadInput
 from triage.library.database import writing
-from triage.library.stale_marks import mark_every
+from triage.library.listeners import all_changed
 from triage.library.store import write_whole
 from triage.library.tables import suggestion
 
@@ -92,7 +92,7 @@ def _suggestions(library: Library, other: Library) -> None:
                 fresh = []
         if fresh:
             here.execute(insert(suggestion), fresh)
-        mark_every(here)
+        all_changed(here)
 
 
 def _demote(connection: Connection, row: Any) -> None:

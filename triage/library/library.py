@@ -15,7 +15,7 @@ from sqlalchemy import Connection, delete, func, insert, select
 
 from triage.batching import lots
 from triage.errors import BadInput, Damaged, NoLibrary, NotWritten
-from triage.library import find, log, migrate, present, projections, removal, stale_marks
+from triage.library import find, listeners, log, migrate, present, projections, removal
 from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
 from triage.library.log import Event, EventDraft
 from triage.library.migrate import LIBRARY_FILE
@@ -127,18 +127,9 @@ class Library:
 
     def as_of(self, time: str) -> Library:
         """Return a read-only view of what was recorded up to a time (ISO 8601), folded in memory."""
-        view = Library(None)
-        view._path = self._path
-        metadata.create_all(view.engine)
-        with reading(self.engine) as source, writing(view.engine) as target:
-            target.execute(insert(meta), [dict(row) for row in source.execute(select(meta)).mappings()])
-            for table in ("private", "event"):
-                rows = source.execute(select(metadata.tables[table])).mappings()
-                kept = [dict(row) for row in rows if table == "private" or row["recorded_at"] <= time]
-                if kept:
-                    target.execute(insert(metadata.tables[table]), kept)
-            projections.rebuild(target, log.read(target))
-        return view
+        from triage.library.past import up_to_time, view_of
+
+        return view_of(self, up_to_time(time))
 
     def close(self) -> None:
         """Let go of the database."""
@@ -459,7 +450,7 @@ class Library:
                         )
                     )
             connection.execute(insert(table), values)
-            stale_marks.mark_photos(connection, [value["photo"] for value in values])
+            listeners.photos_changed(connection, [value["photo"] for value in values])
 
     def model(self) -> str | None:
         """Return the hash of the model in use, or null."""

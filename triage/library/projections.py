@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, bindparam, delete, func, insert, select, update
 
 from triage.batching import lots
-from triage.library import removal, stale_marks
+from triage.library import listeners, removal
 from triage.library.log import Event
 from triage.library.tables import label, photo, placing, private, statement
 
@@ -32,7 +32,7 @@ def apply(connection: Connection, events: Iterable[Event]) -> int:
         for run in lots(group, _LOT):
             count += len(run)
             _FOLDS.get(kind, _fold_statements)(connection, run)
-            stale_marks.mark(connection, run)
+            listeners.events_added(connection, run)
     return count
 
 
@@ -41,7 +41,7 @@ def rebuild(connection: Connection, events: Iterable[Event]) -> int:
 
     What was kept of assessments is dropped too: it may hold texts that have been deleted since.
     """
-    stale_marks.forget_standings(connection)
+    listeners.all_dropped(connection)
     for table in (photo, placing, label, statement):
         connection.execute(delete(table))
     return apply(connection, events)

@@ -18,7 +18,7 @@ from sqlalchemy import Connection, Engine, delete, insert, select, update
 
 from triage.batching import lots
 from triage.errors import NotWritten
-from triage.library import stale_marks
+from triage.library import listeners
 from triage.library.database import compact, reading, writing
 from triage.library.store import sha256_of, sync_folder
 from triage.library.tables import event, meta, private, statement, suggestion
@@ -143,7 +143,7 @@ def _wipe(connection: Connection, shas: Sequence[str]) -> bool:
     for chunk in lots(shas, _LOT):
         rows = delete(suggestion).where(suggestion.c.photo.in_(chunk))
         changed += connection.execute(rows).rowcount
-    return bool(changed + stale_marks.drop_photos(connection, shas))
+    return bool(changed + listeners.photos_dropped(connection, shas))
 
 
 def _refs_of(connection: Connection, shas: set[str]) -> set[str]:

@@ -8,9 +8,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import rfc8785
-from sqlalchemy import insert, select
+from sqlalchemy import select
 
 from triage.errors import BadInput
+from triage.library.past import Head
 from triage.library.records import Suggestion
 
 if TYPE_CHECKING:
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from triage.library import Library
 
 DeckVisit = tuple[str, str | None]
-Head = Mapping[str, Sequence[Any]]
-"""{log id: (sequence number, hash)}."""
 
 
 def short_head(lib: Library) -> dict[str, list[Any]]:
@@ -49,35 +48,15 @@ def at_head(lib: Library, head: Head, *, machine: bool = True) -> Library:
     The machine's words of the model in use at that head come along as they are now; with `machine` false
     there are none and no model is read. Raises BadInput where the head is not one of this library's.
     """
-    from triage.library import log, projections
-    from triage.library.database import reading, writing
-    from triage.library.tables import event, meta, metadata, private, suggestion
+    from triage.library.past import up_to_head, view_of
 
     faults = head_faults(lib, head)
     if faults:
         raise BadInput(f"The library does not hold the log head that is named: {'; '.join(faults)}.")
-    view = _view(lib, machine)
-    metadata.create_all(view.engine)
-    upto = {log_id: seq for log_id, (seq, _) in head.items()}
-    with reading(lib.engine) as source, writing(view.engine) as target:
-        for table in (meta, private, event):
-            rows = [dict(row) for row in source.execute(select(table)).mappings()]
-            kept = [row for row in rows if table is not event or row["seq"] <= upto.get(row["log_id"], 0)]
-            if kept:
-                target.execute(insert(table), kept)
-        projections.rebuild(target, log.read(target))
-    model = view.model()
-    if model is not None:
-        with reading(lib.engine) as source, writing(view.engine) as target:
-            query = select(suggestion).where(suggestion.c.model == model)
-            rows = [dict(row) for row in source.execute(query).mappings()]
-            if rows:
-                target.execute(insert(suggestion), rows)
-    return view
+    return view_of(lib, up_to_head(head), None if machine else _without_machine(), suggestions=True)
 
 
-def _view(lib: Library, machine: bool) -> Library:
-    """Return an empty library in memory beside the folder of another."""
+def _without_machine() -> type[Library]:
     from triage.library import Library as AnyLibrary
 
     class WithoutMachine(AnyLibrary):
@@ -87,9 +66,7 @@ def _view(lib: Library, machine: bool) -> Library:
             """Return null: the machine's words are put in from elsewhere."""
             return None
 
-    view = AnyLibrary(None) if machine else WithoutMachine(None)
-    view._path = lib.path
-    return view
+    return WithoutMachine
 
 
 def evidence_of(lib: Library, decks: Sequence[DeckVisit]) -> list[DeckEvidence]:

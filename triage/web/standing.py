@@ -1,6 +1,6 @@
 """How the decks of one library stand, for the page: kept up to date in the background.
 
-The list comes from what is kept beside the log (`assess/kept.py`); one deck that is looked at is assessed at
+The list comes from what is kept beside the log (`assess/cache`); one deck that is looked at is assessed at
 once, whatever else is being done.
 """
 
@@ -9,9 +9,9 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.cache.lines import Kept, Line, last_standings, standings_in_memory
+from triage.assess.cache.refresh import bring_up, kept_rho, out_of_date
 from triage.assess.evidence import gather, rule_book_of
-from triage.assess.keeping import bring_up, kept_rho, out_of_date
-from triage.assess.kept import Kept, Line, last_standings, standings_in_memory
 from triage.assess.summary import assess_deck
 from triage.errors import Cancelled, NotWritten
 

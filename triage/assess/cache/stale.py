@@ -1,7 +1,7 @@
-"""Which decks something new was said about: marks what is kept of their assessment as out of date.
+"""Marks what is kept of a deck as out of date when something new is recorded about it.
 
-A mark is made in the transaction that says the news, so that nothing kept is ever taken for fresh. Too many
-marks cost time, one too few would show an old tier: whatever is not known here marks every deck.
+A mark is made in the transaction that records the news, so that nothing kept is ever taken for fresh. One
+mark too many costs time, one too few would show an old tier: an event of a kind not known here marks all.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ _BY_BASIS = ("trained", "presorted", "audited", "tag-added")
 _CHUNK = 500
 
 
-def mark(connection: Connection, events: Sequence[Event]) -> None:
+def events_added(connection: Connection, events: Sequence[Event]) -> None:
     """Mark the decks that events speak of; events of `undone` acts are looked up."""
     if connection.execute(select(standing.c.deck).limit(1)).first() is None:
         return
@@ -58,21 +58,21 @@ def _mark(connection: Connection, said: Iterable[tuple[str, Mapping[str, Any]]])
             rows = connection.execute(of_act.where(event_table.c.act == payload["act"]))
             _mark(connection, [(row.kind, json.loads(row.payload)) for row in rows if row.kind != "undone"])
         elif kind not in _OF_NONE and kind not in _BY_BASIS:
-            mark_every(connection)
+            all_changed(connection)
             return
-    mark_photos(connection, shas)
+    photos_changed(connection, shas)
     for chunk in lots(sorted(decks), _CHUNK):
         _out_of_date(connection, standing.c.deck.in_(chunk))
 
 
-def mark_photos(connection: Connection, shas: Iterable[str]) -> None:
+def photos_changed(connection: Connection, shas: Iterable[str]) -> None:
     """Mark every deck that photos are at or have ever been at."""
     for chunk in lots(sorted(set(shas)), _CHUNK):
         ever_at = select(placing.c.deck).where(placing.c.key.in_(chunk))
         _out_of_date(connection, standing.c.deck.in_(ever_at))
 
 
-def drop_photos(connection: Connection, shas: Iterable[str]) -> int:
+def photos_dropped(connection: Connection, shas: Iterable[str]) -> int:
     """Drop what is kept of every deck that photos are or have ever been at; returns how many rows there were.
 
     Kept summaries hold texts, such as places, in plain writing.
@@ -86,12 +86,12 @@ def drop_photos(connection: Connection, shas: Iterable[str]) -> int:
     return dropped
 
 
-def mark_every(connection: Connection) -> None:
+def all_changed(connection: Connection) -> None:
     """Mark all decks."""
     _out_of_date(connection, true())
 
 
-def forget_standings(connection: Connection) -> None:
+def all_dropped(connection: Connection) -> None:
     """Drop everything that is kept, the texts in it too."""
     connection.execute(delete(standing))
     connection.execute(delete(standing_summary))

@@ -1,7 +1,7 @@
 """Keeps how every deck stands beside the log: only decks that something was said about are assessed again.
 
 A row is fresh while its basis is the present one: the program, the firm's rules and tags, the model and how
-its promises stand; whatever is said of a deck empties its basis (`library/stale_marks.py`). Rho is fitted
+its promises stand; whatever is said of a deck empties its basis (`assess/cache/stale.py`). Rho is fitted
 over all decks, and P is linear in it, so a row keeps its score at rho 0 and at rho 1 and a new rho moves
 no row.
 """
@@ -99,11 +99,8 @@ class _Worker:
         known = [deck for deck in decks if self.library.is_deck(deck)]
         rows = {}
         for evidence in gather_all(self.library, known, promise=self.promise) if known else ():
-            apart = assess_deck(evidence, self.book, self.vocabulary, rho=0.0)
-            guessed = any(concern.chance is not None for concern in apart.concerns)
-            together = assess_deck(evidence, self.book, self.vocabulary, rho=1.0) if guessed else apart
-            row = _row(evidence, apart, together, self.vocabulary.core)
-            rows[evidence.deck] = row | {"basis": self.basis}
+            summary = assess_deck(evidence, self.book, self.vocabulary, rho=0.0)
+            rows[evidence.deck] = _row(evidence, summary, self.vocabulary.core) | {"basis": self.basis}
         with writing(self.library.engine) as connection:
             connection.execute(delete(meta).where(meta.c.key == "rho"))
             for deck, row in rows.items():
@@ -167,14 +164,14 @@ def best_evidence(summary: DeckSummary) -> tuple[str | None, str]:
     return (best.photos[0], best.tag or "") if best else (None, "")
 
 
-def _row(
-    evidence: DeckEvidence, apart: DeckSummary, together: DeckSummary, tags: Sequence[str]
-) -> dict[str, Any]:
+def _row(evidence: DeckEvidence, apart: DeckSummary, tags: Sequence[str]) -> dict[str, Any]:
+    """Return the row of a summary at rho 0, with its score at rho 1 beside."""
     person = apart.tier_by_person
     photos, labelled = _counts(evidence)
     best, best_tag = best_evidence(apart)
+    together = apart.score_ends[1] if apart.score_ends else apart.score_parts
     mixing = mixing_rows(evidence, tags)
-    summary = apart.to_json() | {PARTS: together.to_json()["order_parts"]}
+    summary = apart.to_json() | {PARTS: {name: round(part, 9) for name, part in together.items()}}
     return {
         "visit": apart.visit,
         "tier": apart.tier,
@@ -187,7 +184,7 @@ def _row(
         "step": place_in_order(apart),
         "tier_step": tier_rank(apart.tier),
         "score_apart": apart.score,
-        "score_together": together.score,
+        "score_together": sum(together.values()),
         "reason": apart.reason,
         "best": best,
         "best_tag": best_tag,

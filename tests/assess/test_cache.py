@@ -7,9 +7,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import func, select
 
-from triage.assess import assess_library, keeping
-from triage.assess.keeping import bring_up, kept_rho, out_of_date
-from triage.assess.kept import last_standings, open_by_deck, standings
+from triage.assess import assess_library
+from triage.assess.cache import refresh
+from triage.assess.cache.lines import last_standings, open_by_deck, standings
+from triage.assess.cache.refresh import bring_up, kept_rho, out_of_date
 from triage.assess.said import add_finding, set_tier
 from triage.assess.status import next_open_deck, open_questions, status_of
 from triage.domain.reviewing import is_reviewed
@@ -82,7 +83,7 @@ def trained(library, monkeypatch):
             found[event.payload["tag"]] = "withdrawn"
         return found
 
-    for where in ("triage.assess.evidence", "triage.assess.keeping", "triage.assess.status"):
+    for where in ("triage.assess.evidence", "triage.assess.cache.refresh", "triage.assess.status"):
         monkeypatch.setattr(f"{where}.promise_words", promise)
     for photo in library.photos():
         for tag in CORE:
@@ -257,7 +258,7 @@ def test_the_next_deck_with_open_questions_is_known_before_anything_is_assessed(
 
 @pytest.mark.parametrize("news", ["a word", "the folds rebuilt"])
 def test_a_word_that_comes_while_a_deck_is_assessed_leaves_it_out_of_date(library, monkeypatch, news):
-    real, photo = keeping.gather_all, library.photos("D-17")[0]
+    real, photo = refresh.gather_all, library.photos("D-17")[0]
 
     def meanwhile(lib, decks, promise=None):
         found = real(lib, decks, promise=promise)
@@ -269,14 +270,14 @@ def test_a_word_that_comes_while_a_deck_is_assessed_leaves_it_out_of_date(librar
         return found
 
     with monkeypatch.context() as patch:
-        patch.setattr(keeping, "gather_all", meanwhile)
+        patch.setattr(refresh, "gather_all", meanwhile)
         bring_up(library)
     assert out_of_date(library) == (["D-17"] if news == "a word" else ["D-17", "D-18"])
     check(library)
 
 
 def test_what_was_assessed_before_a_stop_is_kept(library, monkeypatch):
-    monkeypatch.setattr(keeping, "_LOT", 1)
+    monkeypatch.setattr(refresh, "_LOT", 1)
     asked = iter([False, True])
     with pytest.raises(Cancelled):
         bring_up(library, cancel=lambda: next(asked))
@@ -301,7 +302,7 @@ def test_rho_is_fitted_over_all_decks_and_moves_no_row(tmp_path, photo_maker):
                 label(library, photo, value="present" if number % 4 < 2 else "absent")
         check_rho(library)
         before = standings(library)._rho
-        assert before != keeping.RHO
+        assert before != refresh.RHO
         label(library, library.photos()[60], value="present")
         label(library, library.photos()[61], value="present")
         assert out_of_date(library) == ["D-30"]
@@ -314,7 +315,7 @@ def check_rho(library):
     import triage.assess.evidence as evidence
 
     with pytest.MonkeyPatch.context() as patch:
-        for module in (evidence, keeping):
+        for module in (evidence, refresh):
             patch.setattr(module, "promise_words", lambda _lib: {})
         kept = standings(library)
         fresh = assess_library(library)
@@ -331,7 +332,7 @@ def test_where_nothing_can_be_written_the_decks_are_assessed_in_memory(trained, 
     def refuse(_engine):
         raise NotWritten("read only")
 
-    monkeypatch.setattr(keeping, "writing", refuse)
+    monkeypatch.setattr(refresh, "writing", refuse)
     kept = standings(trained)
     assert list(kept.summaries()) == expected
     assert [(line.deck, line.labelled) for line in kept.lines] == [

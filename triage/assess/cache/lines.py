@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Row, select
 
+from triage.assess.cache.refresh import PARTS, basis_of, best_evidence, bring_up, kept_rho
 from triage.assess.combining import RHO
 from triage.assess.evidence import assess_library
-from triage.assess.keeping import PARTS, basis_of, best_evidence, bring_up, kept_rho
+from triage.assess.order import sort_key
 from triage.batching import lots
 from triage.errors import NotWritten
 from triage.library.records import PersonTier
@@ -117,9 +118,8 @@ def _line(row: Row[Any]) -> Line:
 
 
 def _order_key(row: Row[Any], rho: float) -> tuple[Any, ...]:
-    """Return what `order.order_key` returns, for a row."""
     score = row.score_apart + rho * (row.score_together - row.score_apart)
-    return row.step, row.tier_step, -round(score, 9), row.deck
+    return sort_key(row.step, row.tier_step, score, row.deck)
 
 
 def _unpacked(packed: bytes, rho: float) -> dict[str, Any]:
