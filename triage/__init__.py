@@ -11,10 +11,14 @@ Everything the commands do is a call here; names are imported when first used:
 
 from __future__ import annotations
 
+import os
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from triage.version import __version__ as __version__
+
+os.environ["ORT_DISABLE_TELEMETRY"] = "1"
+# ONNX Runtime looks up its maker's host unless this stands before its import; workers import this file first.
 
 if TYPE_CHECKING:
     from triage.assess import assess_library

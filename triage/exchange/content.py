@@ -7,6 +7,7 @@ in every export, and notes (which may name people) are left out.
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -97,6 +98,10 @@ def aliases(library: Library, people: set[str]) -> dict[str, str]:
     return {name: found.get(name, name) for name in people}
 
 
+_LONGEST = 200
+"""Bytes of a name in an export: room for `.xmp` and the like within the 255 that file systems take."""
+
+
 def export_names(photos: tuple[Photo, ...]) -> dict[str, str]:
     """Return a name for each photo that is unique in the export and safe as a path below its folder."""
     plain = {photo.sha: f"{_part(photo.deck)}/{_path(photo.name)}" for photo in photos}
@@ -115,8 +120,19 @@ def _jpeg(name: str) -> str:
 
 
 def _part(text: str) -> str:
+    """Return one part of a path that any system takes: plain characters, and short enough for an ending."""
     cleaned = "".join("_" if char in '/\\:*?"<>|' or ord(char) < 32 else char for char in text).strip(" .")
-    return cleaned or "_"
+    return _short(cleaned) or "_"
+
+
+def _short(text: str) -> str:
+    """Cut a long name in the middle, so that its ending stays, and let a hash tell it from its like."""
+    data = text.encode("utf-8", "replace")
+    if len(data) <= _LONGEST:
+        return text
+    mark = f"~{hashlib.sha256(data).hexdigest()[:8]}~"
+    head = data[: _LONGEST - 40].decode("utf-8", "ignore")
+    return head + mark + data[-20:].decode("utf-8", "ignore")
 
 
 def _path(text: str) -> str:

@@ -6,6 +6,7 @@ folder itself belong to a deck of that folder's name. The name is the path below
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import stat
@@ -23,6 +24,7 @@ MAX_ZIP_FILES = 50_000
 MAX_ZIP_FILE_BYTES = 500_000_000
 MAX_ZIP_BYTES = 50_000_000_000
 _MAX_RATIO = 200
+_BAD_NAME = "its name is not valid UTF-8; rename it and ingest it again"
 
 
 @dataclass(frozen=True)
@@ -62,29 +64,68 @@ def collect(paths: list[Path], deck: str | None, scratch: Path) -> Iterator[Sour
     for path in paths:
         if not path.exists():
             raise BadInput(f"There is no file or folder {path}.", "Check the path.")
-        if path.is_dir():
+        where = path.absolute()
+        named_by = where if path.is_dir() else where.parent
+        if deck is None and not _is_text(named_by.name):
+            yield SetAside(
+                _show(str(path)),
+                "its folder's name is not valid UTF-8; say --deck NAME, or rename the folder",
+            )
+        elif path.is_dir():
             yield from _folder(path, deck, str(path), None)
         elif path.suffix.lower() == ".zip":
             yield from _zip(path, deck, scratch)
         else:
-            yield _file(path, path.parent, deck, path.name, path.parent.resolve().name, None)
+            yield from _one_file(path, deck)
+
+
+def _one_file(path: Path, deck: str | None) -> Iterator[SourceFile | SetAside]:
+    if not _is_text(path.name):
+        yield SetAside(_show(path.name), _BAD_NAME)
+        return
+    yield _file(path, path.parent, deck, path.name, path.parent.resolve().name, None)
 
 
 def _folder(root: Path, deck: str | None, shown: str, origin: str | None) -> Iterator[SourceFile | SetAside]:
     root = root.resolve()
-    for folder, folders, files in os.walk(root, followlinks=False):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
+    unread: list[OSError] = []
+    for folder, folders, files in os.walk(root, followlinks=False, onerror=unread.append):
         here = Path(folder)
+
+        def show(name: str, here: Path = here) -> str:
+            return _show(f"{shown}/{(here / name).relative_to(root).as_posix()}")
+
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in [one for one in folders if not _is_text(one)]:
+            yield SetAside(show(name), "the folder's name is not valid UTF-8; rename it and ingest it again")
+            folders.remove(name)
         for name in [one for one in folders if (here / one).is_symlink()]:
-            yield SetAside(
-                f"{shown}/{(here / name).relative_to(root)}", "a link to another folder is not followed"
-            )
+            yield SetAside(show(name), "a link to another folder is not followed")
         for name in sorted(files):
             path = here / name
-            inside = path.relative_to(root)
             if name.lower() in _QUIET or name.startswith("."):
                 continue
-            yield _file(path, root, deck, f"{shown}/{inside.as_posix()}", root.name, origin)
+            if not _is_text(name):
+                yield SetAside(show(name), _BAD_NAME)
+                continue
+            yield _file(path, root, deck, show(name), root.name, origin)
+    for error in unread:
+        place = Path(error.filename).relative_to(root).as_posix()
+        yield SetAside(_show(f"{shown}/{place}"), f"the folder cannot be read: {error.strerror or error}")
+
+
+def _is_text(name: str) -> bool:
+    """Say whether the bytes of a file's name are valid UTF-8."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _show(name: str) -> str:
+    """Return a name as text, with a backslash and the number for each byte that is no UTF-8."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 
 def _file(
@@ -161,6 +202,16 @@ def _unpack(archive: zipfile.ZipFile, path: Path, target: Path) -> Iterator[SetA
         except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
             place.unlink(missing_ok=True)
             yield SetAside(clean_name(shown), f"damaged inside the zip ({error})")
+        except OSError as error:
+            if error.errno not in (
+                errno.ENAMETOOLONG,
+                errno.ENOTDIR,
+                errno.EISDIR,
+                errno.EEXIST,
+                errno.EILSEQ,
+            ):
+                raise
+            yield SetAside(clean_name(shown), f"cannot be unpacked: {error.strerror}")
 
 
 def _zip_fault(entry: zipfile.ZipInfo) -> str | None:

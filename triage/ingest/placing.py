@@ -68,7 +68,7 @@ def latest(connection: Connection) -> int:
 
 def origin_mark(library_id: str, origin: str) -> str:
     """Return a short mark of where a folder lay that does not tell the path."""
-    return hashlib.sha256(f"{library_id}:{origin}".encode()).hexdigest()[:16]
+    return hashlib.sha256(f"{library_id}:{origin}".encode(errors="surrogateescape")).hexdigest()[:16]
 
 
 def visit_of(times: Iterable[str | None]) -> str | None:

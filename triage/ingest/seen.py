@@ -5,6 +5,7 @@ A file counts as the same when path, size, change time and inode are; the cache 
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from contextlib import suppress
 from pathlib import Path
@@ -47,7 +48,8 @@ class SeenFiles:
     @staticmethod
     def _key(path: Path) -> tuple[str, int, str]:
         facts = path.stat()
-        return str(path.resolve()), facts.st_size, f"{facts.st_mtime_ns}-{facts.st_ctime_ns}-{facts.st_ino}"
+        name = os.fsencode(path.resolve()).decode("utf-8", "backslashreplace")
+        return name, facts.st_size, f"{facts.st_mtime_ns}-{facts.st_ctime_ns}-{facts.st_ino}"
 
     def get(self, path: Path) -> str | None:
         """Return the hash of a file that has not changed since it was hashed, or null."""
