@@ -102,3 +102,73 @@ def _state(pid):
             return file.read().rsplit(")", 1)[1].split()[0]
     except FileNotFoundError:
         return None
+
+
+def unlucky(item: tuple[int, str]) -> int:
+    """Kill the worker at the first try of item 1, as a machine that is short of memory does."""
+    number, folder = item
+    mark = os.path.join(folder, "tried")  # noqa: PTH118
+    if number == 1 and not os.path.exists(mark):  # noqa: PTH110
+        with open(mark, "w"):  # noqa: PTH123
+            os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def test_an_item_whose_worker_was_killed_once_is_done_again(tmp_path):
+    found = list(map_items(unlucky, [(number, str(tmp_path)) for number in range(4)], workers=1))
+    assert [one.value for one in found] == [0, 1, 2, 3]
+
+
+@pytest.mark.parametrize("count", [3, 30])
+def test_a_worker_that_dies_before_it_claims_its_item_costs_nothing(monkeypatch, tmp_path, count):
+    """The pool breaks: it is made anew and the batch goes on."""
+    from triage.batch import processes
+
+    mark = tmp_path / "died"
+    monkeypatch.setattr(processes, "start_worker", Dying(str(mark)))
+    found = list(map_items(half, range(0, 2 * count, 2), workers=2))
+    assert [one.value for one in found] == list(range(count))
+    assert mark.read_text() == "x" * len(mark.read_text()) != ""
+
+
+class Dying:
+    """Starts a worker, but kills the first three before they take anything."""
+
+    def __init__(self, mark: str) -> None:
+        self.mark = mark
+
+    def __call__(self) -> None:
+        with open(self.mark, "a+") as file:  # noqa: PTH123
+            file.seek(0)
+            if len(file.read()) < 3:
+                file.write("x")
+                file.flush()
+                os.kill(os.getpid(), signal.SIGKILL)
+
+
+def test_workers_that_always_die_end_the_batch_with_a_sentence(monkeypatch, tmp_path):
+    from triage.batch import processes
+    from triage.errors import TriageError
+
+    monkeypatch.setattr(processes, "start_worker", always_die)
+    with pytest.raises(TriageError, match="end as soon as they begin"):
+        list(map_items(half, range(3), workers=1))
+
+
+def always_die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def swallow(number: int) -> int:
+    if number == 1:
+        return len(bytes(16 << 30)) * 0 + len([0] * (1 << 31))
+    return number
+
+
+@pytest.mark.parametrize("count", [3, 8])
+def test_small_batches_have_the_same_guards(count):
+    found = list(map_items(hang, range(count), timeout_s=2))
+    assert [type(one) for one in found] == [Ok, Failed, *[Ok] * (count - 2)]
+    found = list(map_items(swallow, range(count)))
+    assert "memory" in found[1].reason
+    assert [type(one) for one in found] == [Ok, Failed, *[Ok] * (count - 2)]

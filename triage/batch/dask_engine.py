@@ -8,14 +8,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, TypeVar
+from typing import Any
 from urllib.parse import urlsplit
 
-from triage.batch.executor import Cancel, Failed, Ok, check_cancel, run_one
+from triage.batch.outcomes import Cancel, Failed, Item, Ok, Result, check_cancel, run_one
 from triage.errors import TriageError, WrongUsage
 
-Item = TypeVar("Item")
-Result = TypeVar("Result")
 _AHEAD = 64
 _LOOPBACK = ("127.0.0.1", "localhost", "::1")
 

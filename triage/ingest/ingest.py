@@ -32,9 +32,6 @@ from triage.ingest.take_in import IngestedFile, Task, take_in
 from triage.library import EventDraft, Library, removal
 from triage.library.records import UNSORTED
 
-_FEW = 6
-"""Up to so many files are read in this process: starting workers would take longer."""
-
 
 @dataclass
 class MergedPhotos:
@@ -199,7 +196,7 @@ class _Run:
         outcomes = map_items(
             take_in,
             self.tasks(offered),
-            engine="here" if total <= _FEW and self.engine == "processes" else self.engine,
+            engine=self.engine,
             cancel=self.cancel,
             address=self.dask,
         )
