@@ -1,8 +1,8 @@
 """One way to run a step over many items: `map_items(step, items) -> Ok | Failed per item`.
 
 Engines: `here` (this process, no guards: for debugging), `processes` (local worker processes that can be
-killed, and die with their parent), `dask` (a cluster). A worker that crashes or takes too long costs its item,
-never the batch. Steps are plain functions of one picklable item; they never touch the database.
+killed, and die with their parent), `dask` (a cluster). A worker that crashes or takes too long costs its
+item, never the batch. Steps are plain functions of one picklable item; they never touch the database.
 """
 
 from __future__ import annotations
