@@ -124,6 +124,7 @@ def main() -> None:
     """Run the command line; every error ends in one sentence, a hint and the right exit code."""
     for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(threads, "1")  # many small products: more threads only wait for each other
+    os.umask(0o077)  # new files are their owner's alone; opening a library that is --shared says otherwise
     arguments = sys.argv[1:]
     verbose = "-v" in arguments or "--verbose" in arguments
     if "-v" in arguments:  # accepted anywhere on the line

@@ -44,9 +44,14 @@ def command(home: Path | None, port: int, no_open: bool, library_path: Path | No
         say(url)
     sys.stdout.flush()
     advise("Ctrl-C closes the page. Everything is saved as you go.")
-    if not no_open and not as_json:
-        import webbrowser
+    if no_open or as_json:
+        running.run()
+        return 0
+    import webbrowser
 
-        webbrowser.open(url)
-    running.run()
+    from triage.web.entrance import entrance_file
+
+    with entrance_file(running.site.home.folder, url) as file:
+        webbrowser.open(file.absolute().as_uri())
+        running.run()
     return 0

@@ -270,4 +270,4 @@ def _unstore(archive: zipfile.ZipFile, name: str, sha: str, draft: Path, file: P
     if digest.hexdigest() != sha:
         raise Damaged(f"{name} inside {file} does not match its hash.", "Use another copy of the backup.")
     if name.startswith("originals/"):
-        target.chmod(0o444)
+        target.chmod(target.stat().st_mode & 0o444)

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, delete, func, insert, select
 
 from triage.batching import lots
 from triage.errors import BadInput, Damaged, NoLibrary, NotWritten
-from triage.library import find, listeners, log, migrate, present, projections, removal
+from triage.library import find, listeners, log, migrate, modes, present, projections, removal
 from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
 from triage.library.log import Event, EventDraft
 from triage.library.migrate import LIBRARY_FILE
@@ -59,16 +59,18 @@ class Library:
     # ---- making and opening -------------------------------------------------------------------
 
     @classmethod
-    def create(cls, path: Path) -> Library:
-        """Make an empty library in a folder that is new or empty.
+    def create(cls, path: Path, *, group: bool = False) -> Library:
+        """Make an empty library in a folder that is new or empty; only its owner may look into it.
 
-        Raises BadInput when there is something in the folder already.
+        With `group` the people of the folder's group may read and write it too. Raises BadInput when there is
+        something in the folder already.
         """
         path = Path(path)
         if path.exists() and (not path.is_dir() or any(path.iterdir())):
             what = "is a library already" if (path / LIBRARY_FILE).exists() else "is not empty"
             raise BadInput(f"{path} {what}.", "Name a folder that does not exist yet.")
         path.mkdir(parents=True, exist_ok=True)
+        modes.close_folder(path, group=group)
         library = cls(path)
         library_id = log.new_id()
         metadata.create_all(library.engine)
@@ -77,6 +79,8 @@ class Library:
                 rows = {"format": str(FORMAT_VERSION), "library_id": library_id, "log_id": library_id}
                 connection.execute(insert(meta), [{"key": key, "value": rows[key]} for key in rows])
         text = f'format = {FORMAT_VERSION}\nid = "{library.id}"\ncreated_at = "{log.now()}"\n'
+        if group:
+            text += "group = true  # the folder's group may read and write\n"
         if os.environ.get(DATABASE_VARIABLE):
             text += 'database = "shared"  # its address is in the environment variable DECK_TRIAGE_DATABASE\n'
         write_whole(path / LIBRARY_FILE, text.encode())
@@ -103,6 +107,8 @@ class Library:
         except (tomllib.TOMLDecodeError, KeyError, ValueError, UnicodeDecodeError) as error:
             raise Damaged(f"{path / LIBRARY_FILE} cannot be read: {error}.", "Restore a backup.") from error
         migrate.check_format(version, path)
+        if config.get("group") is True:
+            modes.share_with_group()
         shared = config.get("database") == "shared"
         if shared and not os.environ.get(DATABASE_VARIABLE):
             raise NoLibrary(

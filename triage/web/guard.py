@@ -62,13 +62,13 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
             return
         headers = _headers(scope)
-        reason = self.refusal(scope["method"], headers)
+        token = self._token(scope)
+        reason = self.refusal(scope["method"], headers, entering=token is not None)
         if reason is not None:
             await answer(send, *reason)
             return
-        token = self._token(scope)
         if token is not None:
-            await self._enter(send, token)
+            await self._enter(send, token, headers)
             return
         session = self.sessions.of(_cookie(headers.get("cookie", [""])[0], self.cookie))
         if session is None:
@@ -83,14 +83,21 @@ class Guard:
         scope["session"] = session
         await self.app(scope, receive, _with_headers(send))
 
-    def refusal(self, method: str, headers: dict[str, list[str]]) -> tuple[int, str] | None:
-        """Return the status and sentence of a refusal, or null where nothing speaks against a request."""
+    def refusal(
+        self, method: str, headers: dict[str, list[str]], *, entering: bool = False
+    ) -> tuple[int, str] | None:
+        """Return the status and sentence of a refusal, or null where nothing speaks against a request.
+
+        A browser may come in from elsewhere (the private file that `review` opens), as a page of its own.
+        """
         hosts = headers.get("host", [])
         if len(hosts) != 1 or hosts[0].lower() not in self.hosts:
             return 421, "This server answers to its own name only."
         if method not in (*_READING, "POST"):
             return 405, "This server reads and takes; it knows no other method."
-        if any(value not in _FROM_HERE for value in headers.get("sec-fetch-site", [])):
+        comes_in = entering and headers.get("sec-fetch-mode") == ["navigate"]
+        comes_in = comes_in and headers.get("sec-fetch-dest") == ["document"]
+        if not comes_in and any(value not in _FROM_HERE for value in headers.get("sec-fetch-site", [])):
             return 403, "Another site asked for this; it was refused."
         origins = headers.get("origin", [])
         if any(origin not in self.origins for origin in origins):
@@ -106,7 +113,7 @@ class Guard:
         given = parse_qs(scope["query_string"].decode("latin-1")).get("token")
         return given[0] if given else None
 
-    async def _enter(self, send: Send, token: str) -> None:
+    async def _enter(self, send: Send, token: str, came: dict[str, list[str]]) -> None:
         session = self.sessions.enter(token)
         if session is None:
             await answer(
@@ -114,8 +121,12 @@ class Guard:
             )
             return
         cookie = f"{self.cookie}={session.key}; HttpOnly; SameSite=Strict; Path=/"
-        headers = [(b"location", b"/"), (b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
-        await answer(send, 303, "Come in.", headers)
+        headers = [(b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
+        if any(value not in _FROM_HERE for value in came.get("sec-fetch-site", [])):
+            # a redirect would count as coming from elsewhere, and the cookie would not be sent with it
+            await answer(send, 200, _GO_ON, headers, kind="text/html")
+        else:
+            await answer(send, 303, "Signed in.", [(b"location", b"/"), *headers])
 
 
 def _headers(scope: Scope) -> dict[str, list[str]]:
@@ -134,10 +145,26 @@ def _cookie(text: str, name: str) -> str | None:
     return jar[name].value if name in jar else None
 
 
-async def answer(send: Send, status: int, text: str, more: list[tuple[bytes, bytes]] | None = None) -> None:
-    """Send one sentence as plain text, with the headers that every answer carries."""
+_GO_ON = (
+    '<!doctype html><meta charset="utf-8"><meta http-equiv="refresh" content="0; url=/">'
+    '<title>deck-triage</title><p><a href="/">Signed in. Go on</a></p>'
+)
+
+
+async def answer(
+    send: Send,
+    status: int,
+    text: str,
+    more: list[tuple[bytes, bytes]] | None = None,
+    *,
+    kind: str = "text/plain",
+) -> None:
+    """Send one sentence, with the headers that every answer carries."""
     body = (text + "\n").encode()
-    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
+    headers = [
+        (b"content-type", f"{kind}; charset=utf-8".encode()),
+        (b"content-length", str(len(body)).encode()),
+    ]
     start = {"type": "http.response.start", "status": status, "headers": headers + (more or [])}
     send = _with_headers(send)
     await send(start)

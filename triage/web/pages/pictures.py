@@ -13,7 +13,8 @@ from triage.library import Library
 from triage.web.request_context import NotThere, RequestContext, photo_of
 
 THUMB_LONG_SIDE_PX = 480
-_FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
+_NOT_KEPT = {"cache-control": "no-store"}
+"""A browser that keeps a photo would still have it after the photo was removed for good."""
 _JPEG = "image/jpeg"
 _heavy = threading.Semaphore(2)
 """Full decodes at once: each may take hundreds of megabytes."""
@@ -21,12 +22,12 @@ _heavy = threading.Semaphore(2)
 
 def thumb(ask: RequestContext) -> Response:
     """Send the small picture."""
-    return FileResponse(thumb_of(ask.library, _sha(ask)), media_type=_JPEG, headers=_FOREVER)
+    return FileResponse(thumb_of(ask.library, _sha(ask)), media_type=_JPEG, headers=_NOT_KEPT)
 
 
 def picture(ask: RequestContext) -> Response:
     """Send the upright picture, at most 1600 pixels long."""
-    return FileResponse(rendition_of(ask.library, _sha(ask)), media_type=_JPEG, headers=_FOREVER)
+    return FileResponse(rendition_of(ask.library, _sha(ask)), media_type=_JPEG, headers=_NOT_KEPT)
 
 
 def full(ask: RequestContext) -> Response:
@@ -36,7 +37,7 @@ def full(ask: RequestContext) -> Response:
 
     with _heavy:
         upright = open_upright(ask.library.original(_sha(ask)))
-        return Response(encode_jpeg(upright.rgb, 92), media_type=_JPEG, headers=_FOREVER)
+        return Response(encode_jpeg(upright.rgb, 92), media_type=_JPEG, headers=_NOT_KEPT)
 
 
 def _sha(ask: RequestContext) -> str:
