@@ -354,6 +354,8 @@ def test_machines_word_is_hidden_until_the_person_decided(browser, running, peop
 
 def test_enter_takes_the_machines_place(browser, running, peopled, monkeypatch):
     monkeypatch.setattr("triage.web.items.is_hidden", lambda *_: False)
+    with (peopled.path / "library.toml").open("a") as file:
+        file.write('\n[page]\nmachine_word = "before-answer"\n')
     visitor = Visitor(browser, running, "cy")
     page = visitor.go("/l/library/queue")
     expect(page.locator("#machine")).to_contain_text("Machine: likely")

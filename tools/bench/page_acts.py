@@ -38,8 +38,14 @@ SECONDS_AN_ACT = 1.1
 """Pointing and clicking: about 1.1 s (Card, Moran and Newell's keystroke-level model, 1980; from memory)."""
 SECONDS_A_LOOK = 0.5
 """Our assumption: how long one photo is looked at for one tag, besides the acts."""
-_SEEN_MS = 400
 _MOST_SCREENS = 60
+CORE_PARTS = {
+    "missing-hanger": "hanger",
+    "rusted-connector": "connector",
+    "nail-only-ledger": "ledger",
+    "debris-at-flashing": "flashing",
+    "side-bolted-beam": "beam",
+}
 Truth = dict[tuple[str, str], dict[str, str]]
 
 
@@ -71,18 +77,19 @@ class Counted:
             self.acts["scroll"] += 1
 
     def settled(self) -> None:
-        """Wait until the pictures on the screen have come and have stood there for a moment."""
-        for _ in range(100):
+        """Wait until every picture that is mostly on the screen was there long enough to be seen."""
+        for _ in range(600):
             waiting = self.page.evaluate(
-                """() => [...document.querySelectorAll('.tile img')].filter((one) => {
+                """() => [...document.querySelectorAll('.tile[data-seen=no]')].filter((one) => {
                     const box = one.getBoundingClientRect();
-                    return box.bottom > 0 && box.top < innerHeight && !(one.complete && one.naturalWidth);
+                    const inside = Math.min(box.bottom, innerHeight) - Math.max(box.top, 0);
+                    return one.checkVisibility() && inside >= 0.61 * box.height;
                 }).length"""
             )
             if not waiting:
-                break
+                return
             self.page.wait_for_timeout(50)
-        self.page.wait_for_timeout(_SEEN_MS)
+        raise RuntimeError("a picture on the screen never counted as seen")
 
     def screens(self) -> Any:
         """Yield at every screen of the page from its top to its end, scrolling between them."""
@@ -110,38 +117,68 @@ def answer_deck(one: Counted, truth: dict[str, dict[str, str]]) -> None:
     asked = page.locator(".panel > .parts [data-part]").evaluate_all(
         "all => all.map((one) => one.dataset.part)"
     )
-    for value in ("present", "unclear"):
-        mark_parts(
-            one,
-            value,
-            [[part for part in asked if truth[name].get(f"shows-{part}") == value] for name in names],
-        )
+    mark_parts(one, [shown_parts(truth[name], asked) for name in names])
+    here = page.url
     one.click(page.locator("[data-rest]"), "looked at all")
-    page.locator(".panel .done").wait_for()
-    one.leave(page.locator(".panel .steps a").first, "next")
+    page.wait_for_url(lambda url: url != here, wait_until="load")
     while "/look?" in page.url:
         here = page.url
+        looked = page.locator(".looks:not([data-group=without]) .lookat").count()
         look(one, truth)
         page.wait_for_url(lambda url, here=here: url != here, wait_until="load")
-        one.looks += tiles
+        one.looks += looked
 
 
-def mark_parts(one: Counted, value: str, shown: list[list[str]]) -> None:
-    """Choose the photos that show the same parts, runs by Shift-click, and say which parts these are."""
-    pictures = one.page.locator(".pick img")
-    for parts in dict.fromkeys(tuple(one_photo) for one_photo in shown if one_photo):
+def shown_parts(said: dict[str, str], asked: list[str]) -> dict[str, str]:
+    """Return how a photo shows the parts that are asked.
+
+    A part of which nobody can tell a core tag shows poorly.
+    """
+    poorly = {CORE_PARTS[tag] for tag in CORE_PARTS if said.get(tag) == "unclear"}
+    found = {part: said.get(f"shows-{part}", "absent") for part in asked}
+    return {
+        part: "unclear" if value == "absent" else value
+        for part, value in found.items()
+        if value != "absent" or part in poorly
+    }
+
+
+def mark_parts(one: Counted, shown: list[dict[str, str]]) -> None:
+    """Choose the photos that show the same parts, runs by Shift-click, and say which parts these are.
+
+    A set of parts that was used before is one click, where it saves any; a part that shows poorly is a click
+    with Shift.
+    """
+    page = one.page
+    pictures = page.locator(".pick img")
+    for parts in dict.fromkeys(tuple(sorted(photo.items())) for photo in shown if photo):
         first = True
-        for start, end in _runs([tuple(one_photo) == parts for one_photo in shown]):
+        for start, end in _runs([tuple(sorted(photo.items())) == parts for photo in shown]):
             one.click(pictures.nth(start), "choose", modifiers=[] if first else ["Control"])
             if end > start:
                 one.click(pictures.nth(end), "choose", modifiers=["Shift"])
             first = False
-        for part in parts:
-            if value != "present":
-                one.page.select_option("#as", value)
-                one.acts["choose"] += 1
-            one.click(one.page.locator(f"[data-part={part}]"), "these show it")
-            one.page.locator("#chosen", has_text="Another part").wait_for()
+        left = set(parts)
+        sets = page.locator("[data-set]").evaluate_all("all => all.map((one) => one.dataset.set)")
+        best = max(sets, key=lambda given: len(_inside(given, left)), default="")
+        if best and len(_inside(best, left)) > 1:
+            one.click(page.locator("[data-set]").nth(sets.index(best)), "a set of parts")
+            page.locator("#chosen", has_text="Another part").wait_for()
+            left -= _inside(best, left)
+        for part, value in sorted(left):
+            one.click(
+                page.locator(f"[data-part={part}]"),
+                "these show it",
+                modifiers=["Shift"] if value == "unclear" else [],
+            )
+            page.wait_for_timeout(60)
+            page.locator("#chosen", has_text="Another part").wait_for()
+
+
+def _inside(given: str, left: set[tuple[str, str]]) -> set[tuple[str, str]]:
+    """Return the pairs of a set where all of them are wanted, else none."""
+    pairs = set(json.loads(given).items())
+    return pairs if pairs <= left else set()
 
 
 def _runs(chosen: list[bool]) -> list[tuple[int, int]]:
@@ -155,9 +192,9 @@ def look(one: Counted, truth: dict[str, dict[str, str]]) -> None:
     page = one.page
     tag = page.locator("#closely").get_attribute("data-tag") or ""
     done: set[str] = set()
-    page.locator(".lookat").first.wait_for()
+    page.locator("#closely").wait_for()
     for _ in one.screens():
-        for tile in page.locator(".lookat").all():
+        for tile in page.locator(".looks:not([data-group=without]) .lookat").all():
             name = tile.get_attribute("data-name") or ""
             value = truth[name].get(tag)
             if name in done or value not in ("present", "unclear"):

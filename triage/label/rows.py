@@ -25,11 +25,12 @@ def check_value(value: str) -> str:
 
 @dataclass(frozen=True)
 class Where:
-    """Where on a photo (boxes in fractions) and on the deck (words) something is, and how many of it."""
+    """Where on a photo (boxes in fractions) and on the deck (words) something is, how many, and a note."""
 
     boxes: tuple[Sequence[float], ...] = ()
     place: str | None = None
     count: int | None = None
+    note: str | None = None
 
 
 def give_labels(
@@ -108,7 +109,7 @@ def give_many(
         }
         if one.count is not None:
             payload["count"] = one.count
-        said.append(EventDraft("label", payload, by, at, _private(one.place, note)))
+        said.append(EventDraft("label", payload, by, at, _private(one.place, one.note or note)))
     events = library.say_many(said)
     return [
         Label(
@@ -122,7 +123,7 @@ def give_many(
             count=one.count,
             asked_by=asked_by,
             saw_machine=saw_machine,
-            note=note,
+            note=one.note or note,
             event=event.hash,
         )
         for event, one in zip(events, checked, strict=True)

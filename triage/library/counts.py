@@ -51,6 +51,14 @@ def labelled_counts(library: Library, decks: Collection[str] | None = None) -> d
         return {deck: count for deck, count in connection.execute(query)}
 
 
+def undated_counts(library: Library) -> dict[str, int]:
+    """Return how many photos of each deck have no day of visit; photos that wait for a deck are left out."""
+    open_day = and_(placing.c.current.is_(True), placing.c.visit.is_(None), placing.c.deck != UNSORTED)
+    query = select(placing.c.deck, func.count()).where(open_day).group_by(placing.c.deck)
+    with library.read() as connection:
+        return {str(deck): int(count) for deck, count in connection.execute(query)}
+
+
 def waiting_count(library: Library) -> int:
     """Return how many photos wait for a deck."""
     here = and_(placing.c.current.is_(True), placing.c.deck == UNSORTED)
@@ -98,6 +106,18 @@ def unreviewed_count(
     return total
 
 
+def part_rows(library: Library, tags: Collection[str], most: int) -> list[tuple[str, str, str]]:
+    """Return the latest (photo, tag, value) of some tags that are not 'absent', at most so many."""
+    query = (
+        select(label.c.photo, label.c.tag, label.c.value)
+        .where(label.c.current.is_(True), label.c.value != "absent", label.c.tag.in_(sorted(tags)))
+        .order_by(label.c.lamport.desc())
+        .limit(most)
+    )
+    with library.read() as connection:
+        return [(row.photo, row.tag, row.value) for row in connection.execute(query)]
+
+
 def piles_present(library: Library) -> set[str]:
     """Return the piles that hold a suggestion of the present model, for any tag of the vocabulary."""
     model, tags, found = library.model(), tuple(library.vocabulary().tags), set()
@@ -125,6 +145,32 @@ def disputed_pairs(library: Library) -> list[tuple[str, str]]:
         for sha in sorted({photo for photo, _ in both}):
             found |= present.words(connection, photo=sha)
     return [key for key in both if key in found and found[key].disputed]
+
+
+def disputes_by_deck(library: Library) -> dict[str, int]:
+    """Return how many photo x tag pairs are in dispute, by deck; settled ones are not counted."""
+    from triage.library import present
+
+    pairs = disputed_pairs(library)
+    found: Counter[str] = Counter()
+    with library.read() as connection:
+        decks = {one.sha: one.deck for one in present.photos_by_sha(connection, [sha for sha, _ in pairs])}
+        for sha, tag in pairs:
+            word = present.words(connection, photo=sha, tag=tag).get((sha, tag))
+            if word is not None and word.disputed and sha in decks:
+                found[decks[sha]] += 1
+    return dict(found)
+
+
+def first_photos(library: Library, decks: Collection[str]) -> dict[str, str]:
+    """Return one photo of each of some decks (a few hundred at most), always the same one."""
+    query = (
+        select(placing.c.deck, func.min(placing.c.key))
+        .where(placing.c.current.is_(True), placing.c.deck.in_(sorted(decks)))
+        .group_by(placing.c.deck)
+    )
+    with library.read() as connection:
+        return {str(deck): str(sha) for deck, sha in connection.execute(query)}
 
 
 @dataclass

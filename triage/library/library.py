@@ -74,8 +74,6 @@ class Library:
         library = cls(path)
         library_id = log.new_id()
         metadata.create_all(library.engine)
-        if group and (path / "library.sqlite").exists():
-            (path / "library.sqlite").chmod(0o660)  # SQLite makes its own file 0644 less the mask
         with writing(library.engine) as connection:
             if connection.execute(select(meta.c.value).where(meta.c.key == "format")).scalar() is None:
                 rows = {"format": str(FORMAT_VERSION), "library_id": library_id, "log_id": library_id}

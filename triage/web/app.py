@@ -126,6 +126,8 @@ def _of_library(lib: str) -> list[Route]:
         route(f"{lib}/add/take", add.take_in, posts=True, json=True),
         route(f"{lib}/add/settle", add.settle_question, posts=True),
         route(f"{lib}/add/again", add.again, posts=True),
+        route(f"{lib}/add/arrived", add.arrived, posts=True),
+        route(f"{lib}/deck/visit-day", add.visit_day, posts=True),
         route(f"{lib}/work", work.show),
         route(f"{lib}/work/start", work.start, posts=True),
         route(f"{lib}/work/drop", work.drop, posts=True),

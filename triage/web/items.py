@@ -12,6 +12,7 @@ from triage.domain.vocabulary import SHOWS
 from triage.library import present
 from triage.report.phrases import tag_words
 from triage.report.text import clean, clock, moment
+from triage.web.examples import examples_of
 from triage.web.request_context import url
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ def describe(name: str, library: Library, photo: Photo, by: str, tag: str = "") 
         "deck_words": clean(photo.deck),
         "name": clean(photo.name),
         "visit": photo.visit,
+        "asked": tag,
         "clock": clock(photo.taken_at),
         "width": photo.width,
         "height": photo.height,
@@ -170,8 +172,23 @@ def history_of(library: Library, sha: str) -> list[dict[str, Any]]:
     ]
 
 
-def tags_json(vocabulary: Vocabulary) -> dict[str, dict[str, str]]:
-    """Return the definitions of all tags, for the panel beside the photo."""
+def sibling(name: str, photo: Photo) -> dict[str, Any]:
+    """Return what the strip of a deck's photos and a photo set beside another need of one photo."""
+    return {
+        "sha": photo.sha,
+        "name": clean(photo.name),
+        "visit": photo.visit,
+        "width": photo.width,
+        "height": photo.height,
+        "thumb": url(name, f"thumb/{photo.sha}"),
+        "picture": url(name, f"picture/{photo.sha}"),
+        "full": url(name, f"full/{photo.sha}"),
+        "page": url(name, f"photo/{photo.sha}"),
+    }
+
+
+def tags_json(vocabulary: Vocabulary, library: Library) -> dict[str, dict[str, Any]]:
+    """Return the definitions of all tags with their example pictures, for the panel beside the photo."""
     return {
         name: {
             "words": tag_words(name),
@@ -180,6 +197,7 @@ def tags_json(vocabulary: Vocabulary) -> dict[str, dict[str, str]]:
             "looks_like": tag.looks_like,
             "looks_alike": tag.looks_alike_but_is_not,
             "source": tag.source,
+            "examples": examples_of(library, tag),
         }
         for name, tag in vocabulary.tags.items()
     }

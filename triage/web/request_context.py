@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote, urlencode, urlsplit
+from urllib.parse import quote, unquote, urlencode, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -42,6 +42,8 @@ class RequestContext:
     data: dict[str, Any] = field(default_factory=dict)
     wants_json: bool = False
     here: str = "/"
+    said_as: str = ""
+    """The name that the asking tab shows; empty where it does not say."""
 
     @property
     def library(self) -> Library:
@@ -49,11 +51,19 @@ class RequestContext:
         return self.site.home.library(self.name)
 
     @property
+    def speaker(self) -> str:
+        """The name that the asking tab shows, empty until somebody says one."""
+        return self.said_as or (self.form.get("_as") or [""])[-1] or self.session.by
+
+    @property
     def by(self) -> str:
         """Who speaks. Raises NeedName until somebody said a name."""
-        if not self.session.by:
+        speaker = self.speaker
+        if not speaker:
             raise NeedName("Nobody is named as the speaker.", "Say who you are first.")
-        return self.session.by
+        if speaker != self.session.by and speaker not in self.session.names:
+            raise NeedName(f"Nobody said the name {speaker!r} in this browser.", "Say who you are first.")
+        return speaker
 
     def done(self, where: str, told: str) -> Response:
         """Send the browser on after a form was taken; the page it comes to says what was done."""
@@ -138,6 +148,7 @@ def route(path: str, page: Page, *, posts: bool = False, json: bool = False) -> 
             dict(request.query_params),
             wants_json=json,
             here=_here(request),
+            said_as=unquote(request.headers.get("x-speaks-as", ""))[:200],
         )
         try:
             if posts:

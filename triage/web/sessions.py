@@ -16,11 +16,13 @@ MAX_SESSIONS = 64
 class Session:
     """One browser that was let in.
 
-    `by` is the name it speaks under, empty until somebody says one; `told` is said on its next page.
+    `by` is the name that its next page speaks under, empty until somebody says one; `names` are all that were
+    said, since a tab that is open goes on under the name it shows. `told` is said on its next page.
     """
 
     key: str
     by: str = ""
+    names: set[str] = field(default_factory=set)
     told: str = ""
     seen_at: float = field(default_factory=time.monotonic)
 

@@ -14,12 +14,15 @@ from triage.errors import BadInput, TriageError
 from triage.ingest import check_visit, ingest
 from triage.ingest.collect import clean_name
 from triage.ingest.ingest import IngestResult
+from triage.ingest.moving import move
 from triage.library import Library
 from triage.report.text import count_of
+from triage.web import arrivals
 from triage.web.bodies import chunks
 from triage.web.jobs import Job, JobResult, close_cut_off, cut_off
+from triage.web.pages.home import own_address
 from triage.web.pages.photo import text
-from triage.web.request_context import RequestContext, back, refused
+from triage.web.request_context import RequestContext, back, number, refused
 from triage.web.uploads import MAX_FILES, MAX_UPLOAD_BYTES, Upload
 
 _QUESTION = re.compile(
@@ -33,14 +36,47 @@ def show(ask: RequestContext) -> Response:
     library = ask.library
     last = next((job for job in ask.site.jobs.last(ask.name) if job.kind == KIND), None)
     broken = [row for row in cut_off(library) if row["kind"] == KIND]
-    return ask.site.show("add.html", ask, here="add", last=last, broken=broken, decks=library.decks())
+    taking = [job.given["upload"] for job in ask.site.jobs.last(ask.name) if _takes(job)]
+    return ask.site.show(
+        "add.html",
+        ask,
+        here="add",
+        last=last,
+        broken=broken,
+        decks=library.decks(),
+        arrivals=arrivals.still_open(
+            library, [*taking, *(row["detail"]["given"]["upload"] for row in broken)]
+        ),
+        undated=arrivals.undated(library),
+    )
+
+
+def _takes(job: Job) -> bool:
+    return job.kind == KIND and job.state == "running" and "upload" in job.given
 
 
 def begin(ask: RequestContext) -> Response:
     """Make room for an upload."""
     if not ask.by:
         raise BadInput("Nobody is named as the speaker.")
-    return JSONResponse({"upload": Upload.begin(ask.library).id, "most_files": MAX_FILES})
+    upload = Upload.begin(ask.library)
+    planned = int(number(ask.data.get("planned", 0)))
+    arrivals.begin(
+        ask.library, upload.id, by=ask.by, planned=planned, left_out=_left_out(ask.data.get("left_out"))
+    )
+    return JSONResponse({"upload": upload.id, "most_files": MAX_FILES})
+
+
+def _left_out(given: Any) -> list[list[str]]:
+    """Return (name, reason) pairs out of JSON. Raises BadInput for anything else."""
+    if given is None:
+        return []
+    if not isinstance(given, list) or any(
+        not isinstance(pair, list) or len(pair) != 2 or not all(isinstance(one, str) for one in pair)
+        for pair in given
+    ):
+        raise BadInput("A file left out has a name and a reason.", "Load the page again.")
+    return given
 
 
 def file_route(path: str, kind: type[Upload] = Upload) -> Route:
@@ -71,6 +107,7 @@ def file_route(path: str, kind: type[Upload] = Upload) -> Route:
 def take_in(ask: RequestContext) -> Response:
     """Start the job that takes an upload into the library."""
     upload = Upload.find(ask.library, text(ask.data, "upload"))
+    more_left_out = _left_out(ask.data.get("left_out"))
     deck = text(ask.data, "deck", 200)
     visit = text(ask.data, "visit", 20)
     check_visit(visit or None)
@@ -88,6 +125,7 @@ def take_in(ask: RequestContext) -> Response:
     if loose and not deck:
         raise BadInput("Single photos do not tell their deck.", "Write the deck's name, or choose a folder.")
     job = start(ask, upload, deck, visit, by_cards=by_cards)
+    arrivals.settle(ask.library, upload.id, left_out=more_left_out)
     return JSONResponse({"job": job.id})
 
 
@@ -132,6 +170,12 @@ def _take(
     root = f"{upload.files}/"
     aside = [(one.file.removeprefix(root), one.reason.replace(root, "")) for one in result.set_aside]
     questions = sorted({_deck_of(name) for name, reason in aside if _QUESTION.match(reason)})
+    arrivals.settle(
+        library,
+        upload.id,
+        left_out=[(name, _plain(reason)) for name, reason in aside if not _QUESTION.match(reason)],
+        questions=questions,
+    )
     if not questions:
         upload.drop()
     plain = [(name, _plain(reason)) for name, reason in aside]
@@ -173,6 +217,7 @@ def settle_question(ask: RequestContext) -> Response:
     how = ask.text("how")
     if how == "drop":
         upload.drop()
+        arrivals.settle(ask.library, upload.id, closed=True)
         for job in ask.site.jobs.last(ask.name):
             if job.told.more.get("upload") == upload.id:
                 job.told.more["questions"] = []
@@ -188,6 +233,42 @@ def settle_question(ask: RequestContext) -> Response:
         if job.told.more.get("upload") == upload.id:
             job.told.more["questions"] = [one for one in job.told.more["questions"] if one != deck]
     return back(ask.url("add"))
+
+
+def arrived(ask: RequestContext) -> Response:
+    """Settle an upload that broke off or left files out: take in what arrived, drop it, or note it."""
+    upload = Upload(ask.library, ask.text("upload"))
+    how = ask.text("how")
+    if how == "take":
+        upload = Upload.find(ask.library, upload.id)
+        deck = ask.text("deck", 200)
+        loose = [one for one in upload.offered() if one.is_file() and one.suffix.lower() != ".zip"]
+        if loose and not deck:
+            raise BadInput("Single photos do not tell their deck.", "Write the deck's name.")
+        start(ask, upload, deck, ask.text("visit"))
+        arrivals.settle(ask.library, upload.id)
+    elif how in ("drop", "noted"):
+        _ = ask.by
+        if how == "drop":
+            upload.drop()
+        arrivals.settle(ask.library, upload.id, closed=True)
+    else:
+        raise BadInput("Nothing was chosen.", "Choose one of the answers.")
+    return back(ask.url("add"))
+
+
+def visit_day(ask: RequestContext) -> Response:
+    """Set the day of the photos of a deck that have none: one act."""
+    deck = ask.deck()
+    day = check_visit(ask.need("visit", "The day of the visit"))
+    photos = [photo for photo in ask.library.photos(deck) if photo.visit is None]
+    if not photos:
+        raise BadInput("Every photo of this deck has its day.", "Load the page again.")
+    move(ask.library, photos, deck, by=ask.by, visit=day)
+    return ask.done(
+        own_address(ask.text("next") or ask.url("add")),
+        f"{count_of(len(photos), 'photo')} of {deck}: visit of {day}.",
+    )
 
 
 def again(ask: RequestContext) -> Response:

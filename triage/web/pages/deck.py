@@ -26,7 +26,7 @@ def sheet(ask: RequestContext) -> Response:
 
 def panel_words(ask: RequestContext, deck: str) -> dict[str, Any]:
     """Return what the contact sheet and its panel show."""
-    from triage.web.pages.look import elements_asked, steps
+    from triage.web.pages.look import PART_PX, elements_asked, part_sets, steps
 
     library = ask.library
     photos = library.photos(deck)
@@ -37,6 +37,8 @@ def panel_words(ask: RequestContext, deck: str) -> dict[str, Any]:
     return {
         "groups": _groups(photos),
         "photo_count": len(photos),
+        "least": PART_PX,
+        "sets": part_sets(ask, asked),
         "marks": {photo.sha: marks_of(answers.get(photo.sha, {}), vocabulary.core) for photo in photos},
         "core": vocabulary.core,
         "one": ask.site.standing(ask.name).of(deck),

@@ -7,7 +7,13 @@ from typing import Any
 from starlette.responses import Response
 
 from triage.assess.status import SORTING, next_step
-from triage.library.counts import label_count, labelled_counts, photo_counts, piles_present
+from triage.library.counts import (
+    disputes_by_deck,
+    first_photos,
+    label_count,
+    photo_counts,
+    piles_present,
+)
 from triage.library.records import UNSORTED
 from triage.web.request_context import RequestContext
 from triage.web.standing import Standing
@@ -35,9 +41,56 @@ def order(ask: RequestContext) -> Response:
     return ask.site.show("decks_table.html", ask, **_table(ask, standing, ready=ready))
 
 
+SORTS = {
+    "rank": "worst first",
+    "name": "by name",
+    "open": "most open questions first",
+    "photos": "most photos first",
+    "visit": "latest visit first",
+}
+SHOWS_ONLY = {
+    "": "all decks",
+    "open": "with open questions",
+    "disputed": "where people disagree",
+    "gaps": "with serious gaps",
+}
+
+
+def _chosen(ask: RequestContext, rows: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], dict[str, str]]:
+    """Return the rows that the address asks for, in its order, and how it was asked."""
+    wish = {
+        "q": ask.query.get("q", "").strip()[:200],
+        "tier": ask.query.get("tier", ""),
+        "only": ask.query.get("only", ""),
+        "sort": ask.query.get("sort", "rank"),
+    }
+    wanted = wish["q"].casefold()
+    tests: list[Any] = [lambda row: wanted in row["deck"].casefold()]
+    if wish["tier"]:
+        tests.append(lambda row: row["one"] is not None and (row["one"].tier or "none") == wish["tier"])
+    if wish["only"] == "open":
+        tests.append(lambda row: row["one"] is None or row["one"].unreviewed > 0)
+    if wish["only"] == "disputed":
+        tests.append(lambda row: row["disputes"] > 0)
+    if wish["only"] == "gaps":
+        tests.append(lambda row: row["one"] is not None and row["one"].gaps == "serious")
+    found = [row for row in rows if all(test(row) for test in tests)]
+    keys: dict[str, Any] = {
+        "name": lambda row: row["deck"].casefold(),
+        "open": lambda row: -(row["one"].unreviewed if row["one"] else 0),
+        "photos": lambda row: -row["photos"],
+    }
+    if wish["sort"] in keys:
+        found.sort(key=keys[wish["sort"]])
+    if wish["sort"] == "visit":
+        found.sort(key=lambda row: (row["one"].visit or "") if row["one"] else "", reverse=True)
+    return found, wish
+
+
 def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str, Any]:
     known = standing.lines()
     counts = photo_counts(ask.library)
+    disputes = disputes_by_deck(ask.library)
     rows: list[dict[str, Any]] = [
         {"number": number, "deck": one.deck, "one": one, "photos": counts.get(one.deck, 0)}
         for number, one in enumerate(known, 1)
@@ -48,13 +101,17 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
         for deck, photos in sorted(counts.items())
         if deck not in named
     ]
+    for row in rows:
+        row["disputes"] = disputes.get(row["deck"], 0)
+    decks = len(rows)
+    rows, wish = _chosen(ask, rows)
     page = max(1, int(ask.query["page"])) if ask.query.get("page", "").isdigit() else 1
     pages = max(1, -(-len(rows) // SHOWN))
     page = min(page, pages)
     shown = rows[(page - 1) * SHOWN : page * SHOWN]
-    labelled = labelled_counts(ask.library, [row["deck"] for row in shown])
+    firsts = first_photos(ask.library, [row["deck"] for row in shown])
     for row in shown:
-        row["labelled"] = labelled.get(row["deck"], 0)
+        row["first"] = firsts.get(row["deck"])
     photos = sum(counts.values())
     unreviewed = sum(one.unreviewed for one in known)
     library = ask.library
@@ -75,7 +132,13 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
         "failed": str(standing.failed) if standing.failed else "",
         "page": page,
         "pages": pages,
-        "decks": len(rows),
+        "decks": decks,
+        "found": len(rows),
+        "wish": wish,
+        "asked": {key: value for key, value in wish.items() if value and (key, value) != ("sort", "rank")},
+        "sorts": SORTS,
+        "onlys": SHOWS_ONLY,
+        "disputes": sum(disputes.values()),
         "photos": photos,
         "unreviewed": unreviewed,
         "waiting": len(waiting),

@@ -44,6 +44,7 @@ def who(ask: RequestContext) -> Response:
     if len(name) > _MAX_NAME or not name.isprintable():
         raise BadInput("That name cannot be used.", f"Use at most {_MAX_NAME} ordinary characters.")
     ask.session.by = name
+    ask.session.names.add(name)
     return back(own_address(ask.text("next")))
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
 from triage.assess.coverage import needed
-from triage.domain.vocabulary import SHOWS
+from triage.domain.vocabulary import SHOWS, Tag
 from triage.errors import BadInput, WrongUsage
 from triage.label.rows import Where, give_many, known_tag
+from triage.library.counts import part_rows
 from triage.library.records import Photo, Word
 from triage.report.phrases import tag_words
-from triage.report.text import count_of
+from triage.report.text import clean, count_of
 from triage.web.items import answers_by_photo, tags_json
 from triage.web.pages.deck import panel_words
 from triage.web.pages.photo import boxes, count, text
@@ -21,6 +24,11 @@ from triage.web.request_context import NotThere, RequestContext
 from triage.web.told import VALUE_WORDS
 
 _MOST_PHOTOS = 5_000
+_SET_ROWS = 6_000
+_SETS = 12
+PART_PX = 150
+DEFECT_PX = 360
+"""Long side in screen pixels from which on a part, or a defect at it, can be judged (our assumption)."""
 Answers = dict[str, dict[str, Word]]
 
 
@@ -32,22 +40,74 @@ def closely(ask: RequestContext) -> Response:
     photos = ask.library.photos(deck)
     answers = answers_by_photo(ask.library.words(deck))
     shows = SHOWS + (tag.element or "")
-    showing = [one for one in photos if _value(answers, one, shows) in ("present", "unclear")]
-    others = [one for one in photos if one not in showing]
+    groups = _groups(photos, answers, tag)
+    looked, without = len(photos) - len(groups["without"]), len(groups["without"])
     return ask.site.show(
         "closely.html",
         ask,
         here="closely",
         deck_name=deck,
         tag=tag,
-        groups=[showing, others],
+        groups=groups,
+        least=DEFECT_PX,
+        others=_others(ask, photos, tag.tag),
+        looked_words=_looked_words(looked, without, tag_words(tag.element or "part")),
+        vocabulary=vocabulary,
         mine=_mine(ask, photos, tag.tag),
         words=tag_words(tag.tag),
-        meaning=tags_json(vocabulary)[tag.tag],
+        meaning=tags_json(vocabulary, ask.library)[tag.tag],
         part=tag_words(tag.element or "part"),
         steps=steps(ask, photos, answers),
         marked=any(one is not None for photo in photos for one in [answers.get(photo.sha, {}).get(shows)]),
     )
+
+
+def hangs_on(answers: Answers, photo: Photo, tag: Tag) -> bool:
+    """Return whether a photo is said, without dispute, not to show the part that a tag hangs on."""
+    if tag.element is None or tag.element == "whole-deck":
+        return False
+    words = answers.get(photo.sha, {})
+    part, own = words.get(SHOWS + tag.element), words.get(tag.tag)
+    said_no = part is not None and part.value == "absent" and not part.disputed
+    return said_no and (own is None or own.value == "absent")
+
+
+def _groups(photos: list[Photo], answers: Answers, tag: Tag) -> dict[str, list[Photo]]:
+    """Return the photos that show the tag's part, those nobody spoke of, and those said not to show it."""
+    shows = SHOWS + (tag.element or "")
+    without = [one for one in photos if hangs_on(answers, one, tag)]
+    rest = [one for one in photos if one not in without]
+    showing = [one for one in rest if _value(answers, one, shows) in ("present", "unclear")]
+    return {
+        "showing": showing,
+        "unsaid": [one for one in rest if one not in showing],
+        "without": without,
+    }
+
+
+def _looked_words(looked: int, without: int, part: str) -> str:
+    if not without:
+        return f"Looked at all {looked}"
+    if not looked:
+        return f"No photo shows the {part}: answer “no” for {without}"
+    do = "does" if without == 1 else "do"
+    return f"Looked at {looked}; “no” for the {without} that {do} not show the {part}"
+
+
+def _others(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, list[dict[str, Any]]]:
+    """Return what other people answered, by photo: nobody answers after them without being told so."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    for label in ask.library.labels(deck=photos[0].deck if photos else None, tag=tag):
+        if label.by != ask.speaker:
+            found.setdefault(label.photo, []).append(
+                {
+                    "by": clean(label.by),
+                    "words": VALUE_WORDS[label.value],
+                    "boxes": [list(box) for box in label.boxes],
+                    "place": clean(label.place or ""),
+                }
+            )
+    return found
 
 
 def _value(answers: Answers, photo: Photo, tag: str) -> str | None:
@@ -61,7 +121,7 @@ def _mine(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, dict[
     return {
         label.photo: {"value": label.value, "boxes": [list(box) for box in label.boxes]}
         for label in ask.library.labels(deck=photos[0].deck if photos else None, tag=tag)
-        if label.by == ask.session.by and label.photo in shas
+        if label.by == ask.speaker and label.photo in shas
     }
 
 
@@ -94,22 +154,72 @@ def steps(ask: RequestContext, photos: list[Photo], answers: Answers) -> list[di
 def parts(ask: RequestContext) -> Response:
     """Note that some photos show a part, show it poorly or do not show it: one act."""
     deck = ask.deck()
-    element = text(ask.data, "element")
-    value = text(ask.data, "value")
+    elements = _elements(ask)
     chosen = _photos(ask, deck, ask.data.get("photos"))
     where = Where((), text(ask.data, "place", 200) or None, count(ask.data.get("count")))
     give_many(
         ask.library,
-        [(photo, {SHOWS + element: value}) for photo in chosen],
+        [(photo, {SHOWS + element: value for element, value in elements.items()}) for photo in chosen],
         by=ask.by,
         asked_by="deck",
-        place=where.place if value != "absent" else None,
-        count=where.count if value != "absent" else None,
+        place=where.place if "absent" not in elements.values() else None,
+        count=where.count if "absent" not in elements.values() else None,
     )
-    does = {"present": "show", "unclear": "show poorly", "absent": "do not show"}[value]
-    if len(chosen) == 1:
-        does = {"present": "shows", "unclear": "shows poorly", "absent": "does not show"}[value]
-    return _after(ask, deck, f"{count_of(len(chosen), 'photo')} {does} the {tag_words(element)}.")
+    said = []
+    for value, (one, several) in _DOES.items():
+        parts = [tag_words(element) for element, given in elements.items() if given == value]
+        if parts:
+            said.append(f"{one if len(chosen) == 1 else several} the {listed(parts)}")
+    return _after(ask, deck, f"{count_of(len(chosen), 'photo')} {', '.join(said)}.")
+
+
+_DOES = {
+    "present": ("shows", "show"),
+    "unclear": ("shows poorly", "show poorly"),
+    "absent": ("does not show", "do not show"),
+}
+
+
+def listed(words: list[str]) -> str:
+    """Return words as a list is said aloud: 'a', 'a and b', 'a, b and c'."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _elements(ask: RequestContext) -> dict[str, str]:
+    """Return which parts are said to show how: one, or a set of them. Raises BadInput."""
+    given = ask.data.get("elements")
+    if given is None:
+        given = {text(ask.data, "element"): text(ask.data, "value")}
+    if not isinstance(given, dict) or not given or any(one not in _DOES for one in given.values()):
+        raise BadInput("A part shows, shows poorly or does not show.", "Load the page again.")
+    return {str(element): str(value) for element, value in given.items()}
+
+
+def part_sets(ask: RequestContext, asked: Collection[str]) -> list[dict[str, Any]]:
+    """Return the sets of parts that photos of this library were said to show, the most frequent first.
+
+    Most photos of a walk show what the same photo of another deck showed: a set is one click.
+    """
+    tags = {SHOWS + element for element in asked}
+    by_photo: dict[str, dict[str, str]] = {}
+    for photo, tag, value in part_rows(ask.library, tags, _SET_ROWS):
+        by_photo.setdefault(photo, {})[tag.removeprefix(SHOWS)] = value
+    order = list(asked)
+    counts = Counter(
+        tuple(sorted(parts.items(), key=lambda pair: order.index(pair[0])))
+        for parts in by_photo.values()
+        if len(parts) > 1
+    )
+    return [
+        {"parts": dict(parts), "words": _set_words(dict(parts))} for parts, _ in counts.most_common(_SETS)
+    ]
+
+
+def _set_words(parts: dict[str, str]) -> str:
+    poor = " (poorly)"
+    return ", ".join(
+        tag_words(element) + (poor if value == "unclear" else "") for element, value in parts.items()
+    )
 
 
 def rest(ask: RequestContext) -> Response:
@@ -126,8 +236,51 @@ def rest(ask: RequestContext) -> Response:
         (photo, dict.fromkeys([tag for tag in wanted if tag not in answers.get(photo.sha, {})], "absent"))
         for photo in photos
     ]
-    given = give_many(ask.library, [one for one in unsaid if one[1]], by=ask.by, asked_by="deck")
-    return _after(ask, deck, f"Looked at all {len(photos)}: {count_of(len(given), 'answer')} noted.")
+    rows = [one for one in unsaid if one[1]]
+    marked = {photo.sha: tags for photo, tags in rows}
+    notes: dict[tuple[str, str], Where] = {}
+    hanging = _hanging(ask, photos, answers, marked, notes) if ask.data.get("hanging") is True else []
+    given = give_many(ask.library, [*rows, *hanging], by=ask.by, where_of=notes, asked_by="deck")
+    told = f"Looked at all {len(photos)}: {count_of(len(given) - len(notes), 'answer')} noted."
+    if notes:
+        told += f" {len(notes)} more answered “no”: what hangs on a part that does not show."
+    return _after(ask, deck, told, on=True)
+
+
+def part_note(tag: Tag) -> str:
+    """Return what is kept with a 'no' that follows from the part: it says that nobody looked closer."""
+    return f"By the part: the photo does not show the {tag_words(tag.element or 'part')}."
+
+
+def _hanging(
+    ask: RequestContext,
+    photos: list[Photo],
+    answers: Answers,
+    marked: Mapping[str, Mapping[str, str]],
+    notes: dict[tuple[str, str], Where],
+) -> list[tuple[Photo, dict[str, str]]]:
+    """Return the core tags that nobody answered on photos that do not show their part, as 'absent'.
+
+    `marked` holds the parts said not to show in this act; the note of each answer goes into `notes`.
+    """
+    vocabulary = ask.library.vocabulary()
+    found = []
+    for photo in photos:
+        said = answers.get(photo.sha, {})
+        tags = [
+            tag
+            for tag in vocabulary.core
+            if tag not in said
+            and (
+                hangs_on(answers, photo, vocabulary.tags[tag])
+                or SHOWS + (vocabulary.tags[tag].element or "") in marked.get(photo.sha, {})
+            )
+            and vocabulary.tags[tag].element != "whole-deck"
+        ]
+        notes |= {(photo.sha, tag): Where(note=part_note(vocabulary.tags[tag])) for tag in tags}
+        if tags:
+            found.append((photo, dict.fromkeys(tags, "absent")))
+    return found
 
 
 def elements_asked(ask: RequestContext, deck: str, answers: Answers) -> list[str]:
@@ -142,8 +295,14 @@ def elements_asked(ask: RequestContext, deck: str, answers: Answers) -> list[str
     return [element for element in vocabulary.elements if element in wanted]
 
 
-def _after(ask: RequestContext, deck: str, told: str) -> Response:
+def _after(ask: RequestContext, deck: str, told: str, *, on: bool = False) -> Response:
+    """Return the panel as it is now; `on` leads on to the first open step."""
     words = panel_words(ask, deck)
+    following = next((step for step in words["steps"] if step["open"]), None) if on else None
+    if following:
+        ask.session.told = told
+        where = ask.url("look", d=deck, tag=following["tag"])
+        return JSONResponse({"told": told, "next": where, "deck": deck, "panel": "", "captions": {}})
     captions = {
         photo.sha: render(
             "caption.html", ask=ask, photo=photo, mark=words["marks"][photo.sha], core=words["core"]
@@ -166,7 +325,16 @@ def looked(ask: RequestContext) -> Response:
     chosen = _photos(ask, deck, [row.get("photo") for row in rows])
     given = {row["photo"]: row for row in rows}
     values = {photo.sha: text(given[photo.sha], "value") for photo in chosen}
-    where = {(photo.sha, tag): Where(tuple(boxes(given[photo.sha].get("boxes")))) for photo in chosen}
+    answers = answers_by_photo(library.words(deck))
+    kind = library.vocabulary().tags[tag]
+    by_part = part_note(kind)
+    where = {
+        (photo.sha, tag): Where(
+            tuple(boxes(given[photo.sha].get("boxes"))),
+            note=by_part if _by_part(given[photo.sha], hangs_on(answers, photo, kind)) else None,
+        )
+        for photo in chosen
+    }
     if any(place.boxes and values[sha] != "present" for (sha, _), place in where.items()):
         raise WrongUsage("A marked place goes with 'yes' only.", "Load the page again.")
     give_many(
@@ -192,6 +360,7 @@ def looked(ask: RequestContext) -> Response:
     return JSONResponse(
         {
             "told": f"Looked at {len(chosen)}: {told}.{more}",
+            "stay": bool(disputes),
             "open": here["open"],
             "next": ask.url("look", d=deck, tag=following["tag"])
             if following
@@ -202,6 +371,17 @@ def looked(ask: RequestContext) -> Response:
             "deck": deck,
         }
     )
+
+
+def _by_part(row: dict[str, Any], hangs: bool) -> bool:
+    """Return whether an answer follows from the part alone. Raises BadInput where the part shows by now."""
+    if row.get("by_part") is not True:
+        return False
+    if not hangs or text(row, "value") != "absent":
+        raise BadInput(
+            "What was said of the parts changed meanwhile.", "Load the page again and look at the photos."
+        )
+    return True
 
 
 def _photos(ask: RequestContext, deck: str, shas: Any) -> list[Photo]:

@@ -11,9 +11,9 @@ from triage.errors import BadInput
 from triage.label.rows import give_labels
 from triage.library import present
 from triage.library.records import Photo
-from triage.report.text import clean
-from triage.web.items import describe, history_of, tags_json
+from triage.web.items import describe, history_of, sibling, tags_json
 from triage.web.request_context import RequestContext, number, photo_of
+from triage.web.settings import machine_word
 from triage.web.told import others_said, took_back
 
 _MOST_BOXES = 50
@@ -33,7 +33,8 @@ def show(ask: RequestContext) -> Response:
         photo=photo,
         tag=tag if tag in vocabulary.tags else vocabulary.core[0],
         start={"item": whole_item(ask, photo, tag), "queue": None},
-        tags=tags_json(vocabulary),
+        tags=tags_json(vocabulary, ask.library),
+        machine=machine_word(ask.library),
     )
 
 
@@ -44,17 +45,9 @@ def item(ask: RequestContext) -> Response:
 
 def whole_item(ask: RequestContext, photo: Photo, tag: str = "") -> dict[str, Any]:
     """Return a photo as data, with its neighbours in time and its history."""
-    found = describe(ask.name, ask.library, photo, ask.session.by, tag)
+    found = describe(ask.name, ask.library, photo, ask.speaker, tag)
     siblings = ask.library.photos(photo.deck)
-    found["siblings"] = [
-        {
-            "sha": one.sha,
-            "name": clean(one.name),
-            "thumb": ask.url(f"thumb/{one.sha}"),
-            "page": ask.url(f"photo/{one.sha}"),
-        }
-        for one in siblings
-    ]
+    found["siblings"] = [sibling(ask.name, one) for one in siblings]
     found["history"] = history_of(ask.library, photo.sha)
     return found
 

@@ -13,6 +13,7 @@ from triage.web.items import tags_json
 from triage.web.pages.photo import whole_item
 from triage.web.queues import AUDIT, SECOND, WAYS, Wish
 from triage.web.request_context import NotThere, RequestContext, photo_of
+from triage.web.settings import machine_word
 
 WORDS = {
     "dangerous": "what the machine finds most likely first",
@@ -45,7 +46,15 @@ def show(ask: RequestContext) -> Response:
     if not run:
         return ask.site.show("queue_empty.html", ask, **chosen)
     start = _at(ask, wish, run, 0)
-    return ask.site.show("queue.html", ask, start=start, tags=tags_json(vocabulary), tag=run[0].tag, **chosen)
+    return ask.site.show(
+        "queue.html",
+        ask,
+        start=start,
+        tags=tags_json(vocabulary, ask.library),
+        machine=machine_word(ask.library),
+        tag=run[0].tag,
+        **chosen,
+    )
 
 
 def following(ask: RequestContext) -> Response:

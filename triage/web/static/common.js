@@ -37,13 +37,19 @@ export class Refused extends Error {
   constructor(message, hint, needName) { super(hint ? `${message} ${hint}` : message); this.needName = needName; }
 }
 
+// A tab speaks under the name that it shows, whatever was said in another one since.
+const speaks = () => ({ "x-speaks-as": encodeURIComponent(document.body.dataset.by || "") });
+
 export async function get(where) {
-  return read(await fetch(address(where), { headers: { accept: "application/json" } }));
+  return read(await fetch(address(where), { headers: { accept: "application/json", ...speaks() } }));
 }
 
+const KEPT_ALIVE_BYTES = 50_000;   // what a browser sends to the end though the page is left
+
 export async function post(where, data) {
+  const body = JSON.stringify(data);
   return read(await fetch(address(where), {
-    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(data),
+    method: "POST", headers: { "content-type": "application/json", ...speaks() }, body, keepalive: body.length < KEPT_ALIVE_BYTES,
   }));
 }
 
@@ -73,5 +79,22 @@ document.addEventListener("submit", (event) => {
   const form = event.target;
   if (form.dataset.sent) { event.preventDefault(); return; }
   form.dataset.sent = "yes";
+  const by = document.body.dataset.by;
+  if (by && form.method === "post" && !form.matches(".who") && !form.elements._as) form.append(element("input", { type: "hidden", name: "_as", value: by }));
   setTimeout(() => { delete form.dataset.sent; }, 3000);
 });
+
+// A name that was changed in another tab is announced; this tab goes on under its own until it is told otherwise.
+if (window.BroadcastChannel) {
+  const channel = new BroadcastChannel(`deck-triage-name-${location.port}`);
+  const mine = document.body.dataset.by || "";
+  if (mine) channel.postMessage(mine);
+  channel.addEventListener("message", ({ data }) => {
+    const bar = document.getElementById("othername");
+    if (!bar || data === mine || !data) return;
+    bar.hidden = false;
+    bar.replaceChildren(element("span", {}, "In another tab the name is ", element("bdi", { text: data }), mine ? ". This tab still speaks as " : ". Nobody speaks in this tab yet.", mine ? element("bdi", { text: `${mine}.` }) : ""),
+      element("button", { type: "button", text: `Speak as ${data} here too`, onclick: () => location.reload() }),
+      element("button", { type: "button", text: mine ? `Stay ${mine}` : "Close", onclick: () => { bar.hidden = true; } }));
+  });
+}

@@ -4,7 +4,7 @@ import { address } from "./common.js";
 const order = document.getElementById("order");
 
 async function again() {
-  const response = await fetch(address(`order?page=${order.dataset.page}`));
+  const response = await fetch(address(`order${location.search}`));
   if (!response.ok) return;
   order.innerHTML = await response.text();
   if (order.querySelector("[data-working]")) setTimeout(again, 500);

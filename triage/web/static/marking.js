@@ -7,7 +7,7 @@ const STEP = 0.02, FINE = 0.002;
 const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
 export function drawing(onMark, onPoint) {
-  const view = new View(at("frame"), at("paper"), at("picture"), at("marks"), onMark);
+  const view = new View(at("frame"), at("paper"), at("picture"), at("marks"), onMark, { marking: true });
   const aim = { x: 0.5, y: 0.5, shown: false };
   let layers = [];
   const draw = () => view.setLayers([...layers, { boxes: aim.shown ? cross(aim) : [], kind: "other" }]);

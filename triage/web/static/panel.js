@@ -10,16 +10,19 @@ export function asks(question) {
 
 export function capital(text) { return text.charAt(0).toUpperCase() + text.slice(1); }
 
-export function showQuestion(into, question, pending) {
+export function showQuestion(into, question, trouble, blind) {
   into.replaceChildren(element("h2", { text: asks(question) }));
   const line = (text, kind = "") => into.append(element("p", { text, class: kind }));
+  if (trouble) line(trouble, "warn");
+  if (blind && !question.others.length) line("A blind second look: what others answered is shown after your answer.", "quiet");
   if (question.mine) line(`You said ${VALUES[question.mine.value]}${details(question.mine)}.`);
   for (const other of question.others) line(`${other.by} said ${VALUES[other.value]}${details(other)}.`, "quiet");
   if (question.disputed) line("People disagree; it counts as the worse until somebody settles it.", "warn");
   if (question.settled) line(`Settled as ${VALUES[question.value]}.`);
-  if (pending) line(`${pending} marked: P answers yes there, Backspace takes the last mark away.`);
-  else if (question.mine && question.mine.value === "present" && !question.mine.boxes.length && question.kind === "defect") {
-    line("Where is it? Click the spot or drag a box: a marked place teaches the model more than any other label.");
+  const marks = question.mine && question.mine.value === "present" ? question.mine.boxes.length : 0;
+  if (marks) line(`${marks} marked and ${question.mine.saving ? "being saved …" : "saved"}. Backspace takes the last mark away; P goes on.`);
+  else if (question.mine && question.mine.value === "present" && question.kind === "defect") {
+    line("Where is it? Press K, then click the spot or drag a box: a marked place teaches the model more than any other label.");
   }
 }
 
@@ -32,11 +35,12 @@ function details(label) {
   return parts.length ? ` (${parts.join(", ")})` : "";
 }
 
-export function showMachine(into, question, shown, kept) {
+export function showMachine(into, question, shown, kept, first) {
   into.replaceChildren();
   if (!question.machine) return;
   if (kept) {
-    into.append(element("p", { class: "quiet", text: "The machine's word is kept back on this one until you have decided: one question in five, so that its errors show." }));
+    const why = first ? "one question in five, so that its errors show." : "you judge the photo first.";
+    into.append(element("p", { class: "quiet", text: `The machine's word is kept back on this one until you have decided: ${why}` }));
   } else if (shown) {
     const place = question.machine.where.length ? " The dashed box is where it looked: a hint, often beside the thing." : "";
     into.append(element("p", { text: `Machine: ${machineWords(question.machine)}.${place}` }));

@@ -1,67 +1,102 @@
-// Looking at one photo and answering; in a queue the next question is there before the key is up.
-import { address, complain, element, get, inOrder, post, tell } from "./common.js";
-import { View } from "./view.js";
+// Looking at one photo and answering; in a queue the next question is fetched before it is asked for.
+import { Refused, address, complain, element, get, post, tell } from "./common.js";
+import { SQUARES } from "./marks.js";
 import * as panel from "./panel.js";
+import { Beside } from "./beside.js";
+import { showKeys } from "./keys.js";
+import { Saving, drafts } from "./saving.js";
+import { TagPicker } from "./tagpicker.js";
+import { Turns } from "./turns.js";
+import { View } from "./view.js";
 
 const look = document.getElementById("look");
 const at = (name) => document.getElementById(name);
 const tags = JSON.parse(look.dataset.tags);
-const squares = [[..."abcdefgh"], [..."123456"]];
-const state = { item: null, tag: look.dataset.tag, queue: null, pending: null, machine: false, square: null };
-const view = new View(at("frame"), at("paper"), at("picture"), at("marks"), addMark);
+const machineFirst = look.dataset.machine === "before-answer";
+const FIELDS = ["place", "count", "note"];
+const state = { item: null, tag: look.dataset.tag, queue: null, machine: false, square: null, trouble: null };
+const view = new View(at("frame"), at("paper"), at("picture"), at("marks"), addMark, { onChange: setMarks });
+const beside = new Beside(view, look, () => state.item, () => tags[state.tag]);
+const saving = new Saving((message) => {
+  if (message && !state.trouble) tell(message, true);
+  state.trouble = message;
+  redraw();
+});
+const turns = new Turns(view, showWaiting, failed);
 const ready = new Map();   // photos and questions fetched ahead, by address
+new TagPicker(at("tagpicker"), tags, (tag) => { turns.push(() => goTo(state.item.sha, tag), false); });
 
 // ---- showing ----------------------------------------------------------------------------------------
 
 const question = () => state.item.questions.find((one) => one.tag === state.tag) || state.item.questions[0];
-const keptBack = (one) => one.hidden && !one.mine;
-const machineShown = (one) => Boolean(one.machine) && !keptBack(one) && (state.machine || Boolean(state.queue && state.queue.machine));
+const keptBack = (one) => Boolean(one.machine) && !one.mine && (one.hidden || !machineFirst);
+const wanted = () => state.machine || Boolean(state.queue && state.queue.machine);
+const machineShown = (one) => Boolean(one.machine) && !keptBack(one) && wanted();
+const marksOf = (one) => (one.mine && one.mine.value === "present" ? one.mine.boxes : []);
 
 function show({ item, queue }, keepTag = false) {
   const changed = !state.item || state.item.sha !== item.sha;
+  for (const one of item.questions) one.had = Boolean(one.mine);
   state.item = item;
   state.queue = queue;
+  state.trouble = null;
   if (queue) state.tag = queue.tag;
   else if (!keepTag && changed) state.tag = firstOpen(item) || state.tag;
   if (!item.questions.some((one) => one.tag === state.tag)) state.tag = item.questions[0].tag;
-  state.pending = null;
-  for (const name of ["place", "count", "note"]) at(name).value = "";
-  view.show(item);
+  view.show(item).then((shown) => { if (!shown && view.frame.dataset.state === "failed") pictureFailed(); });
+  if (changed) beside.follow();
   if (!queue) history.replaceState(null, "", `${item.page}?tag=${encodeURIComponent(state.tag)}`);
   for (const link of document.querySelectorAll("[data-also]")) link.href = `${item.page}/${link.dataset.also}`;
   document.title = `${item.name}: deck-triage`;
+  fillWords();
   redraw();
   ahead();
+}
+
+function pictureFailed() {
+  const dropped = turns.drop();
+  tell(`This picture could not be loaded, so it takes no answer.${dropped ? " The keys that waited for it were dropped." : ""}`, true);
 }
 
 function redraw() {
   const { item, queue } = state;
   const one = question();
   const shown = machineShown(one);
-  const mine = state.pending || (one.mine ? one.mine.boxes : []);
-  const layers = [
+  view.setLayers([
     { boxes: one.others.flatMap((other) => other.boxes), kind: "other" },
     { boxes: shown ? one.machine.where : [], kind: "machine" },
-    { boxes: mine, kind: "mine" },
-  ];
-  view.setLayers(layers);
-  panel.showQuestion(at("question"), one, state.pending ? state.pending.length : 0);
-  panel.showMachine(at("machine"), one, shown, keptBack(one) && (state.machine || (queue && queue.machine)));
+    { boxes: marksOf(one), kind: "mine" },
+  ]);
+  panel.showQuestion(at("question"), one, state.trouble, Boolean(queue && queue.blind));
+  if (saving.failing) at("question").append(troubleButtons());
+  panel.showMachine(at("machine"), one, shown, keptBack(one) && wanted(), machineFirst);
   panel.showMeaning(at("meaning"), tags[one.tag]);
-  panel.showQuestions(at("questions"), item.questions, one.tag, choose);
+  panel.showQuestions(at("questions"), item.questions, one.tag, (tag) => turns.push(() => choose(tag), false));
   panel.showHistory(at("history"), item.history);
-  panel.showStrip(at("strip"), item.siblings, item.sha, goTo);
+  panel.showStrip(at("strip"), item.siblings, item.sha, (sha) => turns.push(() => goTo(sha), false));
   for (const button of document.querySelectorAll("[data-answer]")) {
     button.classList.toggle("now", Boolean(one.mine) && one.mine.value === button.dataset.answer);
   }
-  at("machine-toggle").setAttribute("aria-pressed", String(state.machine || Boolean(queue && queue.machine)));
+  at("machine-toggle").setAttribute("aria-pressed", String(wanted()));
   at("machine-toggle").hidden = Boolean(queue && queue.machine) || !item.questions.some((each) => each.machine);
   at("grid-toggle").setAttribute("aria-pressed", String(Boolean(view.grid)));
+  at("mark-toggle").setAttribute("aria-pressed", String(view.marking));
   const place = item.siblings.findIndex((each) => each.sha === item.sha) + 1;
   const flags = item.flags.length ? ` · ${item.flags.join(", ")}` : "";
   const where = queue ? `${queue.at + 1} of ${queue.total} · ` : `${place} of ${item.siblings.length} · `;
   at("where").replaceChildren(
     element("span", { text: `${where}${item.deck_words}/${item.name}` }), element("span", { text: `${item.clock}${flags}` }));
+}
+
+function troubleButtons() {
+  return element("p", { class: "row tight" },
+    element("button", { type: "button", text: "Send it now", onclick: () => saving.now() }),
+    element("button", { type: "button", text: "Drop this answer", onclick: () => saving.drop() }));
+}
+
+function showWaiting(count) {
+  at("waiting").hidden = !count || view.ready;
+  at("waiting").textContent = count === 1 ? "1 key waits for this photo (Esc drops it)" : `${count} keys wait for their photos (Esc drops them)`;
 }
 
 function firstOpen(item) {
@@ -71,8 +106,8 @@ function firstOpen(item) {
 
 function choose(tag) {
   state.tag = tag;
-  state.pending = null;
   if (!state.queue) history.replaceState(null, "", `${state.item.page}?tag=${encodeURIComponent(tag)}`);
+  fillWords();
   redraw();
 }
 
@@ -88,9 +123,9 @@ function fetched(where) {
 
 function ahead() {
   const next = nextAddress(1);
-  ready.clear();
+  for (const known of ready.keys()) if (known !== next) ready.delete(known);
   if (!next) return;
-  fetched(next).then(({ item }) => { if (item) new Image().src = item.picture; }).catch(() => {});
+  fetched(next).then(({ item }) => { if (item) { const picture = new Image(); picture.src = item.picture; picture.decode().catch(() => {}); } }).catch(() => {});
 }
 
 function nextAddress(step) {
@@ -106,115 +141,156 @@ function nextAddress(step) {
 async function step(by) {
   const next = nextAddress(by);
   if (!next) {
+    turns.drop();
     tell(state.queue ? (by > 0 ? "That was the last question." : "That is the first question.") : "No further photo of this deck.");
     if (by > 0 && state.queue) location.href = address(state.queue.done);
     return;
   }
-  show(await fetched(next));
+  const found = fetched(next);
+  ready.delete(next);   // what was answered meanwhile must be seen when it comes up again
+  show(await found);
 }
 
-async function goTo(sha, keepTag = true) {
+async function goTo(sha, tag = state.tag) {
   if (state.queue && sha !== state.item.sha) { location.href = address(`photo/${sha}`); return; }
-  const item = await get(`item/${sha}?tag=${encodeURIComponent(state.tag)}`);
-  const tag = state.tag;
-  show({ item, queue: state.queue }, keepTag);
-  if (state.queue) choose(tag);
+  const item = await get(`item/${sha}?tag=${encodeURIComponent(tag)}`);
+  show({ item, queue: state.queue }, true);
+  choose(tag);
 }
 
 // ---- answering ------------------------------------------------------------------------------------------
 
-function answer(value, boxes = null, saw = false) {
-  const one = question();
-  const { item, queue } = state;
-  const mainQuestion = queue !== null && one.tag === queue.tag;
-  const seen = saw || machineShown(one);
-  const places = boxes || state.pending || (one.mine && one.mine.value === "present" ? one.mine.boxes : []);
+function words() {
   const count = at("count").value.trim();
-  if (count && !/^\d+$/.test(count)) { tell("How many: write a whole number, or leave it empty.", true); return; }
-  const given = {
-    photo: item.sha, tag: one.tag, value, boxes: value === "present" ? places : [],
-    place: at("place").value, count: count ? Number(count) : null, note: at("note").value,
-    asked_by: mainQuestion ? queue.asked_by : "taken", saw_machine: seen,
-  };
-  const again = !mainQuestion && (Boolean(queue) || one.mine !== null);
-  one.mine = { value, boxes: given.boxes, place: given.place, count: given.count, note: given.note };
-  one.value = value;
-  if (one.hidden && one.machine && (state.machine || (queue && queue.machine))) tell(`The machine had said: ${panel.machineWords(one.machine)}.`);
-  const sent = inOrder(() => post("answer", given));
-  sent.then((told) => {
-    tell(told.told, false, 9);
-    if (!told.told && value === "present" && !given.boxes.length && one.kind === "defect") {
-      tell("Saved. If you can, go back (B) and mark the spot: it teaches the model more than any other label.");
-    }
-    deckNow(told.deck);
-  }).catch((error) => { complain(error); goTo(item.sha); });
-  if (again) { goToAfter(sent, item.sha); return; }
-  if (queue) { step(1).catch(complain); return; }
-  const open = firstOpen(item);
-  if (open) { state.tag = open; state.pending = null; clearWords(); redraw(); return; }
-  if (one.core) step(1).catch(complain);
-  else goToAfter(sent, item.sha);
+  return { place: at("place").value, count: count ? Number(count) : null, note: at("note").value, bad: Boolean(count) && !/^\d+$/.test(count) };
 }
 
-function clearWords() { for (const name of ["place", "count", "note"]) at(name).value = ""; }
+function fillWords() {
+  const one = question();
+  const kept = drafts.get(state.item.sha, one.tag);
+  const now = kept || (one.mine ? { place: one.mine.place, count: one.mine.count ?? "", note: one.mine.note } : {});
+  for (const name of FIELDS) at(name).value = now[name] ?? "";
+  if (FIELDS.some((name) => now[name])) at("words").open = true;
+  if (kept && one.mine) turns.push(() => (question() === one ? answer(one.mine.value, { stay: true }) : null), false);
+}
 
-function goToAfter(sent, sha) { sent.then(() => goTo(sha)).catch(() => {}); }
+// Saves one answer and goes on once it is saved; `stay` keeps the question, `boxes` replaces the marks.
+async function answer(value, { boxes = null, saw = false, stay = false } = {}) {
+  const one = question();
+  const { item, queue } = state;
+  const { place, count, note, bad } = words();
+  if (bad) { tell("How many: write a whole number, or leave it empty.", true); at("words").open = true; at("count").focus(); turns.drop(); return; }
+  const mainQuestion = queue !== null && one.tag === queue.tag;
+  const seen = saw || machineShown(one);
+  const given = {
+    photo: item.sha, tag: one.tag, value, boxes: value === "present" ? boxes || marksOf(one) : [], place, count, note,
+    asked_by: mainQuestion ? queue.asked_by : "taken", saw_machine: seen,
+  };
+  const before = one.mine;
+  const told = one.mine && same(one.mine, given) ? null : await save(one, given, before);
+  drafts.drop(item.sha, one.tag);
+  if (told) afterwards(one, given, told);
+  if (stay) { redraw(); return; }
+  if (!mainQuestion && (queue || one.had)) { if (told) await goTo(item.sha, one.tag); else redraw(); return; }
+  if (queue) { await step(1); return; }
+  const open = firstOpen(item);
+  if (open) { choose(open); return; }
+  if (one.core) await step(1);
+  else await goTo(item.sha, one.tag);
+}
+
+function same(mine, given) {
+  const key = ({ value, boxes, place, count, note }) => JSON.stringify([value, boxes.map((box) => box.map((part) => part.toFixed(4))), place || "", count ?? null, note || ""]);
+  return key(mine) === key(given);
+}
+
+async function save(one, given, before) {
+  one.mine = { value: given.value, boxes: given.boxes, place: given.place, count: given.count, note: given.note, saving: true };
+  one.value = given.value;
+  redraw();
+  try {
+    const told = await saving.send("answer", given);
+    one.mine.saving = false;
+    return told;
+  } catch (error) {
+    one.mine = before;
+    state.trouble = error.message;
+    redraw();
+    throw error;
+  }
+}
+
+function afterwards(one, given, told) {
+  state.trouble = null;
+  tell(told.told, false, 9);
+  if (wanted() && keptBack({ ...one, mine: null }) && (one.hidden || unlike(given.value, one.machine.pile))) tell(`The machine had said: ${panel.machineWords(one.machine)}. B goes back.`, false, 7);
+  if (!told.told && given.value === "present" && !given.boxes.length && one.kind === "defect") {
+    tell("Saved. If you can, go back (B) and mark the spot: it teaches the model more than any other label.");
+  }
+  clearTimeout(state.later);
+  state.later = setTimeout(() => deckNow(told.deck), 400);
+}
+
+const unlike = (value, pile) => (value === "absent" && pile === "likely") || (value === "present" && pile !== "likely");
+
+function failed(error) {
+  redraw();
+  complain(error);
+}
 
 async function deckNow(deck) {
   try {
     const now = await get(`standing?d=${encodeURIComponent(deck)}`);
     if (now.changes.length) tell(`Deck ${now.deck}: ${now.changes.join(" ")}`, false, 7);
-  } catch (error) { complain(error); }
+  } catch (error) { if (error instanceof Refused) complain(error); }
 }
 
-function undo() {
-  inOrder(() => post("undo", {})).then(async (told) => {
-    tell(told.told);
-    ready.clear();
-    if (!told.photos.length) { await goTo(state.item.sha); return; }
-    if (state.queue) {
-      const back = await get(`${state.queue.next}&photo=${told.photos[0]}&tag_of=${encodeURIComponent(told.tags[0])}`);
-      show(back);
-      return;
-    }
-    state.tag = told.tags[0];
-    await goTo(told.photos[0]);
-    choose(told.tags[0]);
-  }).catch(complain);
+async function undo() {
+  const told = await post("undo", {});
+  tell(told.told);
+  ready.clear();
+  if (!told.photos.length) { await goTo(state.item.sha); return; }
+  drafts.drop(told.photos[0], told.tags[0]);
+  if (state.queue) {
+    show(await get(`${state.queue.next}&photo=${told.photos[0]}&tag_of=${encodeURIComponent(told.tags[0])}`));
+    return;
+  }
+  await goTo(told.photos[0], told.tags[0]);
 }
 
-function takePlace() {
+async function takePlace() {
   const one = question();
-  if (!one.machine || !one.machine.where.length) { tell("The machine has no place here."); return; }
   if (keptBack(one)) { tell("The machine's word is kept back on this one until you have decided."); return; }
-  answer("present", [one.machine.where[0]], true);
+  if (!one.machine || !one.machine.where.length) { tell("The machine has no place here."); return; }
+  await answer("present", { boxes: [one.machine.where[0]], saw: true });
 }
 
 // ---- marking --------------------------------------------------------------------------------------------
 
-function addMark(box) {
-  const one = question();
-  const before = state.pending || (one.mine && one.mine.value === "present" ? one.mine.boxes : []);
-  state.pending = [...before, box];
-  if (one.mine && one.mine.value === "present") { answer("present", state.pending); return; }
-  redraw();
+// A mark says yes at its place and is saved as it is made; the question stays for a further one.
+function addMark(box) { marked((one) => [...marksOf(one), box]); }
+function setMarks(boxes) { marked(() => boxes); }
+function marked(boxesOf) {
+  const one = question();   // a mark belongs to the photo that it was made on, whatever waits
+  turns.push(() => (question() === one ? answer("present", { boxes: boxesOf(one), stay: true }) : tell("That mark was not kept: another photo is shown by now.", true)));
 }
+function dropMark() { if (!view.deleteMark()) tell("There is no mark of yours to take away."); }
 
-function dropMark() {
-  if (!state.pending || !state.pending.length) return;
-  state.pending = state.pending.slice(0, -1);
-  if (!state.pending.length) state.pending = null;
+function toggleMarking() { setMarking(!view.marking); }
+function setMarking(on) {
+  view.setMarking(on);
+  try { sessionStorage.setItem("marking", on ? "yes" : ""); } catch { /* not kept */ }
   redraw();
 }
 
 function toggleGrid() {
-  view.grid = view.grid ? null : squares;
+  view.grid = view.grid ? null : SQUARES;
   state.square = view.grid ? "" : null;
   redraw();
 }
 
 function typeSquare(key) {
-  const [letters, numbers] = squares;
+  const [letters, numbers] = SQUARES;
   if (state.square === "" && letters.includes(key)) { state.square = key; return true; }
   if (state.square && numbers.includes(key)) {
     const [column, row] = [letters.indexOf(state.square), numbers.indexOf(key)];
@@ -228,12 +304,18 @@ function typeSquare(key) {
 // ---- keys and buttons -----------------------------------------------------------------------------------
 
 const DO = {
-  next: () => step(1).catch(complain),
-  back: () => step(-1).catch(complain),
-  undo, grid: toggleGrid,
+  next: () => turns.push(() => step(1), false), back: () => turns.push(() => step(-1), false),
+  undo: () => turns.push(undo, false), grid: toggleGrid, mark: toggleMarking, drop: dropMark,
   machine: () => { state.machine = !state.machine; redraw(); },
   in: () => view.zoom(1.5), out: () => view.zoom(1 / 1.5), whole: () => view.fit(), pixels: () => view.pixels(),
+  turn: () => view.turn(), beside: () => beside.toggle(), keys: () => showKeys("photo"), again: () => { view.again(); },
 };
+
+function give(value) {
+  if (saving.failing) { tell("The last answer is not saved yet: it is sent again, or drop it.", true); return; }
+  if (view.frame.dataset.state === "failed") { tell("This picture could not be loaded, so it takes no answer.", true); return; }
+  if (!turns.push(() => answer(value))) tell("Too many keys wait: look at the photo first.", true);
+}
 
 function otherQuestion(by) {
   const names = [...state.item.questions.filter((one) => one.kind !== "element"), ...state.item.questions.filter((one) => one.kind === "element")].map((one) => one.tag);
@@ -242,17 +324,21 @@ function otherQuestion(by) {
 }
 
 const KEYS = {
-  p: () => answer("present"), a: () => answer("absent"), c: () => answer("unclear"), u: undo,
-  n: DO.next, b: DO.back, m: DO.machine, g: toggleGrid, d: () => { at("definition").open = !at("definition").open; },
-  "+": DO.in, "=": DO.in, "-": DO.out, 0: DO.whole, f: DO.pixels, Enter: takePlace, Backspace: dropMark,
-  ArrowUp: () => otherQuestion(-1), ArrowDown: () => otherQuestion(1), ArrowLeft: DO.back, ArrowRight: DO.next,
+  p: () => give("present"), a: () => give("absent"), c: () => give("unclear"), u: DO.undo,
+  n: DO.next, b: DO.back, m: DO.machine, g: toggleGrid, k: toggleMarking, r: DO.turn, s: DO.beside, "?": DO.keys,
+  d: () => { at("definition").open = !at("definition").open; }, t: () => at("tagpicker").focus(),
+  "+": DO.in, "=": DO.in, "-": DO.out, 0: DO.whole, f: DO.pixels, Enter: () => turns.push(takePlace), Backspace: dropMark, Delete: dropMark,
+  Escape: () => { const count = turns.drop(); if (count) tell(count === 1 ? "Dropped 1 key." : `Dropped ${count} keys.`); },
+  ArrowUp: () => turns.push(() => otherQuestion(-1), false), ArrowDown: () => turns.push(() => otherQuestion(1), false),
+  ArrowLeft: DO.back, ArrowRight: DO.next,
 };
 const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
   const target = event.target;
-  if (target.closest("input, textarea, select")) { if (event.key === "Enter") at("frame").focus(); return; }
+  if (document.querySelector("dialog[open]")) return;
+  if (target.closest("input, textarea, select")) { if (event.key === "Enter" && !target.list) at("frame").focus(); return; }
   if (event.key === "Enter" && target.closest("button, a, summary")) return;
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   if (state.square !== null) {
@@ -266,16 +352,28 @@ document.addEventListener("keydown", (event) => {
     return;
   }
   if (!KEYS[key] || (event.repeat && "pacu".includes(key))) return;
-  event.preventDefault();
+  if (key !== "Escape") event.preventDefault();
   KEYS[key]();
 });
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-answer], button[data-do]");
   if (!button) return;
-  if (button.dataset.answer) answer(button.dataset.answer);
+  if (button.dataset.answer) give(button.dataset.answer);
   else DO[button.dataset.do]();
-  if (event.detail) at("frame").focus({ preventScroll: true });   // a later Enter must not answer again
+  if (event.detail && button.dataset.do !== "keys") at("frame").focus({ preventScroll: true });   // a later Enter must not answer again
 });
 
+for (const name of FIELDS) {
+  at(name).addEventListener("input", () => drafts.set(state.item.sha, state.tag, { place: at("place").value, count: at("count").value, note: at("note").value }));
+  at(name).addEventListener("change", () => {
+    const one = question();
+    if (one.mine && !words().bad) turns.push(() => (question() === one ? answer(one.mine.value, { stay: true }) : null), false);
+  });
+}
+window.addEventListener("beforeunload", (event) => { if (saving.sending || turns.waiting.length) event.preventDefault(); });
+
+view.setMarking(sessionStorage.getItem("marking") === "yes");
+const late = Saving.unsent();
+if (late && document.body.dataset.by) saving.send(late.where, late.data).then(() => tell("An answer that could not be saved before is saved now.")).then(() => goTo(state.item.sha)).catch(complain);
 show(JSON.parse(look.dataset.start), true);

@@ -1,11 +1,12 @@
 // The contact sheet: choosing photos and saying which parts they show.
 import { complain, inOrder, post, tell } from "./common.js";
-import { Seen } from "./seen.js";
+import { Seen, unseenWords } from "./seen.js";
+import "./viewer.js";
 
 const sheet = document.getElementById("sheet");
 const panel = document.getElementById("panel");
 const ticks = [...sheet.querySelectorAll(".pick input")];
-const seen = new Seen([...sheet.querySelectorAll(".tile")]);
+const seen = new Seen([...sheet.querySelectorAll(".tile")], Number(sheet.dataset.least) || 0);
 let lastTick = null;
 let spent = false;   // the chosen photos were given a part: they stay for a further one, the next click chooses anew
 
@@ -39,7 +40,8 @@ panel.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   if (button.dataset.choose) choose(button.dataset.choose === "all");
-  else if (button.dataset.part) mark(button.dataset.part);
+  else if (button.dataset.part) mark({ [button.dataset.part]: event.shiftKey ? "unclear" : panel.querySelector("#as").value });
+  else if (button.dataset.set) mark(JSON.parse(button.dataset.set));
   else if (button.dataset.rest) rest();
   else if (button.dataset.undo) undo();
 });
@@ -54,25 +56,26 @@ panel.addEventListener("submit", (event) => {
 
 function choose(all) { for (const tick of ticks) tick.checked = all; spent = false; count(); }
 
-function mark(element) {
+function mark(elements) {
   const photos = chosen().map((tick) => tick.value);
   if (!photos.length) { tell("Choose some photos first: click them, Shift-click for a run."); return; }
   const number = panel.querySelector("#count").value.trim();
   if (number && !/^\d+$/.test(number)) { tell("How many: write a whole number, or leave it empty.", true); return; }
   send("parts", {
-    photos, element, value: panel.querySelector("#as").value,
+    photos, elements,
     place: panel.querySelector("#place").value, count: number ? Number(number) : null,
   });
 }
 
 function rest() {
-  const missing = seen.demand([...sheet.querySelectorAll(".tile")]);
-  if (missing) { tell(`${missing} of the photos have not been on the screen yet: look at them first.`); return; }
-  send("parts/rest", { photos: ticks.map((tick) => tick.value) });
+  const found = seen.demand([...sheet.querySelectorAll(".tile")]);
+  if (found.missing) { tell(unseenWords(found)); return; }
+  send("parts/rest", { photos: ticks.map((tick) => tick.value), hanging: panel.querySelector("#hanging").checked });
 }
 
 function send(where, data) {
   inOrder(() => post(where, { deck: sheet.dataset.deck, ...data })).then((told) => {
+    if (told.next) { location.href = told.next; return; }
     panel.innerHTML = told.panel;
     for (const [sha, caption] of Object.entries(told.captions)) {
       const place = sheet.querySelector(`[data-cap="${sha}"]`);
@@ -85,6 +88,12 @@ function send(where, data) {
 }
 
 document.addEventListener("keydown", (event) => {
+  if (document.querySelector("dialog[open]")) return;
+  if (event.key === "Enter" && event.target.matches(".pick input")) {
+    event.preventDefault();
+    event.target.closest(".tile").querySelector("[data-view-photo]").click();
+    return;
+  }
   if (event.target.closest("input:not([type=checkbox]), textarea, select") || event.altKey) return;
   if ((event.ctrlKey || event.metaKey) && event.key === "a") { event.preventDefault(); choose(true); return; }
   if (event.ctrlKey || event.metaKey) return;

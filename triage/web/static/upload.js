@@ -6,14 +6,18 @@ const at = (name) => document.getElementById(name);
 const GOOD = /\.(jpe?g|jpe|png|heic|heif|hif|webp|tiff?|zip)$/i;
 const AT_ONCE = 3;
 let stopped = false;
+let sending = false;
+let leftOut = [];
 
 function leaveOut(name, reason) {
+  leftOut.push([name, reason]);
   const list = at("left-out").querySelector("ul");
   at("left-out").hidden = false;
   if (list.children.length < 200) list.append(element("li", {}, element("bdi", { text: name }), `: ${reason}`));
 }
 
 async function send(files) {
+  leftOut = [];
   const wanted = files.filter(([name]) => {
     const fine = GOOD.test(name) && !name.split("/").some((part) => part.startsWith("."));
     if (!fine && !/(^|\/)(\.|thumbs\.db|desktop\.ini)/i.test(name)) leaveOut(name, "neither a photo nor a zip");
@@ -23,9 +27,10 @@ async function send(files) {
   const loose = wanted.some(([name]) => !name.includes("/") && !/\.zip$/i.test(name));
   if (loose && !at("by-cards").checked && !at("deck").value.trim()) { tell("Single photos do not tell their deck: write its name first.", true); at("deck").focus(); return; }
   stopped = false;
-  const { upload, most_files: most } = await post("add/begin", {});
+  const { upload, most_files: most } = await post("add/begin", { planned: wanted.length, left_out: leftOut.splice(0) });
   if (wanted.length > most) { tell(`At most ${most} files can be sent at once.`, true); return; }
   at("sending").hidden = false;
+  sending = true;
   let done = 0;
   const show = () => { at("sending-words").textContent = `Sent ${done} of ${wanted.length}`; at("sending-bar").value = done / wanted.length; };
   show();
@@ -43,17 +48,21 @@ async function send(files) {
   };
   await Promise.all(Array.from({ length: AT_ONCE }, one));
   at("sending").hidden = true;
+  sending = false;
   if (stopped) tell("Stopped sending. What was sent is taken in.");
-  const { job } = await post("add/take", { upload, deck: at("deck").value, visit: at("visit").value, by_cards: at("by-cards").checked });
+  const { job } = await post("add/take", { upload, deck: at("deck").value, visit: at("visit").value, by_cards: at("by-cards").checked, left_out: leftOut.splice(0) });
   follow(job, () => location.reload());
 }
+
+// Leaving now would cut the sending off; what arrived by then is listed on this page.
+window.addEventListener("beforeunload", (event) => { if (sending) event.preventDefault(); });
 
 at("sending-stop").addEventListener("click", () => { stopped = true; });
 for (const name of ["folder", "files"]) {
   at(name).addEventListener("change", (event) => {
     const files = [...event.target.files].map((file) => [file.webkitRelativePath || file.name, file]);
     event.target.value = "";
-    send(files).catch(complain);
+    send(files).catch(complain).finally(() => { sending = false; });
   });
 }
 
@@ -68,7 +77,7 @@ drop.addEventListener("drop", async (event) => {
   const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry && item.webkitGetAsEntry()).filter(Boolean);
   const files = [];
   for (const entry of entries) await walk(entry, "", files);
-  send(files).catch(complain);
+  send(files).catch(complain).finally(() => { sending = false; });
 });
 
 async function walk(entry, path, into) {

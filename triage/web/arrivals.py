@@ -1,0 +1,112 @@
+"""What came from a browser and is not settled: broken-off uploads, files left out, questions, open days.
+
+Each upload leaves a row in the list of jobs, so that nothing of it is forgotten when the page is left or the
+server ends. A row stays open until somebody has taken its files in, dropped them, or said "noted".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import insert, select, update
+
+from triage.library.database import writing
+from triage.library.log import now
+from triage.library.tables import job as job_table
+from triage.web.uploads import Upload
+
+if TYPE_CHECKING:
+    from triage.library import Library
+
+KIND = "arrival"
+SENDING, OPEN, CLOSED = "sending", "open", "closed"
+_MOST = 2_000
+
+
+def begin(
+    library: Library, upload_id: str, *, by: str, planned: int, left_out: Sequence[Sequence[str]]
+) -> None:
+    """Note that so many files are about to come, and which the browser left out with the reason."""
+    detail = {"by": by, "planned": planned, "left_out": _pairs(left_out), "questions": []}
+    with writing(library.engine) as connection:
+        connection.execute(
+            insert(job_table).values(
+                id=upload_id, kind=KIND, state=SENDING, done=0, total=planned, started_at=now(), detail=detail
+            )
+        )
+
+
+def settle(
+    library: Library,
+    upload_id: str,
+    *,
+    left_out: Sequence[Sequence[str]] = (),
+    questions: Sequence[str] | None = None,
+    closed: bool = False,
+) -> None:
+    """Note what came of an upload: more files left out, questions; it is closed where nothing is open."""
+    row = _row(library, upload_id)
+    if row is None:
+        return
+    detail = dict(row["detail"])
+    detail["left_out"] = (detail["left_out"] + _pairs(left_out))[:_MOST]
+    if questions is not None:
+        detail["questions"] = list(questions)
+    is_open = not closed and bool(detail["left_out"] or detail["questions"])
+    with writing(library.engine) as connection:
+        connection.execute(
+            update(job_table)
+            .where(job_table.c.id == upload_id, job_table.c.kind == KIND)
+            .values(state=OPEN if is_open else CLOSED, detail=detail, ended_at=now())
+        )
+
+
+def still_open(library: Library, taking: Sequence[str] = ()) -> list[dict[str, Any]]:
+    """Return the uploads that wait for somebody, newest first; those in `taking` are being taken in now.
+
+    Each has `upload`, `by`, `at`, `planned`, `arrived` (files that lie here and are not in the library),
+    `left_out` as (name, reason) and `questions` as deck names.
+    """
+    query = (
+        select(job_table)
+        .where(job_table.c.kind == KIND, job_table.c.state.in_((SENDING, OPEN)))
+        .order_by(job_table.c.started_at.desc())
+    )
+    with library.read() as connection:
+        rows = [dict(row) for row in connection.execute(query).mappings()]
+    found = []
+    for row in rows:
+        upload = Upload(library, row["id"])
+        detail = row["detail"]
+        broke_off = row["state"] == SENDING and upload.files.is_dir() and row["id"] not in taking
+        one = {
+            "upload": row["id"],
+            "by": detail["by"],
+            "at": row["started_at"],
+            "planned": detail["planned"],
+            "arrived": upload.count() if broke_off else 0,
+            "left_out": [tuple(pair) for pair in detail["left_out"]],
+            "questions": detail["questions"] if upload.files.is_dir() else [],
+        }
+        if (one["arrived"] or one["left_out"] or one["questions"]) and row["id"] not in taking:
+            found.append(one)
+    return found
+
+
+def undated(library: Library) -> dict[str, int]:
+    """Return how many photos of each deck have no day of visit."""
+    from triage.library.counts import undated_counts
+
+    return undated_counts(library)
+
+
+def _row(library: Library, upload_id: str) -> dict[str, Any] | None:
+    query = select(job_table).where(job_table.c.id == upload_id, job_table.c.kind == KIND)
+    with library.read() as connection:
+        found = connection.execute(query).mappings().first()
+    return dict(found) if found is not None else None
+
+
+def _pairs(given: Sequence[Sequence[str]]) -> list[list[str]]:
+    return [[str(name)[:300], str(reason)[:300]] for name, reason in given][:_MOST]
