@@ -155,6 +155,24 @@ def run(arguments: list[str], verbose: bool = False) -> int:
         message, hint = _of_system(error)
         _explain(message, hint, verbose)
         return COULD_NOT
+    except Exception as error:
+        return _unexpected(error, verbose)
+
+
+def _unexpected(error: Exception, verbose: bool) -> int:
+    """Say that something went wrong that nobody foresaw; a traceback is of no use to an inspector."""
+    if isinstance(error, MemoryError):
+        _explain("There is not enough memory for this.", "Close other programs and run it again.", verbose)
+    elif isinstance(error, UnicodeError):
+        _explain("A name or text holds bytes that are not valid UTF-8.", "Write it again.", verbose)
+    else:
+        what = f"{type(error).__name__}: {error}".splitlines()[0][:300]
+        _explain(
+            f"Something went wrong that was not foreseen ({what}); what was finished is kept.",
+            "Run: deck-triage verify. If it finds nothing, run this again with -v and report what it says.",
+            verbose,
+        )
+    return COULD_NOT
 
 
 def _explain(message: str, hint: str, verbose: bool) -> None:

@@ -95,23 +95,30 @@ def someone(by: str | None) -> str:
         return "unknown"
 
 
-@contextmanager
-def open_library(path: Path | None) -> Iterator[Library]:
-    """Open the library that is named, or the nearest one upward. Raises NoLibrary."""
+def library_folder(path: Path | None) -> Path:
+    """Return the folder of the library that is named, or of the nearest one upward. Raises NoLibrary."""
     from triage.library import Library
-    from triage.library.backup import sweep_left_overs
 
     if path is None:
         context = click.get_current_context(silent=True)
         path = context.find_root().params.get("library_path") if context else None
     if path is None:
         path = Library.find_upward(Path.cwd())
-        if path is None:
-            raise NoLibrary(
-                "There is no library here or in a folder above.",
-                "Make one with: deck-triage new PATH, or name one with --library PATH.",
-            )
-    with Library.open(path) as library:
+    if path is None:
+        raise NoLibrary(
+            "There is no library here or in a folder above.",
+            "Make one with: deck-triage new PATH, or name one with --library PATH.",
+        )
+    return path
+
+
+@contextmanager
+def open_library(path: Path | None) -> Iterator[Library]:
+    """Open the library that is named, or the nearest one upward. Raises NoLibrary."""
+    from triage.library import Library
+    from triage.library.backup import sweep_left_overs
+
+    with Library.open(library_folder(path)) as library:
         if library.brought:
             done = library.brought
             advise(
@@ -151,7 +158,8 @@ def advise(text: str) -> None:
 
 def emit(data: Any) -> None:
     """Print exactly one JSON document on stdout; never NaN."""
-    click.echo(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2, default=str))
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2, default=str)
+    click.echo(text.encode("utf-8", "backslashreplace").decode())  # an unpaired surrogate stays an escape
 
 
 def emit_list(name: str, items: Iterable[Any]) -> None:

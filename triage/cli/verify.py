@@ -12,12 +12,14 @@ from triage.cli._common import (
     emit,
     exit_for,
     json_option,
+    library_folder,
     library_option,
     named,
     open_library,
     progress_line,
     say,
 )
+from triage.errors import Damaged
 
 
 @named("verify")
@@ -38,15 +40,19 @@ def command(mend: bool, report_file: Path | None, library_path: Path | None, as_
     deck-triage verify --mend
     deck-triage verify --report report/report.html
     """
-    from triage.library.verify import verify
+    from triage.library.verify import verify, verify_folder
 
-    with open_library(library_path) as library:
-        found = verify(library, mend=mend, progress=progress_line())
+    try:
+        with open_library(library_path) as library:
+            found = verify(library, mend=mend, progress=progress_line())
+            damaged = list(found.damaged)
+            if report_file is not None:
+                from triage.report import verify_report
+
+                damaged += [f"{report_file}: {one}" for one in verify_report(library, report_file)]
+    except Damaged as error:
+        found = verify_folder(library_folder(library_path), f"{error} {error.hint}")
         damaged = list(found.damaged)
-        if report_file is not None:
-            from triage.report import verify_report
-
-            damaged += [f"{report_file}: {one}" for one in verify_report(library, report_file)]
     data = {
         "photos": found.photos,
         "damaged": damaged,

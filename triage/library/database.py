@@ -6,6 +6,7 @@ transaction takes the write lock at its start, so that two writers queue instead
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -14,11 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
+from sqlalchemy.exc import ArgumentError, DatabaseError, IntegrityError, OperationalError
 from sqlalchemy.pool import QueuePool, StaticPool
 
-from triage.errors import Damaged, NotWritten, TriageError
+from triage.errors import BadInput, Damaged, NotWritten, TriageError
 
+_MEND = "Run: deck-triage verify. It names what is damaged; then restore a backup of the library."
 DATABASE_VARIABLE = "DECK_TRIAGE_DATABASE"
 _BUSY_MS = 60_000
 _READERS_MS = 5_000
@@ -45,13 +47,32 @@ def open_engine(folder: Path | None, *, shared: bool = True) -> Engine:
 def _connect(folder: Path) -> sqlite3.Connection:
     """Open the library's own file; where nothing can be written, as a file that nobody changes.
 
-    Such a place cannot hold the write-ahead log's index. A log that is still there is never passed over: the
-    file is then opened in the usual way, which may be refused.
+    Such a place (read-only, or a full disk) cannot hold the write-ahead log's index. A log that is still
+    there is never passed over: the file is then opened in the usual way, which may be refused.
     """
     file = (folder / "library.sqlite").absolute()
-    fixed = not os.access(folder, os.W_OK) and not file.with_name(file.name + "-wal").exists()
-    uri = f"{file.as_uri()}?{'mode=ro&immutable=1' if fixed else 'mode=rwc'}"
-    return sqlite3.connect(uri, uri=True, timeout=_BUSY_MS / 1000, check_same_thread=False)
+    log = file.with_name(file.name + "-wal")
+    if not os.access(folder, os.W_OK) and not log.exists():
+        return _open_file(file, "mode=ro&immutable=1")
+    connection = _open_file(file, "mode=rwc")
+    try:
+        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError as error:
+        full = any(word in str(error) for word in ("full", "disk I/O", "unable to open"))
+        if not full or not file.exists() or (log.exists() and log.stat().st_size):
+            return connection  # its first use says what is wrong
+        connection.close()
+        return _open_file(file, "mode=ro&immutable=1")
+    except sqlite3.DatabaseError:
+        return connection
+    return connection
+
+
+def _open_file(file: Path, how: str) -> sqlite3.Connection:
+    return sqlite3.connect(
+        f"{file.as_uri()}?{how}", uri=True, timeout=_BUSY_MS / 1000, check_same_thread=False
+    )
 
 
 def _shared_engine(address: str) -> Engine:
@@ -97,7 +118,7 @@ def compact(engine: Engine) -> None:
     A shared database is told to give its space back; what its own logs and backups hold is for the people
     who run it. Raises NotWritten while another program reads an older state of the file.
     """
-    with _plain_errors(), engine.connect() as connection:
+    with plain_errors(), engine.connect() as connection:
         if engine.dialect.name != "sqlite":
             apart = connection.execution_options(isolation_level="AUTOCOMMIT")
             apart.exec_driver_sql("VACUUM FULL private, suggestion, standing, standing_summary")
@@ -116,7 +137,7 @@ def compact(engine: Engine) -> None:
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
     """One write transaction: all of it or nothing. Waits for another writer for up to a minute."""
-    with _plain_errors(), engine.connect() as connection:
+    with plain_errors(), engine.connect() as connection:
         if engine.dialect.name == "sqlite":
             connection.exec_driver_sql("BEGIN IMMEDIATE")
         else:
@@ -132,7 +153,7 @@ def writing(engine: Engine) -> Iterator[Connection]:
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """A consistent read of the database: one moment of it, however many questions are asked."""
-    with _plain_errors(), engine.connect() as connection:
+    with plain_errors(), engine.connect() as connection:
         if engine.dialect.name == "sqlite":
             connection.exec_driver_sql("BEGIN")
         else:
@@ -160,7 +181,7 @@ def _end(connection: Connection, how: str) -> None:
 
 
 @contextmanager
-def _plain_errors() -> Iterator[None]:
+def plain_errors() -> Iterator[None]:
     """Say in one sentence what the database meant."""
     try:
         yield
@@ -196,10 +217,12 @@ def _plain_errors() -> Iterator[None]:
                 f"The disk reports a fault: {said}.",
                 "Check that it is not full and not damaged; then run verify.",
             ) from error
+        raise Damaged(f"The library's database cannot be read: {said}.", _MEND) from error
+    except IntegrityError:
         raise
     except DatabaseError as error:
-        if "malformed" in str(error.orig) or "not a database" in str(error.orig):
-            raise Damaged(
-                f"The library's database is damaged: {error.orig}.", "Restore a backup of the library."
-            ) from error
-        raise
+        raise Damaged(f"The library's database is damaged: {error.orig}.", _MEND) from error
+    except UnicodeEncodeError as error:
+        raise BadInput("A name or text holds bytes that are not valid UTF-8.", "Write it again.") from error
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise Damaged(f"Something stored in the library's database is damaged: {error}.", _MEND) from error

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, delete, func, insert, select
 from triage.batching import lots
 from triage.errors import BadInput, Damaged, NoLibrary, NotWritten
 from triage.library import find, listeners, log, migrate, modes, present, projections, removal
-from triage.library.database import DATABASE_VARIABLE, open_engine, reading, writing
+from triage.library.database import DATABASE_VARIABLE, open_engine, plain_errors, reading, writing
 from triage.library.log import Event, EventDraft
 from triage.library.migrate import LIBRARY_FILE
 from triage.library.records import (
@@ -69,11 +69,27 @@ class Library:
         if path.exists() and (not path.is_dir() or any(path.iterdir())):
             what = "is a library already" if (path / LIBRARY_FILE).exists() else "is not empty"
             raise BadInput(f"{path} {what}.", "Name a folder that does not exist yet.")
-        path.mkdir(parents=True, exist_ok=True)
-        modes.close_folder(path, group=group)
+        was_there = path.exists()
+        try:
+            path.mkdir(parents=True, exist_ok=True)
+            modes.close_folder(path, group=group)
+            return cls._fill(path, group=group)
+        except BaseException:  # nothing half made stays: the same command can be given again
+            for name in (LIBRARY_FILE, "library.sqlite", "library.sqlite-wal", "library.sqlite-shm"):
+                (path / name).unlink(missing_ok=True)
+            if not was_there and path.exists() and not any(path.iterdir()):
+                path.rmdir()
+            raise
+
+    @classmethod
+    def _fill(cls, path: Path, *, group: bool) -> Library:
+        """Make the database and `library.toml` in an empty folder."""
         library = cls(path)
         library_id = log.new_id()
-        metadata.create_all(library.engine)
+        with plain_errors():
+            metadata.create_all(library.engine)
+        if group and (path / "library.sqlite").exists():
+            (path / "library.sqlite").chmod(0o660)  # SQLite makes its own file 0644 less the mask
         with writing(library.engine) as connection:
             if connection.execute(select(meta.c.value).where(meta.c.key == "format")).scalar() is None:
                 rows = {"format": str(FORMAT_VERSION), "library_id": library_id, "log_id": library_id}
@@ -102,9 +118,9 @@ class Library:
                 "Make one with: deck-triage new PATH, or name another with --library PATH.",
             )
         try:
-            config = tomllib.loads((path / LIBRARY_FILE).read_text())
+            config = tomllib.loads((path / LIBRARY_FILE).read_text(encoding="utf-8"))
             version = int(config["format"])
-        except (tomllib.TOMLDecodeError, KeyError, ValueError, UnicodeDecodeError) as error:
+        except (ValueError, KeyError, TypeError, OverflowError, RecursionError) as error:
             raise Damaged(f"{path / LIBRARY_FILE} cannot be read: {error}.", "Restore a backup.") from error
         migrate.check_format(version, path)
         if config.get("group") is True:

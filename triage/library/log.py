@@ -15,6 +15,7 @@ from typing import Any
 
 import rfc8785
 from sqlalchemy import Connection, RowMapping, func, insert, select, update
+from sqlalchemy.exc import DatabaseError, NoResultFound
 
 from triage.batching import lots
 from triage.errors import BadInput
@@ -96,6 +97,8 @@ def keep_private(connection: Connection, text: str, known: dict[str, str]) -> st
     """
     if text in known:
         return known[text]
+    if any("\ud800" <= char <= "\udfff" for char in text):
+        raise BadInput("A text holds bytes that are not valid UTF-8.", "Write it again and say it again.")
     if "\0" in text:
         raise BadInput("A text holds a NUL character, which is no writing.", "Take it out and say it again.")
     found = connection.execute(
@@ -201,25 +204,72 @@ class Names:
 
 
 def faults(connection: Connection) -> list[str]:
-    """Check every chain and every private text; return one sentence per fault, none when all is well."""
-    found: list[str] = []
-    last: dict[str, tuple[int, str]] = {}
+    """Check every chain and every private text; return one sentence per fault, none when all is well.
+
+    Where the log cannot be read from end to end, each event is read by itself.
+    """
+    try:
+        found = _chain_faults(_rows(connection))
+    except (DatabaseError, ValueError, TypeError):
+        found = _chain_faults(_rows_one_by_one(connection))
+    return found + _text_faults(connection)
+
+
+def _rows(connection: Connection) -> Iterator[Mapping[str, Any] | RowMapping]:
     query = select(event_table).order_by(event_table.c.log_id, event_table.c.seq)
-    for row in connection.execute(query.execution_options(yield_per=1000)).mappings():
+    yield from connection.execute(query.execution_options(yield_per=1000)).mappings()
+
+
+def _rows_one_by_one(connection: Connection) -> Iterator[Mapping[str, Any] | RowMapping]:
+    """Yield the events that can be read; of the others only log and number."""
+    of_all = select(event_table.c.log_id, event_table.c.seq).order_by(event_table.c.log_id, event_table.c.seq)
+    for log_id, seq in connection.execute(of_all).all():
+        one = select(event_table).where(event_table.c.log_id == log_id, event_table.c.seq == seq)
+        try:
+            row = connection.execute(one).mappings().first()
+        except (DatabaseError, ValueError, TypeError):
+            row = None
+        yield row if row is not None else {"log_id": log_id, "seq": seq}
+
+
+def _chain_faults(rows: Iterable[Mapping[str, Any] | RowMapping]) -> list[str]:
+    found: list[str] = []
+    last: dict[str, tuple[int, str | None]] = {}
+    for row in rows:
         seq, prev_hash = last.get(row["log_id"], (0, GENESIS))
-        where = f"event {row['seq']} of log {row['log_id'][:8]}"
+        where = f"event {row['seq']} of log {str(row['log_id'])[:8]}"
+        last[row["log_id"]] = (row["seq"], row.get("hash"))
+        if "hash" not in row:
+            found.append(f"{where}: it cannot be read")
+            continue
         if row["seq"] != seq + 1:
             found.append(f"{where}: follows event {seq}; events between them are missing")
-        elif row["prev_hash"] != prev_hash:
+        elif prev_hash is not None and row["prev_hash"] != prev_hash:
             found.append(f"{where}: does not follow the event before it")
-        if event_hash(row) != row["hash"]:
+        if not _is_own_hash(row):
             found.append(f"{where}: its content was changed")
-        last[row["log_id"]] = (row["seq"], row["hash"])
-    for row in connection.execute(select(private_table)).mappings():
-        if row["text"] is not None:
-            ref = hashlib.sha256((row["salt"] + row["text"]).encode()).hexdigest()
-            if ref != row["ref"]:
-                found.append(f"private text {row['ref'][:8]}: its content was changed")
+    return found
+
+
+def _is_own_hash(row: Mapping[str, Any] | RowMapping) -> bool:
+    try:
+        return bool(event_hash(row) == row["hash"])
+    except (ValueError, TypeError, rfc8785.CanonicalizationError):
+        return False
+
+
+def _text_faults(connection: Connection) -> list[str]:
+    found: list[str] = []
+    for ref in connection.execute(select(private_table.c.ref)).scalars().all():
+        try:
+            one = select(private_table).where(private_table.c.ref == ref)
+            row = connection.execute(one).mappings().one()
+            salted = None if row["text"] is None else (row["salt"] + row["text"]).encode()
+            sound = salted is None or hashlib.sha256(salted).hexdigest() == ref
+        except (DatabaseError, NoResultFound, ValueError, TypeError):
+            sound = False
+        if not sound:
+            found.append(f"private text {str(ref)[:8]}: its content was changed")
     return found
 
 
