@@ -1,4 +1,4 @@
-"""Laws of the learners: a guard is the fit without its deck, boxes and bags find the place."""
+"""Laws of the learners: a leave-one-out model is the fit without its deck, boxes and bags find the place."""
 
 import numpy as np
 import pytest
@@ -29,15 +29,15 @@ def test_a_guard_is_exactly_the_ridge_fit_on_the_other_decks():
     table, rows, whole, _ = learners(make_world(decks=8))
     deck = np.array(table.decks)
     uses = [deck != name for name in sorted(set(table.decks))]
-    for use, (weights, bias) in zip(uses, whole.guards(uses), strict=True):
+    for use, (weights, bias) in zip(uses, whole.fit_each_without(uses), strict=True):
         theirs = Ridge(alpha=RIDGE, solver="cholesky").fit(
             rows[use].astype(float), 2 * table.targets[use] - 1
         )
         np.testing.assert_allclose(rows @ weights + bias, theirs.predict(rows.astype(float)), atol=2e-4)
 
 
-def test_a_guard_knows_nothing_of_the_deck_that_it_leaves_out():
-    """Photos and labels of the left-out deck may be anything: its guard scores the others the same."""
+def test_a_leave_one_out_model_knows_nothing_of_the_deck_that_it_leaves_out():
+    """Photos and labels of the left-out deck may be anything: the model without it is the same."""
     one = make_world(decks=9, seed=2)
     other = make_world(decks=9, seed=2)
     gone = one.photos[0][1]
@@ -57,7 +57,7 @@ def test_a_guard_knows_nothing_of_the_deck_that_it_leaves_out():
         table = build_table(TAG, world.photos, world.labels)
         use = np.array(table.decks) != gone
         _, _, whole, cells = learners(world, [use])
-        fits.append((whole.guards([use])[0], cells.fit(use)))
+        fits.append((whole.fit_each_without([use])[0], cells.fit(use)))
     for mine, theirs in zip(fits[0], fits[1], strict=True):
         np.testing.assert_allclose(mine[0], theirs[0], atol=1e-5)
         assert mine[1] == pytest.approx(theirs[1], abs=1e-5)
@@ -142,5 +142,5 @@ def test_the_promise_says_how_many_negatives_it_spares():
     model = train_tags(world.photos, world.labels, world.vectors_of, tags=[TAG])[TAG]
     assert model.promise.holds
     assert 0 < model.promise.spared <= 1
-    assert model.guards is not None
-    assert len(model.guards.blend) == model.promise.eligible_positive_decks
+    assert model.leave_one_out is not None
+    assert len(model.leave_one_out.blend) == model.promise.eligible_positive_decks

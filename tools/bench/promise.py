@@ -142,15 +142,15 @@ def broken_threshold(
     labels: list[TrainingLabel],
     without: int,
 ) -> float | None:
-    """The threshold with decks without the defect counted, from each guard's scores of the deck left out."""
+    """The threshold with decks without the defect counted, from each model's scores of the deck left out."""
     from triage.train.scoring import blended
 
-    assert model.guards is not None
+    assert model.leave_one_out is not None
     deck_of = dict(photos)
-    guards, scores = model.guards, {}
+    left_out, scores = model.leave_one_out, {}
     for label in labels:
         if label.value == "present":
-            found = blended(guards.whole, guards.cells, guards.blend, vectors[label.photo])
+            found = blended(left_out.whole, left_out.cells, left_out.blend, vectors[label.photo])
             scores.setdefault(deck_of[label.photo], []).append(found)
     order = model.facts["guard_decks"]
     left_out = [np.array([found[k] for found in scores[deck]]) for k, deck in enumerate(order)]

@@ -79,7 +79,7 @@ def fitted(model: TagModel | TooFew) -> int:
     if not isinstance(model, TagModel):
         return 0
     parts = [model.whole, model.cells]
-    for group in (model.fold_models, model.guards):
+    for group in (model.fold_models, model.leave_one_out):
         parts += [group.whole, group.cells] if group is not None else []
     return sum(len(part.bias) for part in parts if part is not None)
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from triage.assess.cache.lines import open_by_deck
 from triage.assess.evidence import promise_words
+from triage.label.pool_draws import drawn_decks, drawn_words
 from triage.library import Library
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED
@@ -47,8 +48,14 @@ def status_of(library: Library) -> dict[str, Any]:
         "unreviewed": unreviewed,
         "model": model,
         "step": step,
+        "drawn": drawn_decks(library, library.vocabulary().core),
         "next": _COMMANDS[step].format(where=f"-L {library.path}"),
     }
+
+
+def drawn_lines(library: Library) -> list[str]:
+    """Return what to answer first, where decks were drawn at random for a promise."""
+    return drawn_words(library, library.vocabulary().core)
 
 
 def open_questions(library: Library) -> int:

@@ -17,11 +17,11 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     Examples:
     deck-triage status -L season-2026
     """
-    from triage.assess.status import status_of, waiting_words
+    from triage.assess.status import drawn_lines, status_of, waiting_words
 
     with open_library(library_path) as library:
         status = status_of(library)
-        path, waiting = library.path, waiting_words(library)
+        path, waiting, drawn = library.path, waiting_words(library), drawn_lines(library)
     if as_json:
         emit(status)
         return
@@ -29,4 +29,6 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     say(f"{status['unreviewed']} questions on core tags that no person has answered.")
     if waiting and status["step"] != "sort":
         say(waiting)
+    for line in drawn:
+        say(line)
     say(f"Next: {status['next']}")

@@ -88,6 +88,8 @@ def _show(trained: TrainResult) -> None:
     say(table(rows, ("tag", "present", "absent", "decks", "average precision (95 %)", "promise")))
     for tag, one in trained.compared.items():
         say(f"{tag}: {one['verdict']} ({one['old']:.3f} before, {one['new']:.3f} now, on the same folds)")
+    for decks in sorted({tuple(one) for row in trained.tags.values() for one in row["look_alike_decks"]}):
+        say(f"Taken as one deck, because they share look-alike photos: {', '.join(decks)}.")
     if trained.kept == "unchanged":
         say("Nothing has changed since the last training.")
     if trained.model:

@@ -26,7 +26,7 @@ from pathlib import Path
 from triage.domain.tiers import VALUES
 from triage.errors import BadInput
 from triage.library import store
-from triage.library.records import ASKED_BY, Box, Label, Photo
+from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
 
 COLUMNS: tuple[str, ...] = (
     "photo",
@@ -71,6 +71,8 @@ class LabelRow:
     asked_by: str = "taken"
     saw_machine: bool = False
     note: str | None = None
+    order_known: bool = False
+    """Whether the file says how the photo came to be asked."""
 
     @property
     def row_hash(self) -> str:
@@ -206,6 +208,7 @@ def parse_row(number: int, cells: Mapping[str, str]) -> LabelRow:
         asked_by=asked_by,
         saw_machine=saw_machine,
         note=said["note"] or None,
+        order_known=said["asked_by"].lower() not in ("", UNKNOWN_ORDER),
     )
 
 

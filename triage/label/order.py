@@ -15,7 +15,10 @@ from typing import TYPE_CHECKING
 
 from triage.errors import BadInput, WrongUsage
 from triage.label.learning import learning_order, like_order
+from triage.label.pool_draws import begin_pools, drawn_decks
 from triage.label.window import next_decks, next_suggested
+from triage.library.look_alikes import deck_groups
+from triage.library.records import MACHINE_ORDERS
 
 if TYPE_CHECKING:
     from triage.domain.vocabulary import Vocabulary
@@ -52,6 +55,43 @@ def questions(
     """
     vocabulary = library.vocabulary()
     chosen = [vocabulary.tag(tag).tag for tag in tags] or list(vocabulary.core)
+    if second_look is None and (like is not None or order in MACHINE_ORDERS):
+        begin_pools(library, chosen, by)
+    if second_look is None and like is None and order in MACHINE_ORDERS:
+        first = _drawn(library, by, chosen, deck)
+        rest = _asked(library, by, deck, tags, chosen, order, like, second_look)
+        known = {(one.photo.sha, one.tag) for one in first}
+        return [*first, *(one for one in rest if (one.photo.sha, one.tag) not in known)]
+    return _asked(library, by, deck, tags, chosen, order, like, second_look)
+
+
+def _drawn(library: Library, by: str, tags: Sequence[str], deck: str | None) -> list[Question]:
+    """Questions on the decks that were drawn at random when a machine's order began: they are asked first."""
+    found = []
+    groups = None
+    for tag, names in drawn_decks(library, tags).items():
+        groups = groups or deck_groups(library)
+        decks = [one for one in library.decks() if groups.group(one) in names and deck in (None, one)]
+        for name in decks:
+            words = library.words(deck=name, tag=tag)
+            blind = {
+                sha for (sha, _), word in words.items() if any(not label.saw_machine for label in word.labels)
+            }
+            found += [Question(one, tag, "random") for one in library.photos(name) if one.sha not in blind]
+    return found
+
+
+def _asked(
+    library: Library,
+    by: str,
+    deck: str | None,
+    tags: Sequence[str],
+    chosen: Sequence[str],
+    order: str,
+    like: str | None,
+    second_look: int | None,
+) -> list[Question]:
+    vocabulary = library.vocabulary()
     if deck is None and order == "deck" and like is None and second_look is None:
         decks = next_decks(library, by, chosen)
         if decks is not None:

@@ -11,7 +11,7 @@ from triage.domain.tiers import VALUES
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
 from triage.library import EventDraft, Library
-from triage.library.records import ASKED_BY, Box, Label, Photo
+from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
 
 _LOT = 2000
 
@@ -229,7 +229,7 @@ def _said(row: LabelRow, photo: str, by: str) -> EventDraft:
         "tag": row.tag,
         "value": row.value,
         "boxes": [list(box) for box in row.boxes],
-        "asked_by": row.asked_by,
+        "asked_by": row.asked_by if row.order_known else UNKNOWN_ORDER,
         "saw_machine": row.saw_machine,
         "row": row.row_hash,
     }

@@ -16,7 +16,11 @@ UNSORTED = "unsorted"
 """Where photos stand that no deck was decided for. It is no deck: nothing lists, assesses or reports it."""
 PROMISE_COUNTS = ("deck", "taken", "random", "second-look", "audit")
 """Ways of asking whose labels a promise may count: the machine did not choose the photo."""
-ASKED_BY = (*PROMISE_COUNTS, "doubtful", "dangerous", "learning", "like", "machine")
+MACHINE_ORDERS = ("doubtful", "dangerous", "learning", "like", "machine")
+"""Ways of asking in which the machine chose the photo, or its word was in view."""
+UNKNOWN_ORDER = "unknown"
+"""A label from a file that does not say how its photo came to be asked."""
+ASKED_BY = (*PROMISE_COUNTS, *MACHINE_ORDERS, UNKNOWN_ORDER)
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ def pile(
     Parameters
     ----------
     probability : calibrated.
-    raw_scores : scores of the guard models, or the largest of them; None where there are none.
+    raw_scores : scores of the leave-one-out models, or the largest of them; None where there are none.
     model : the tag's model with its promise.
     promise_standing : how the promise stands for this batch; only `holds` allows `unlikely`.
     """
@@ -51,5 +51,5 @@ def pile(
     threshold = model.promise.threshold
     if standing != HOLDS or not model.promise.holds or threshold is None or raw_scores is None:
         return "unsure"
-    guards = np.atleast_1d(np.asarray(raw_scores, float))
-    return "unlikely" if guards.size and float(guards.max()) < threshold else "unsure"
+    left_out = np.atleast_1d(np.asarray(raw_scores, float))
+    return "unlikely" if left_out.size and float(left_out.max()) < threshold else "unsure"

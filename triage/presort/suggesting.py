@@ -70,6 +70,6 @@ def suggest(
             rows = vectors.cells_float()
             said = {tag: score(one, vectors, rows) for tag, one in ready.items()}
         for tag, found in said.items():
-            where = pile(found.probability, found.guard, ready[tag], stands[tag])
+            where = pile(found.probability, found.leave_one_out, ready[tag], stands[tag])
             places = found.where if ready[tag].boxed >= PLACES_FROM else ()
             yield Suggestion(sha, tag, model, found.raw, found.probability, where, places)

@@ -23,10 +23,10 @@ PRIOR_SPREAD = 0.11
 """Standard deviation of the share around its prior: of .11 and .22 the better one on splits 0 to 19 of the
 real sets; `tools/bench/run blend` tells figures on other splits."""
 WITH_BOXES, WITHOUT_BOXES = 0.5, 0.0
-GUARD_WHOLE = (0.0, 1.0, 0.0)
-GUARD_BOTH = (0.0, 1.0, 0.25)
-"""Blend of the guards: fixed, as nothing may be tuned on the deck that a guard leaves out. Whole scores run
-from -1 to 1, cell scores are log odds."""
+LEAVE_ONE_OUT_WHOLE = (0.0, 1.0, 0.0)
+LEAVE_ONE_OUT_BOTH = (0.0, 1.0, 0.25)
+"""Blend of the leave-one-out models: fixed, as nothing may be tuned on the deck that a model
+leaves out. Whole scores run from -1 to 1, cell scores are log odds."""
 GRID = np.linspace(0, 1, 21)
 _SLOPE_C = 100.0
 """Strength of the logistic regression of a blended score, of spread 1, on the labels."""

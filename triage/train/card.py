@@ -37,7 +37,8 @@ NOT_FOR = (
 PROMISE_WORDS = (
     "The promise is per tag and on average over decks that have the defect: of a deck's photos that show it, "
     "at most this share is put in the pile 'unlikely'. It says nothing about several tags together or about "
-    "one deck."
+    "one deck. A photo answered 'unclear' counts as answered but never as one that shows the defect: where "
+    "faint defects are answered 'unclear', the machine may leave out more of them than is promised."
 )
 
 
@@ -96,6 +97,8 @@ def _labels(labels: Sequence[Label], photos: Mapping[str, Photo]) -> dict[str, A
         "count": len(labels),
         "photos": len(used),
         "decks": len({photo.deck for photo in used}),
+        "saw_machine": sum(label.saw_machine for label in labels),
+        "unclear": sum(label.value == "unclear" for label in labels),
         "labellers": dict(Counter(label.by for label in labels).most_common()),
         "asked_by": dict(Counter(label.asked_by for label in labels).most_common()),
         "cameras": dict(cameras.most_common()),

@@ -19,6 +19,7 @@ def markdown(card: Mapping[str, Any]) -> str:
         f"Labelled by {_counted(labels['labellers'])}; asked by {_counted(labels['asked_by'])}; "
         f"cameras: {_counted(labels['cameras'])}.",
         *labels["warnings"],
+        *_alike(card["tags"]),
         f"Data {str(card['data'])[:12]}; " + ", ".join(f"{n} {v}" for n, v in card["versions"].items()) + ".",
         "",
         "## Where it must not be used",
@@ -40,6 +41,15 @@ def markdown(card: Mapping[str, Any]) -> str:
     for tag, row in card["tags"].items():
         lines += _section(tag, row)
     return "\n".join(lines) + "\n"
+
+
+def _alike(tags: Mapping[str, Any]) -> list[str]:
+    """Which decks were taken as one, because they share look-alike photos."""
+    groups = sorted({tuple(decks) for row in tags.values() for decks in row.get("look_alike_decks", ())})
+    return [
+        f"One deck in every figure, because they share look-alike photos: {', '.join(map(_plain, one))}."
+        for one in groups
+    ]
 
 
 def _span(labels: Mapping[str, Any]) -> str:
@@ -81,8 +91,14 @@ def _promised(row: Mapping[str, Any]) -> str:
     said = (
         f"misses at most {promise['miss_rate']:.0%} on average, from {decks} decks; a photo may be `unlikely`"
     )
-    said += f" where the largest guard score is below {promise['threshold']:.3f}"
-    return said + ("." if spared is None else f"; about {spared:.0%} of the photos without it are spared.")
+    said += f" where the largest leave-one-out score is below {promise['threshold']:.3f}"
+    said += "." if spared is None else f"; about {spared:.0%} of the photos without it are spared."
+    if row["unclear"]:
+        said += (
+            f" {row['unclear']} photos were answered 'unclear': the promise says nothing of those, so of "
+            "faint defects more may be missed."
+        )
+    return said
 
 
 def _calibrated(row: Mapping[str, Any]) -> str:

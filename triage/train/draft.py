@@ -15,15 +15,24 @@ from triage.train.cells import Shelf
 from triage.train.fitting import Chooser, WholeLearner
 from triage.train.promise import decks_needed, make_promise
 from triage.train.table import TagTable, deal_folds, draw
-from triage.train.types import MIN_DECKS, MIN_PHOTOS, Figures, Guards, Linear, Promise, TagModel, TooFew
+from triage.train.types import (
+    MIN_DECKS,
+    MIN_PHOTOS,
+    Figures,
+    LeaveOneOutModels,
+    Linear,
+    Promise,
+    TagModel,
+    TooFew,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from triage.train.types import Floats, Floats32
 
-MOST_GUARDS = 60
-"""Eligible decks that get a guard model of their own; further ones only train (drawn by their names)."""
+MOST_LEFT_OUT = 60
+"""Eligible decks that are left out by a model each; further ones only train (drawn by their names)."""
 
 
 def too_few(table: TagTable) -> TooFew | None:
@@ -56,14 +65,14 @@ class Draft:
     cells: Linear | None
     fold_whole: Linear
     fold_cells: Linear | None
-    guard_decks: list[str]
+    left_out_decks: list[str]
     eligible: int
-    guard_whole: Linear | None
-    guard_cells: Linear | None
+    left_out_whole: Linear | None
+    left_out_cells: Linear | None
     whole_out: Floats
     cell_out: Floats
-    guard_whole_out: dict[int, float] = field(default_factory=dict)
-    guard_cell_out: dict[int, float] = field(default_factory=dict)
+    left_out_whole_scores: dict[int, float] = field(default_factory=dict)
+    left_out_cell_scores: dict[int, float] = field(default_factory=dict)
 
     @classmethod
     def begin(
@@ -81,14 +90,14 @@ class Draft:
         fold = np.array([folds[deck] for deck in table.decks])
         deck = np.array(table.decks)
         everything = np.ones(len(fold), bool)
-        eligible = [name for name in table.decks_of(table.present) if _eligible(table, name)]
-        guards: list[str] = []
+        eligible = [name for name in table.decks_of(table.present) if name in table.counted]
+        left_out: list[str] = []
         if len(eligible) >= decks_needed(miss_rate):
-            guards = sorted(eligible, key=lambda name: draw(seed, "guards", name))[:MOST_GUARDS]
+            left_out = sorted(eligible, key=lambda name: draw(seed, "guards", name))[:MOST_LEFT_OUT]
         main = [everything, *(fold != k for k in range(int(fold.max()) + 1))]
-        without = [deck != name for name in guards]
+        without = [deck != name for name in left_out]
         chooser = Chooser(table, seed)
-        boxed = bool(guards) and min(_boxed_share(table, use) for use in without) >= 0.5
+        boxed = bool(left_out) and min(_boxed_share(table, use) for use in without) >= 0.5
         whole = WholeLearner(table, rows, gram, chooser)
         cells = CellLearner(table, shelf, chooser, [*main, *without] if boxed else main, seed)
         whole_main = _stack([whole.fit(use) for use in main])
@@ -104,42 +113,42 @@ class Draft:
             cells=cell_main and _first(cell_main),
             fold_whole=fold_whole,
             fold_cells=cell_main and Linear(cell_main.weights[1:], cell_main.bias[1:]),
-            guard_decks=guards,
+            left_out_decks=left_out,
             eligible=len(eligible),
-            guard_whole=_stack(whole.guards(without)) if guards else None,
-            guard_cells=_stack([cells.fit(use) for use in without]) if boxed else None,
+            left_out_whole=_stack(whole.fit_each_without(without)) if left_out else None,
+            left_out_cells=_stack([cells.fit(use) for use in without]) if boxed else None,
             whole_out=np.einsum("ij,ij->i", rows, fold_whole.weights[fold]) + fold_whole.bias[fold],
             cell_out=np.full(len(fold), np.nan),
-        )._score_guards(rows)
+        )._score_left_out(rows)
 
-    def _score_guards(self, rows: Floats32) -> Draft:
-        """Score the firm photos of each guarded deck by the guard that left it out."""
-        if self.guard_whole is None:
+    def _score_left_out(self, rows: Floats32) -> Draft:
+        """Score the firm photos of each such deck by the model that left it out."""
+        if self.left_out_whole is None:
             return self
         deck = np.array(self.table.decks)
-        for k, name in enumerate(self.guard_decks):
+        for k, name in enumerate(self.left_out_decks):
             for place in np.flatnonzero((deck == name) & self.table.firm):
-                score = rows[place] @ self.guard_whole.weights[k] + self.guard_whole.bias[k]
-                self.guard_whole_out[int(place)] = float(score)
+                score = rows[place] @ self.left_out_whole.weights[k] + self.left_out_whole.bias[k]
+                self.left_out_whole_scores[int(place)] = float(score)
         return self
 
     def cell_models(self, place: int) -> tuple[Floats32, Floats] | None:
-        """The cell models that must score this photo: its fold's, and its deck's guard where it has one."""
+        """The cell models that must score this photo: its fold's, and the one without its deck."""
         if self.fold_cells is None:
             return None
         k = self.fold[place]
         weights, bias = self.fold_cells.weights[[k]], self.fold_cells.bias[[k]]
-        if self.guard_cells is not None and place in self.guard_whole_out:
-            g = self.guard_decks.index(self.table.decks[place])
-            weights = np.concatenate([weights, self.guard_cells.weights[[g]]])
-            bias = np.append(bias, self.guard_cells.bias[g])
+        if self.left_out_cells is not None and place in self.left_out_whole_scores:
+            g = self.left_out_decks.index(self.table.decks[place])
+            weights = np.concatenate([weights, self.left_out_cells.weights[[g]]])
+            bias = np.append(bias, self.left_out_cells.bias[g])
         return weights, bias
 
     def take_cell_scores(self, place: int, scores: Floats) -> None:
         """Scores of the models that `cell_models` named, in its order."""
         self.cell_out[place] = scores[0]
         if len(scores) > 1:
-            self.guard_cell_out[place] = float(scores[1])
+            self.left_out_cell_scores[place] = float(scores[1])
 
     def finish(self, recipe_sha: str) -> TagModel:
         """Blend, calibrate, promise and measure."""
@@ -160,7 +169,7 @@ class Draft:
             calibration=calibration,
             bands=present < calibrate.PLATT_FROM,
             promise=self._promise(),
-            guards=self._guards(),
+            leave_one_out=self._leave_one_out(),
             figures=self._figures(raw[firm], labels),
             present=present,
             absent=int(table.absent.sum()),
@@ -169,33 +178,35 @@ class Draft:
             positive_decks=len(table.decks_of(table.present)),
             boxed=sum(1 for p in np.flatnonzero(table.present) if table.boxes[p]),
             folds=self.folds,
-            fold_models=Guards(
+            fold_models=LeaveOneOutModels(
                 self.fold_whole, self.fold_cells, np.tile(blend, (len(self.fold_whole.bias), 1))
             ),
             held_out={
                 table.shas[p]: (float(raw[p]), float(table.present[p]), float(self.fold[p]))
                 for p in np.flatnonzero(firm)
             },
-            facts={"guard_decks": list(self.guard_decks)},
+            facts={"guard_decks": list(self.left_out_decks)},
         )
 
-    def _guards(self) -> Guards | None:
-        if self.guard_whole is None:
+    def _leave_one_out(self) -> LeaveOneOutModels | None:
+        if self.left_out_whole is None:
             return None
-        blend = blending.GUARD_WHOLE if self.guard_cells is None else blending.GUARD_BOTH
-        return Guards(self.guard_whole, self.guard_cells, np.tile(blend, (len(self.guard_decks), 1)))
+        blend = blending.LEAVE_ONE_OUT_WHOLE if self.left_out_cells is None else blending.LEAVE_ONE_OUT_BOTH
+        return LeaveOneOutModels(
+            self.left_out_whole, self.left_out_cells, np.tile(blend, (len(self.left_out_decks), 1))
+        )
 
     def _promise(self) -> Promise:
-        guards = self._guards()
-        if guards is None:
+        left_out = self._leave_one_out()
+        if left_out is None:
             return make_promise([np.zeros(1)] * self.eligible, self.miss_rate)
-        places = np.array(sorted(self.guard_whole_out), np.intp)
-        whole = np.array([self.guard_whole_out[int(p)] for p in places])
-        cells = np.array([self.guard_cell_out.get(int(p), np.nan) for p in places])
-        scores = blending.join(tuple(guards.blend[0]), whole, cells)
+        places = np.array(sorted(self.left_out_whole_scores), np.intp)
+        whole = np.array([self.left_out_whole_scores[int(p)] for p in places])
+        cells = np.array([self.left_out_cell_scores.get(int(p), np.nan) for p in places])
+        scores = blending.join(tuple(left_out.blend[0]), whole, cells)
         deck = np.array(self.table.decks)[places]
         present = self.table.present[places]
-        per_deck = [scores[(deck == name) & present] for name in self.guard_decks]
+        per_deck = [scores[(deck == name) & present] for name in self.left_out_decks]
         promise = make_promise(per_deck, self.miss_rate)
         negatives = scores[~present]
         if promise.threshold is None or not len(negatives):
@@ -216,11 +227,6 @@ class Draft:
                 float(measures.average_precision(self.cell_out[firm], labels)) if known else None
             ),
         )
-
-
-def _eligible(table: TagTable, deck: str) -> bool:
-    here = np.array([name == deck for name in table.decks])
-    return deck in table.complete and bool(table.counts[here].all())
 
 
 def _boxed_share(table: TagTable, use: NDArray[np.bool_]) -> float:

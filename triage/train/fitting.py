@@ -84,7 +84,7 @@ class Chooser:
 
 
 class WholeLearner:
-    """Whole vectors: logistic regression, and for the guards its least-squares form."""
+    """Whole vectors: logistic regression, and for the leave-one-out models its least-squares form."""
 
     def __init__(self, table: TagTable, rows: Floats32, gram: Floats32, chooser: Chooser) -> None:
         self.table, self.rows, self.chooser = table, rows, chooser
@@ -105,7 +105,7 @@ class WholeLearner:
         shift = prior_shift(self.table.targets[use], self.table.weights[use])
         return (duals.astype(np.float32) @ self.rows[places]).astype(np.float32), bias + shift
 
-    def guards(self, uses: Sequence[Mask]) -> list[tuple[Floats32, float]]:
+    def fit_each_without(self, uses: Sequence[Mask]) -> list[tuple[Floats32, float]]:
         """Weights and bias of the ridge fit to targets -1 and 1, one per mask.
 
         One inverse serves all: with B the inverse of the penalised inner products, leaving rows d out is

@@ -11,8 +11,10 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from triage.errors import Cancelled
+from triage.library.look_alikes import NO_GROUPS, DeckGroups
 from triage.train.cells import Shelf, cell_scores
 from triage.train.draft import Draft, too_few
+from triage.train.grouping import with_groups
 from triage.train.table import build_table
 from triage.train.types import TagModel, TooFew
 
@@ -39,6 +41,8 @@ def train_tags(
     progress: Progress | None = None,
     cancel: Cancel | None = None,
     previous: Mapping[str, TagModel] | None = None,
+    counted: Mapping[str, frozenset[str]] | None = None,
+    groups: DeckGroups = NO_GROUPS,
 ) -> dict[str, TagModel | TooFew]:
     """One model per tag, or what is missing for one.
 
@@ -52,6 +56,9 @@ def train_tags(
     promise_rate : bound on the share of a defective deck's positive photos in `unlikely`.
     seed : fixes every draw; the result does not depend on the order of photos or labels.
     previous : earlier models; decks keep their folds so that the two can be compared.
+    counted : by tag the decks that a promise counts (see `triage.label.pools`); by the labels' own times and
+        ways of asking where it is not given. Groups of look-alike decks go by the name of the group.
+    groups : decks that share look-alike photos and are one deck here.
 
     Raises
     ------
@@ -60,7 +67,8 @@ def train_tags(
     """
     spoken = sorted(labels, key=lambda label: (label.photo, label.tag, label.by, label.value))
     shelf = Shelf(vectors_of)
-    tables = {tag: build_table(tag, photos, spoken) for tag in tags}
+    photos = [(sha, groups.group(deck)) for sha, deck in photos]
+    tables = {tag: build_table(tag, photos, spoken, (counted or {}).get(tag)) for tag in tags}
     found: dict[str, TagModel | TooFew] = {
         tag: few for tag, table in tables.items() if (few := too_few(table)) is not None
     }
@@ -80,7 +88,7 @@ def train_tags(
             drafts.append(draft)
         _score_cells(drafts, shelf, progress, cancel)
         finished = pool.map(lambda draft: draft.finish(whole.recipe_sha), drafts)
-        found.update({model.tag: model for model in finished})
+        found.update({model.tag: with_groups(model, groups) for model in finished})
     if progress is not None:
         progress("train", len(left), len(left))
     return {tag: found[tag] for tag in tags}

@@ -8,12 +8,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput
+from triage.label.counting import counted_in_library
+from triage.library.look_alikes import deck_groups
 from triage.library.records import UNSORTED
 from triage.train.types import TagModel, TooFew, TrainingLabel
 
 if TYPE_CHECKING:
     from triage.batch import Cancel, Progress
     from triage.library import Library
+    from triage.library.look_alikes import DeckGroups
     from triage.train.compare import Compared
     from triage.train.types import VectorsOf
 
@@ -95,8 +98,10 @@ def train_library(
             "Label some photos first: deck-triage label ask --by NAME, or label read FILE.csv",
         )
     photos = [(photo.sha, photo.deck) for photo in library.photos() if photo.deck != UNSORTED]
+    groups = deck_groups(library)
+    counted = {tag: one.decks for tag, one in counted_in_library(library, wanted, groups).items()}
     previous = _previous(library)
-    data = _data_hash(photos, labels, wanted, promise_rate)
+    data = _data_hash(photos, labels, wanted, promise_rate, groups, counted)
     if keep is None and (same := _same_again(library, data)) is not None:
         return same
     shas = sorted({label.photo for label in labels if label.tag in wanted})
@@ -112,9 +117,11 @@ def train_library(
         progress=progress,
         cancel=cancel,
         previous={tag: one for tag, one in previous.items() if isinstance(one, TagModel)},
+        counted=counted,
+        groups=groups,
     )
     said_of = {tag: tag_json(models[tag], promise_rate) for tag in wanted}
-    compared = _compare(previous, models, dict(photos), vectors)
+    compared = _compare(previous, models, dict(photos), vectors, groups)
     kept = _better(previous, models, compared, keep)
     new = {**{tag: one for tag, one in previous.items() if tag not in wanted}, **kept}
     model = _store(library, new, {"tags": said_of, "data": data}, by)
@@ -124,7 +131,12 @@ def train_library(
 
 
 def _data_hash(
-    photos: list[tuple[str, str]], labels: list[TrainingLabel], tags: list[str], promise_rate: float
+    photos: list[tuple[str, str]],
+    labels: list[TrainingLabel],
+    tags: list[str],
+    promise_rate: float,
+    groups: DeckGroups,
+    counted: dict[str, frozenset[str]],
 ) -> str:
     """Return a hash of everything a training hangs on: photos, labels, tags, promise, recipe, version."""
     import hashlib
@@ -136,7 +148,21 @@ def _data_hash(
     from triage.version import __version__
 
     rows = sorted(json.dumps(asdict(label), sort_keys=True) for label in labels if label.tag in tags)
-    parts = [sorted(photos), rows, sorted(tags), promise_rate, default_recipe().sha, __version__, FORMAT]
+    ones = [
+        groups.members(),
+        sorted(groups.photos),
+        sorted((tag, sorted(one)) for tag, one in counted.items()),
+    ]
+    parts = [
+        sorted(photos),
+        rows,
+        sorted(tags),
+        promise_rate,
+        default_recipe().sha,
+        __version__,
+        FORMAT,
+        ones,
+    ]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
@@ -154,6 +180,7 @@ def _compare(
     models: dict[str, TagModel | TooFew],
     decks: dict[str, str],
     vectors: VectorsOf,
+    groups: DeckGroups,
 ) -> dict[str, Compared]:
     from triage.train.compare import compare_models
 
@@ -161,7 +188,7 @@ def _compare(
     for tag, new in models.items():
         old = previous.get(tag)
         if isinstance(old, TagModel) and isinstance(new, TagModel):
-            one = compare_models(old, new, decks, vectors)
+            one = compare_models(old, new, decks, vectors, groups=groups)
             if one is not None:
                 found[tag] = one
     return found

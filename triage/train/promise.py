@@ -1,8 +1,20 @@
 r"""The promise about the pile `unlikely`: jackknife-minmax conformal risk control over decks with the defect.
 
-**Setting.** D_1..D_n are the eligible decks with the defect (every photo of the deck answered for the tag, by
-labels that the machine did not choose), D_{n+1} the next deck with the defect; given everything else (decks
-without the defect, other labels) the n + 1 are exchangeable. A is the whole way from labelled decks to a
+**Setting.** D_1..D_n are the eligible decks with the defect, D_{n+1} the next deck with the defect; given
+everything else (decks without the defect, other labels) the n + 1 are exchangeable. Decks that share
+look-alike photos are one deck (`triage.library.look_alikes`): a copy of a training deck is not new.
+
+**Which decks are eligible.** Whether a deck counts must not depend on how hard it is, else the n + 1 are not
+exchangeable. `triage.label.pools` takes the decks in pools. Let P be the decks that stood unanswered when a
+machine's order first chose among them, and R in P the decks drawn by hashes at that moment, before the order
+showed anything. (1) Decks answered before any machine's order chose among them were taken in an order that no
+model made. (2) R is independent of P's photos and labels, so its decks are exchangeable with new ones; it
+counts once all of R is answered, hence as the whole R or not at all, and which part of it is answered first
+changes nothing. (3) All of P counts once all of P is answered: a set that the machine did not choose. Any
+other part of P is what some order reached or left over, so its membership depends on the scores, and it never
+counts. Leaving out decks for a label's unknown time or order is by the file that it came from, not by the
+photo. What remains assumed: that people do not decide how far to go on by how hard the decks were.
+ A is the whole way from labelled decks to a
 score, tuning included, and is symmetric in its decks. Write s_{-ij} for the score of A without the decks i
 and j, and
 
@@ -31,8 +43,10 @@ cross-validation form (Cohen, Park, Simeone, Shamai, arXiv 2401.11974) with one 
 criterion makes it need 1/alpha - 1 decks: 9, 19, 49 for 10, 5, 2 %.
 
 **What it is not.** It holds on average over decks, one tag at a time; it says nothing of several tags
-together or of one deck. Decks without the defect have no positive photo to miss: counting them as zero loss
-would divide the misses by decks that cannot miss.
+together or of one deck. A photo answered `unclear` counts as answered and never as a positive one: the
+promise is about photos that a person called `present`, not about defects too faint to be called. Decks
+without the defect have no positive photo to miss: counting them as zero loss would divide the misses by
+decks that cannot miss.
 """
 
 from __future__ import annotations
@@ -84,6 +98,7 @@ def too_few_decks(miss_rate: float, eligible: int, missing: int) -> str:
     """Why a promise cannot be made yet, and what is needed."""
     more = "deck" if missing == 1 else "decks"
     return (
-        f"{missing} more {more} with the defect and every photo answered in an order that the machine did "
-        f"not choose: there are {eligible}, a miss rate of {miss_rate:.0%} needs {decks_needed(miss_rate)}."
+        f"{missing} more {more} with the defect and every photo answered, drawn at random or in an order "
+        f"that the machine did not choose: there are {eligible}, a miss rate of {miss_rate:.0%} needs "
+        f"{decks_needed(miss_rate)}."
     )

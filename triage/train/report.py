@@ -31,6 +31,8 @@ def tag_json(model: TagModel | TooFew, promise_rate: float = 0.05) -> dict[str, 
             "missing_present": model.missing_present,
             "missing_absent": model.missing_absent,
             "why_not": model.why,
+            "look_alike_decks": [],
+            "look_alike_share": 0.0,
         }
     return {
         "present": model.present,
@@ -42,4 +44,6 @@ def tag_json(model: TagModel | TooFew, promise_rate: float = 0.05) -> dict[str, 
         "missing_present": 0,
         "missing_absent": 0,
         "why_not": None,
+        "look_alike_decks": model.facts.get("look_alike_decks", []),
+        "look_alike_share": model.facts.get("look_alike_share", 0.0),
     }

@@ -1,4 +1,4 @@
-"""What a model says about a photo: raw score, probability, the largest guard score, and where."""
+"""What a model says about a photo: raw score, probability, the largest leave-one-out score, and where."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def score(model: TagModel, vectors: PhotoVectors, rows: Floats32 | None = None) 
 
     rows : the photo's cells as numbers, (n_cells, C), where they are at hand already.
 
-    The guards are asked only where their word counts: under a promise that holds, below `likely`.
+    The leave-one-out models are asked only where they count: under a promise that holds, below `likely`.
 
     Raises
     ------
@@ -39,18 +39,18 @@ def score(model: TagModel, vectors: PhotoVectors, rows: Floats32 | None = None) 
     rows = vectors.cells_float() if rows is None else rows
     raw = float(blended(model.whole, model.cells, np.array([model.blend]), vectors, rows)[0])
     chance = float(apply(model.calibration, np.array([raw]))[0])
-    guard = None
+    left_out = None
     if model.promise.holds and chance < LIKELY_FROM:
-        guard = guard_score(model, vectors, rows)
-    return Score(raw, chance, where(model, vectors, rows), guard)
+        left_out = leave_one_out_score(model, vectors, rows)
+    return Score(raw, chance, where(model, vectors, rows), left_out)
 
 
-def guard_score(model: TagModel, vectors: PhotoVectors, rows: Floats32 | None = None) -> float | None:
+def leave_one_out_score(model: TagModel, vectors: PhotoVectors, rows: Floats32 | None = None) -> float | None:
     """The largest score of the models that each left one deck out; None where there are none."""
-    if model.guards is None:
+    if model.leave_one_out is None:
         return None
-    guards = model.guards
-    return float(np.max(blended(guards.whole, guards.cells, guards.blend, vectors, rows)))
+    left_out = model.leave_one_out
+    return float(np.max(blended(left_out.whole, left_out.cells, left_out.blend, vectors, rows)))
 
 
 def blended(

@@ -19,7 +19,7 @@ import numpy as np
 
 from triage.errors import Damaged
 from triage.library.store import write_whole
-from triage.train.types import Calibration, Figures, Guards, Linear, Promise, TagModel, TooFew
+from triage.train.types import Calibration, Figures, LeaveOneOutModels, Linear, Promise, TagModel, TooFew
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -149,14 +149,14 @@ def _arrays(model: TagModel) -> dict[str, NDArray[Any]]:
         if part is not None:
             found[f"{name}_weights"] = np.asarray(part.weights, np.float32)
             found[f"{name}_bias"] = np.asarray(part.bias, np.float64)
-    for name, group in zip(_BLENDS, (model.fold_models, model.guards), strict=True):
+    for name, group in zip(_BLENDS, (model.fold_models, model.leave_one_out), strict=True):
         if group is not None:
             found[name] = np.asarray(group.blend, np.float64)
     return found
 
 
 def _parts(model: TagModel) -> dict[str, Linear | None]:
-    folds, guards = model.fold_models, model.guards
+    folds, left_out = model.fold_models, model.leave_one_out
     return dict(
         zip(
             _PARTS,
@@ -165,8 +165,8 @@ def _parts(model: TagModel) -> dict[str, Linear | None]:
                 model.cells,
                 folds.whole if folds else None,
                 folds.cells if folds else None,
-                guards.whole if guards else None,
-                guards.cells if guards else None,
+                left_out.whole if left_out else None,
+                left_out.cells if left_out else None,
             ),
             strict=True,
         )
@@ -197,11 +197,11 @@ def _model(entry: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> TagM
         key = f"{number}/{name}_weights"
         return Linear(arrays[key], arrays[f"{number}/{name}_bias"]) if key in arrays else None
 
-    def group(name: str) -> Guards | None:
+    def group(name: str) -> LeaveOneOutModels | None:
         whole = part(f"{name}_whole")
         if whole is None:
             return None
-        return Guards(whole, part(f"{name}_cells"), arrays[f"{number}/{name}_blend"])
+        return LeaveOneOutModels(whole, part(f"{name}_cells"), arrays[f"{number}/{name}_blend"])
 
     whole = part("whole")
     if whole is None:
@@ -218,6 +218,6 @@ def _model(entry: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> TagM
         },
         whole=whole,
         cells=part("cells"),
-        guards=group("guard"),
+        leave_one_out=group("guard"),
         fold_models=group("fold"),
     )

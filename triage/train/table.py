@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from triage.errors import BadInput
-from triage.library.records import PROMISE_COUNTS
+from triage.label.pools import Answer, counted_decks
+from triage.library.records import MACHINE_ORDERS, UNKNOWN_ORDER
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -39,8 +40,7 @@ class TagTable:
     weights : (n,) in (0, 1].
     firm : (n,) whether the photo counts in figures: answered present or absent.
     boxes : (n,) places given for `present`, else those given for `unclear`.
-    counts : (n,) whether every label on the photo was asked in a way that a promise counts.
-    complete : decks of which every photo was answered for the tag.
+    counted : decks that a promise counts, see `triage.label.pools`.
     """
 
     tag: str
@@ -50,8 +50,7 @@ class TagTable:
     weights: Floats
     firm: NDArray[np.bool_]
     boxes: tuple[tuple[Box, ...], ...]
-    counts: NDArray[np.bool_]
-    complete: frozenset[str]
+    counted: frozenset[str]
 
     @property
     def present(self) -> NDArray[np.bool_]:
@@ -73,13 +72,33 @@ class TagTable:
         return sorted({deck for deck, here in zip(self.decks, mask, strict=True) if here})
 
 
-def build_table(tag: str, photos: Sequence[tuple[str, str]], labels: Iterable[TrainingLabel]) -> TagTable:
+def answers_of(labels: Iterable[TrainingLabel]) -> list[Answer]:
+    """Return one tag's training labels as answers; one without a time is not known."""
+    return [
+        Answer(
+            one.photo,
+            one.at,
+            by_machine=one.asked_by in MACHINE_ORDERS,
+            blind=one.asked_by != "machine",
+            known=bool(one.at) and one.asked_by != UNKNOWN_ORDER,
+        )
+        for one in labels
+    ]
+
+
+def build_table(
+    tag: str,
+    photos: Sequence[tuple[str, str]],
+    labels: Iterable[TrainingLabel],
+    counted: frozenset[str] | None = None,
+) -> TagTable:
     """Put the labels of one tag together, one row a photo.
 
     Parameters
     ----------
     photos : (sha, deck) of every photo of the library, labelled or not.
     labels : labels of any tags; those of photos that are not in `photos` are left out.
+    counted : decks that a promise counts; by the labels alone where it is not given.
 
     Raises
     ------
@@ -94,8 +113,9 @@ def build_table(tag: str, photos: Sequence[tuple[str, str]], labels: Iterable[Tr
             by_photo[label.photo].append(label)
     shas = sorted(by_photo)
     merged = [_merge(by_photo[sha]) for sha in shas]
-    counts = [all(label.asked_by in PROMISE_COUNTS for label in by_photo[sha]) for sha in shas]
-    open_decks = {deck for sha, deck in deck_of.items() if sha not in by_photo}
+    if counted is None:
+        answers = answers_of(label for sha in shas for label in by_photo[sha])
+        counted = counted_decks(deck_of, answers).decks
     decks = tuple(deck_of[sha] for sha in shas)
     return TagTable(
         tag=tag,
@@ -105,8 +125,7 @@ def build_table(tag: str, photos: Sequence[tuple[str, str]], labels: Iterable[Tr
         weights=np.array([row[1] for row in merged], float),
         firm=np.array([row[2] for row in merged], bool),
         boxes=tuple(row[3] for row in merged),
-        counts=np.array(counts, bool),
-        complete=frozenset(set(decks) - open_decks),
+        counted=counted,
     )
 
 

@@ -73,11 +73,12 @@ class Promise:
     ----------
     miss_rate : promised bound on the expected share of a defective deck's positive photos put in `unlikely`.
     holds : whether the promise is made.
-    threshold : a photo may be `unlikely` only when the largest guard score is below it; null without promise.
+    threshold : a photo may be `unlikely` only when its largest leave-one-out score is below it; null where
+        nothing is promised.
     eligible_positive_decks : decks with the defect, fully answered by labels that the machine did not choose.
     missing : how many more such decks the promise needs.
     why_not : one sentence where it does not hold, else empty.
-    spared : share of the labelled negative photos that would be `unlikely`, each deck judged by guards that
+    spared : share of the labelled negative photos that would be `unlikely`, each deck judged by models that
         did not see it; null where nothing can be said.
     """
 
@@ -149,7 +150,7 @@ class Calibration:
 
 
 @dataclass(frozen=True, eq=False)
-class Guards:
+class LeaveOneOutModels:
     """The models that each leave one eligible positive deck out; the promise rests on them.
 
     Attributes
@@ -180,7 +181,7 @@ class TagModel:
     folds : deck to fold, the fold models never saw the fold's decks.
     fold_models : one model per fold, blended like the main one.
     held_out : photo to (raw score by the fold's model, 1 present or 0 absent).
-    facts : what else is told; ``guard_decks`` names the deck that each guard left out, in their order.
+    facts : what else is told; ``guard_decks`` names the deck that each leave-one-out model left out.
     """
 
     tag: str
@@ -191,7 +192,7 @@ class TagModel:
     calibration: Calibration
     bands: bool
     promise: Promise
-    guards: Guards | None
+    leave_one_out: LeaveOneOutModels | None
     figures: Figures
     present: int
     absent: int
@@ -200,7 +201,7 @@ class TagModel:
     positive_decks: int
     boxed: int
     folds: Mapping[str, int] = field(default_factory=dict)
-    fold_models: Guards | None = None
+    fold_models: LeaveOneOutModels | None = None
     held_out: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     facts: Mapping[str, Any] = field(default_factory=dict)
 
@@ -233,10 +234,11 @@ class Score:
     raw : blended linear score, on the scale of log odds.
     probability : calibrated, in [0, 1].
     where : at most three boxes, best first, from the exact linear weights on cells.
-    guard : largest score of the guard models; None where no promise was made or the photo is `likely`.
+    leave_one_out : largest score of the leave-one-out models; None without a promise, or where the photo is
+        `likely`.
     """
 
     raw: float
     probability: float
     where: tuple[Box, ...]
-    guard: float | None = None
+    leave_one_out: float | None = None

@@ -86,7 +86,8 @@ def _at(ask: RequestContext, wish: Wish, run: list[Question], place: int) -> dic
     one = run[place]
     photo = photo_of(ask.library, one.photo.sha)
     item = whole_item(ask, photo, tag=one.tag)
-    if wish.order == SECOND:
+    blind = wish.order == SECOND or one.asked_by == "random"
+    if blind:
         _blind(item)
     where = urlencode({"order": wish.order, "deck": wish.deck, "tag": wish.tag})
     return {
@@ -98,8 +99,8 @@ def _at(ask: RequestContext, wish: Wish, run: list[Question], place: int) -> dic
             "total": len(run),
             "next": f"queue/next?{where}",
             "done": f"queue?{where}",
-            "blind": wish.order == SECOND,
-            "machine": wish.order not in (SECOND, AUDIT, "deck", "taken"),
+            "blind": blind,
+            "machine": not blind and wish.order not in (AUDIT, "deck", "taken"),
         },
     }
 

@@ -1,0 +1,57 @@
+"""Which decks of a library a promise counts, tag by tag (the rule is `triage.label.pools`)."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+from triage.label.pools import Answer, Counted, Draw, counted_decks
+from triage.library.answer_times import AnswerTime, answer_times, arrivals
+from triage.library.records import MACHINE_ORDERS, UNKNOWN_ORDER, UNSORTED
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.library.look_alikes import DeckGroups
+
+POOL_BEGUN = "pool-begun"
+"""Event: a machine's order began to choose among decks of a tag, and which were drawn at random."""
+
+
+def counted_in_library(library: Library, tags: Collection[str], groups: DeckGroups) -> dict[str, Counted]:
+    """Return the counted decks (by the names of their groups) of each tag."""
+    deck_of = {photo.sha: groups.group(photo.deck) for photo in library.photos() if photo.deck != UNSORTED}
+    said, came, draws = answer_times(library, tags), arrivals(library), draws_of(library)
+    return {
+        tag: counted_decks(
+            deck_of,
+            [_answer(one) for one in said.get(tag, ())],
+            arrived=came,
+            draws=[
+                Draw(one.at, tuple(sorted({groups.group(deck) for deck in one.decks})))
+                for one in draws.get(tag, ())
+            ],
+        )
+        for tag in tags
+    }
+
+
+def draws_of(library: Library) -> dict[str, list[Draw]]:
+    """Return the random draws on record, by tag."""
+    found: dict[str, list[Draw]] = {}
+    for event in library.statements(POOL_BEGUN):
+        found.setdefault(str(event.payload["tag"]), []).append(
+            Draw(event.recorded_at, tuple(event.payload["drawn"]))
+        )
+    return found
+
+
+def _answer(one: AnswerTime) -> Answer:
+    """An undone label is no answer any more, but the machine's order that it came from still chose."""
+    return Answer(
+        one.photo,
+        one.at,
+        by_machine=one.asked_by in MACHINE_ORDERS or one.saw_machine,
+        blind=not (one.saw_machine or one.undone or one.asked_by == "machine"),
+        foreign=one.from_file,
+        known=one.at_known and one.asked_by != UNKNOWN_ORDER,
+    )

@@ -1,0 +1,103 @@
+"""When each photo was answered for a tag, in which order it was asked, and when it came into the library."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from sqlalchemy import and_, func, select
+
+from triage.library.tables import event, label, placing
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from triage.library.library import Library
+
+
+@dataclass(frozen=True)
+class AnswerTime:
+    """One label row, undone ones too.
+
+    Attributes
+    ----------
+    photo, asked_by, saw_machine : as of the label.
+    at : when it was said, in UTC: by the log for words given here, by the file for words from a file.
+    from_file : whether it was read from a file.
+    at_known : false for a word from a file that states no time with a zone.
+    undone : whether it was taken back.
+    """
+
+    photo: str
+    asked_by: str
+    saw_machine: bool
+    at: str
+    from_file: bool
+    at_known: bool
+    undone: bool
+
+
+def answer_times(library: Library, tags: Collection[str]) -> dict[str, list[AnswerTime]]:
+    """Return every label row of some tags, by tag."""
+    query = (
+        select(
+            label.c.photo,
+            label.c.tag,
+            label.c.asked_by,
+            label.c.saw_machine,
+            label.c.row_hash,
+            label.c.undone,
+            event.c.at,
+            event.c.recorded_at,
+        )
+        .join(event, and_(event.c.log_id == label.c.log_id, event.c.seq == label.c.seq))
+        .where(label.c.tag.in_(sorted(tags)))
+    )
+    found: dict[str, list[AnswerTime]] = defaultdict(list)
+    with library.read() as connection:
+        for row in connection.execute(query.execution_options(yield_per=5000)):
+            from_file = row.row_hash is not None
+            stated = _utc(row.at) if from_file and row.at != row.recorded_at else None
+            if stated is not None and stated > row.recorded_at:
+                stated = None  # no word is given after it was recorded: that clock was wrong
+            found[row.tag].append(
+                AnswerTime(
+                    row.photo,
+                    row.asked_by,
+                    row.saw_machine,
+                    stated or row.recorded_at,
+                    from_file,
+                    not from_file or stated is not None,
+                    row.undone,
+                )
+            )
+    return found
+
+
+def _utc(text: str) -> str | None:
+    """Return a time in UTC as the log writes it, or null where it names no zone."""
+    try:
+        time = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return None if time.tzinfo is None else time.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def arrivals(library: Library) -> dict[str, str]:
+    """Return when each photo was first placed."""
+    query = (
+        select(placing.c.sha, func.min(event.c.recorded_at).label("first"))
+        .join(event, and_(event.c.log_id == placing.c.log_id, event.c.seq == placing.c.seq))
+        .group_by(placing.c.sha)
+    )
+    with library.read() as connection:
+        return {row.sha: row.first for row in connection.execute(query)}
+
+
+def placed_since(library: Library, lamport: int) -> bool:
+    """Say whether a photo was placed or moved after a moment of the log."""
+    query = select(placing.c.sha).where(placing.c.lamport > lamport).limit(1)
+    with library.read() as connection:
+        return connection.execute(query).first() is not None
