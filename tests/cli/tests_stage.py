@@ -46,6 +46,7 @@ def _card(folder: Path) -> None:
                 exif={271: "Invented", 272: "Phone", "taken_at": f"2026:05:04 10:{number}:00"},
             )
     draw_photo(folder / "IMG_0412.jpg", seed=999)
+    (folder / "day.csv").write_text("name,time\nD-17,2026-05-04T10:00\n")
     with zipfile.ZipFile(folder / "card.zip", "w") as archive:
         for path in sorted((folder / "card").rglob("*.jpg")):
             archive.write(path, path.relative_to(folder / "card"))

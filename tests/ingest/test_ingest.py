@@ -51,8 +51,12 @@ def test_two_folders_of_one_name_in_one_run_are_not_merged(library, photo_maker,
     for side, seed in (("north", 1), ("south", 2)):
         photo_maker(tmp_path / side / "D-30" / f"{side}.jpg", seed=500 + seed)
     result = ingest(library, [tmp_path / "north", tmp_path / "south"], by="ann", engine="here")
-    assert [one["name"] for one in result.added] == ["north.jpg"]
-    assert len(result.set_aside) == 1
+    assert {one["name"]: one["deck"] for one in result.added} == {
+        "north.jpg": "D-30",
+        "south.jpg": "unsorted",
+    }
+    assert [photo.name for photo in library.photos("D-30")] == ["north.jpg"]
+    assert len(result.set_aside) == len(result.questions) == 1
 
 
 def test_positions_far_apart_are_set_aside_with_a_question(library, photo_maker, tmp_path):

@@ -8,6 +8,8 @@ from typing import Any
 from triage.assess.cache.lines import open_by_deck
 from triage.assess.evidence import promise_words
 from triage.label.pool_draws import drawn_decks, drawn_words
+from triage.ingest.questions import left_out
+from triage.ingest.questions import open_questions as waiting_questions
 from triage.library import Library
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED
@@ -44,6 +46,10 @@ def status_of(library: Library) -> dict[str, Any]:
         "decks": len(decks),
         "photos": photos + waiting,
         "waiting": waiting,
+        "questions": [one.to_json() for one in waiting_questions(library)],
+        "set_aside": [
+            {"id": one.id, "file": one.file, "reason": one.reason, "at": one.at} for one in left_out(library)
+        ],
         "labels": labels,
         "unreviewed": unreviewed,
         "model": model,

@@ -7,6 +7,8 @@ from typing import Any
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say
 
+_SHOWN = 10
+
 
 @named("status")
 @library_option
@@ -31,4 +33,16 @@ def command(library_path: Path | None, as_json: bool) -> Any:
         say(waiting)
     for line in drawn:
         say(line)
+    for question in status["questions"][:_SHOWN]:
+        proposed = f" Proposed: {question['proposal']}." if question["proposal"] else ""
+        say(f"  {question['id']}  {question['reason']}{proposed}")
+    for one in status["set_aside"][:_SHOWN]:
+        say(f"  {one['id']}  set aside: {one['file']}: {one['reason']}")
+    more = sum(max(0, len(status[what]) - _SHOWN) for what in ("questions", "set_aside"))
+    if more:
+        say(f"  ... and {more} more: deck-triage decks questions -L {path}")
+    if status["questions"]:
+        say(f"Answer as proposed: deck-triage decks answer ID -L {path} --by NAME; or with --deck DECK.")
+    if status["set_aside"]:
+        say(f"Strike a file off the list: deck-triage decks answer ID --seen -L {path} --by NAME")
     say(f"Next: {status['next']}")

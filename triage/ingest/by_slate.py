@@ -1,24 +1,30 @@
 """Ingest of photos that come in one heap: the cards in them say which deck they belong to.
 
 Every photo is looked at for a card and read for its time; the walk is sorted as a whole
-(`triage.slate.sorting`). What the cards do not decide goes to the deck `unsorted`, is listed with its
-reason, and a person moves it; nothing is guessed. The reason of every decision is kept with the placing.
+(`triage.slate.sorting`). What the cards do not decide waits at no deck, is listed with its reason, and time
+and place propose a deck for it, which a person accepts or not. The reason of every decision is kept with the
+placing.
 """
 
 from __future__ import annotations
 
+import hashlib
 import shutil
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path, PurePosixPath
 
 from triage.batch import Cancel, Ok, Progress, map_items
-from triage.errors import BadInput
-from triage.ingest.collect import SetAside, SourceFile, collect
+from triage.errors import BadInput, BadPhoto
+from triage.ingest.collect import SourceFile, collect
 from triage.ingest.exif import ExifFacts, read_exif
 from triage.ingest.ingest import IngestResult, check_visit
-from triage.ingest.ingest import _Run as Run
+from triage.ingest.questions import Question, question_id
+from triage.ingest.run import Run
+from triage.ingest.sightings import Sighting, at_deck, sighting
+from triage.ingest.walk import Why, sort_by_walk
 from triage.library import Library
 from triage.library.records import UNSORTED
 from triage.slate.card import Card
@@ -40,8 +46,8 @@ class Look:
 class Looked:
     """What sorting needs of a file."""
 
-    phone: str
-    taken_at: str | None
+    sha: str
+    exif: ExifFacts
     card: Card | None
     unclear: str | None
 
@@ -51,18 +57,20 @@ def look(task: Look) -> Looked:
     from triage.imaging import open_upright
     from triage.slate.read import read_card
 
-    path = task.offered.path
-    seen = read_card(open_upright(path).rgb, task.library_id)
-    exif = read_exif(path)
-    phone = _phone(exif, task.offered.name)
+    try:
+        data = task.offered.path.read_bytes()
+    except OSError as error:
+        raise BadPhoto(f"cannot be read: {error.strerror or error}") from error
+    seen = read_card(open_upright(data).rgb, task.library_id)
+    sha, exif = hashlib.sha256(data).hexdigest(), read_exif(data)
     if seen is None:
-        return Looked(phone, exif.taken_at, None, None)
+        return Looked(sha, exif, None, None)
     problem = seen.problem
     if problem is not None and problem.kind != "mirrored":
-        return Looked(phone, exif.taken_at, None, problem.sentence)
+        return Looked(sha, exif, None, problem.sentence)
     if seen.card is None:
-        return Looked(phone, exif.taken_at, None, "a card is seen but cannot be read")
-    return Looked(phone, exif.taken_at, seen.card, None)
+        return Looked(sha, exif, None, "a card is seen but cannot be read")
+    return Looked(sha, exif, seen.card, None)
 
 
 def _phone(exif: ExifFacts, name: str) -> str:
@@ -92,25 +100,19 @@ def ingest_by_slate(
     run = Run(library, by, UNSORTED, given_visit, engine, dask, dry_run, progress, cancel)
     scratch = library.path / "cache" / "unpacked"
     try:
-        offered = list(_offered(run, collect([Path(path) for path in paths], UNSORTED, scratch)))
+        offered = run.offered(collect([Path(path) for path in paths], UNSORTED, scratch))
         if not offered and not run.result.set_aside:
             shown = ", ".join(str(path) for path in paths)
             raise BadInput(f"There are no photos in {shown}.", "Name a folder, a zip or photo files.")
         placed, blind = _decide(run, offered)
         _take(run, _sorted_out(run, offered, placed, blind), given_visit)
         _say_blind(run, blind)
+        _ask(run, offered, placed)
+        run.remember()
     finally:
         run.close()
         shutil.rmtree(scratch, ignore_errors=True)
     return run.result
-
-
-def _offered(run: Run, items: Iterable[SourceFile | SetAside]) -> Iterable[SourceFile]:
-    for one in items:
-        if isinstance(one, SetAside):
-            run.result.set_aside.append(one)
-        else:
-            yield one
 
 
 def _decide(run: Run, offered: Sequence[SourceFile]) -> tuple[dict[str, Placed], dict[str, SourceFile]]:
@@ -124,7 +126,7 @@ def _decide(run: Run, offered: Sequence[SourceFile]) -> tuple[dict[str, Placed],
     again, blind = _looked(run, [Look(one, run.library.id) for one in failed])
     photos += again
     for one in blind:
-        exif = read_exif(one.path)
+        exif = _exif_of(run, one)
         name = PurePosixPath(one.name).name
         photos.append(
             WalkPhoto(str(one.path), _phone(exif, one.name), name, exif.taken_at, unclear=NOT_LOOKED_AT)
@@ -148,7 +150,9 @@ def _looked(run: Run, tasks: Sequence[Look]) -> tuple[list[WalkPhoto], list[Sour
         if isinstance(outcome, Ok):
             seen = outcome.value
             name = PurePosixPath(one.name).name
-            photos.append(WalkPhoto(str(one.path), seen.phone, name, seen.taken_at, seen.card, seen.unclear))
+            run.read[one.path] = (seen.sha, seen.exif)
+            phone, taken_at = _phone(seen.exif, one.name), seen.exif.taken_at
+            photos.append(WalkPhoto(str(one.path), phone, name, taken_at, seen.card, seen.unclear))
         else:
             failed.append(one)
     return photos, failed
@@ -160,6 +164,42 @@ def _say_blind(run: Run, blind: Mapping[str, SourceFile]) -> None:
     for one in blind.values():
         if one.name in taken:
             run.aside(one, f"{NOT_LOOKED_AT}: placed at '{UNSORTED}', put it right with move")
+
+
+def _exif_of(run: Run, one: SourceFile) -> ExifFacts:
+    """Return what a file says about itself, read once for each file."""
+    if one.path not in run.read:
+        try:
+            data = one.path.read_bytes()
+        except OSError:
+            return ExifFacts()
+        run.read[one.path] = (hashlib.sha256(data).hexdigest(), read_exif(data))
+    return run.read[one.path][1]
+
+
+def _ask(run: Run, offered: Sequence[SourceFile], placed: Mapping[str, Placed]) -> None:
+    """Ask about the photos that no card decided, with the deck that time and place propose."""
+    waiting = {str(row["name"]): str(row["photo"]) for row in run.result.added if row["deck"] == UNSORTED}
+    if not waiting:
+        return
+    found = sort_by_walk(_sightings(run, offered, placed), taken=set(run.library.decks()))
+    proposed = {key: doubt.proposal for doubt in found.doubts for key in doubt.keys} | dict(found.decks)
+    groups: dict[str | None, list[str]] = defaultdict(list)
+    for one in offered:
+        if one.name in waiting:
+            groups[proposed.get(str(one.path))].append(waiting[one.name])
+    for proposal, shas in groups.items():
+        question = Question(question_id(Why.NO_CARD, shas), Why.NO_CARD, tuple(shas), proposal)
+        run.result.questions.append(question)
+    if not run.result.dry_run:
+        run.library.say_many([one.draft(run.by) for one in run.result.questions])
+
+
+def _sightings(run: Run, offered: Sequence[SourceFile], placed: Mapping[str, Placed]) -> Iterator[Sighting]:
+    for one in offered:
+        exif, decision = _exif_of(run, one), placed.get(str(one.path))
+        seen = sighting(str(one.path), f"{one.root}/{one.name}", exif.taken_at, exif.camera, exif.private)
+        yield at_deck(seen, decision.deck) if decision is not None and decision.deck else seen
 
 
 def _sorted_out(

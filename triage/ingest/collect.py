@@ -1,7 +1,6 @@
-"""Which files are offered: folders, single files and zips, with the deck and the name each one gets.
+"""Which files are offered: folders, single files and zips, with the folders that lead to each photo.
 
-The deck is the folder right below the given path that holds the photo; photos that lie in the given
-folder itself belong to a deck of that folder's name. The name is the path below the deck's folder.
+What the folders say about the deck is read by `folders`; a photo's name is its path below the deck's folder.
 """
 
 from __future__ import annotations
@@ -12,11 +11,12 @@ import re
 import stat
 import unicodedata
 import zipfile
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from triage.errors import BadInput
+from triage.ingest.folders import Says, read_folders
 
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".jpe", ".png", ".heic", ".heif", ".hif", ".webp", ".tif", ".tiff")
 _QUIET = (".ds_store", "thumbs.db", "desktop.ini")
@@ -29,7 +29,11 @@ _BAD_NAME = "its name is not valid UTF-8; rename it and ingest it again"
 
 @dataclass(frozen=True)
 class SourceFile:
-    """A photo file that is offered: where it lies, deck and name it would get, where it came from, why."""
+    """A photo file that is offered: where it lies, deck and name it would get, where it came from, why.
+
+    `root` is the name of the folder that was given, `parts` are the folders below it that lead to the photo.
+    `deck` is empty where nothing names one.
+    """
 
     path: Path
     deck: str
@@ -37,6 +41,9 @@ class SourceFile:
     origin: str
     shown: str
     why: str | None = None
+    root: str = ""
+    parts: tuple[str, ...] = ()
+    says: Says = Says.TOLD
 
 
 @dataclass(frozen=True)
@@ -138,13 +145,35 @@ def _file(
     if path.suffix.lower() not in PHOTO_SUFFIXES:
         return SetAside(shown, _not_a_photo(path.suffix.lower()))
     parts = path.relative_to(root).parts if path.is_relative_to(root) else (path.name,)
-    if deck is not None:
-        place, name, parent = deck, "/".join(parts), root
-    elif len(parts) > 1:
-        place, name, parent = parts[0], "/".join(parts[1:]), root / parts[0]
-    else:
-        place, name, parent = root_name, parts[0], root
-    return SourceFile(path, clean_name(place), clean_name(name), origin or str(parent), shown)
+    folders = tuple(clean_name(part) for part in parts[:-1])
+    name = "/".join((*folders, clean_name(parts[-1])))
+    return SourceFile(
+        path, deck or "", name, origin or str(root), shown, root=clean_name(root_name), parts=folders
+    )
+
+
+def by_folders(
+    items: Sequence[SourceFile], level: int | None = None, *, nothing: bool = False
+) -> list[SourceFile]:
+    """Return the files with the deck that their folders name, and their names below that deck's folder.
+
+    With `level` the folder so many steps below the given one is the deck; with `nothing` no folder is.
+    """
+    lots = read_folders(((one.root, one.parts) for one in items), level)
+    several = len({(one.origin, one.root) for one in items}) > 1
+    found = []
+    for one in items:
+        lot = lots[one.root, one.parts]
+        file = PurePosixPath(one.name).name
+        if nothing or lot.says is Says.NOTHING:
+            above = (one.root, *one.parts) if several else one.parts
+            found.append(replace(one, deck="", says=Says.NOTHING, name="/".join((*above, file))))
+            continue
+        depth = len(one.parts) - len(lot.inside)
+        origin = "/".join((one.origin, *one.parts[:depth])).replace("!/", "!", 1)
+        name = "/".join((*lot.inside, file))
+        found.append(replace(one, deck=clean_name(lot.deck), says=lot.says, name=name, origin=origin))
+    return found
 
 
 def _not_a_photo(suffix: str) -> str:
@@ -172,10 +201,7 @@ def _zip(path: Path, deck: str | None, scratch: Path) -> Iterator[SourceFile | S
         if isinstance(one, SetAside):
             yield one
             continue
-        flat = deck is None and one.deck == target.name
-        yield SourceFile(
-            one.path, root_name if flat else one.deck, one.name, f"{path.resolve()}!{one.deck}", one.shown
-        )
+        yield replace(one, root=root_name, origin=f"{path.resolve()}!")
 
 
 def _unpack(archive: zipfile.ZipFile, path: Path, target: Path) -> Iterator[SetAside]:

@@ -12,9 +12,9 @@ import re
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 _TIME = re.compile(r"(\d{4})[:-](\d\d)[:-](\d\d)[ T](\d\d):(\d\d):(\d\d)")
 _ZONE = re.compile(r"[+-](0\d|1[0-4]):[0-5]\d|Z")
@@ -32,6 +32,8 @@ _SERIALS = (
     "MakerNote SerialNumber",
 )
 _MAX_TEXT = 120
+NO_PLACE_DEG = 1e-4
+"""A position within so many degrees of 0, 0 (11 m, in the open sea) is a phone's way of having none."""
 
 
 @dataclass(frozen=True)
@@ -49,9 +51,9 @@ class ExifFacts:
     private: Mapping[str, Any] = field(default_factory=dict)
 
 
-def read_exif(path: Path) -> ExifFacts:
-    """Return what a photo file says of itself; a file that says nothing or is broken says nothing."""
-    tags = _tags(path)
+def read_exif(source: Path | bytes) -> ExifFacts:
+    """Return what a photo says about itself, from its file or its bytes; a broken one says nothing."""
+    tags = _tags(source)
     return ExifFacts(
         taken_at=_taken_at(tags),
         camera=_camera(tags),
@@ -61,25 +63,30 @@ def read_exif(path: Path) -> ExifFacts:
     )
 
 
-def _tags(path: Path) -> dict[str, Any]:
+def _tags(source: Path | bytes) -> dict[str, Any]:
     import exifread
 
     logging.getLogger("exifread").setLevel(logging.CRITICAL)
     try:
-        with path.open("rb") as file:
+        with _opened(source) as file:
             tags = exifread.process_file(file, details=False)
     except Exception:  # exifread raises whatever it trips over in a broken file: such a file says nothing
         tags = {}
-    if tags or path.stat().st_size == 0:
+    if tags:
         return dict(tags)
     try:
-        block = _exif_block(path)
+        with _opened(source) as file:
+            block = _exif_block(file)
         return dict(exifread.process_file(io.BytesIO(block), details=False)) if block else {}
     except Exception:  # and so may Pillow: the pixels are judged elsewhere
         return {}
 
 
-def _exif_block(path: Path) -> bytes | None:
+def _opened(source: Path | bytes) -> BinaryIO:
+    return io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
+
+
+def _exif_block(file: BinaryIO) -> bytes | None:
     """Return the raw EXIF block that Pillow finds (HEIC and others that exifread cannot walk)."""
     import pillow_heif
     from PIL import Image
@@ -87,7 +94,7 @@ def _exif_block(path: Path) -> bytes | None:
     pillow_heif.register_heif_opener(thumbnails=False)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        with Image.open(path) as image:
+        with Image.open(file) as image:
             block = image.info.get("exif")
     return bytes(block).removeprefix(b"Exif\0\0") if block else None
 
@@ -167,13 +174,44 @@ def degrees(parts: list[float], reference: str | None) -> float | None:
 
 
 def _private(tags: Mapping[str, Any]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    latitude = degrees(_values(tags, "GPS GPSLatitude"), _text(tags, "GPS GPSLatitudeRef"))
-    longitude = degrees(_values(tags, "GPS GPSLongitude"), _text(tags, "GPS GPSLongitudeRef"))
-    if latitude is not None and longitude is not None and abs(latitude) <= 90:
-        found["latitude"], found["longitude"] = round(latitude, 7), round(longitude, 7)
+    found = _position(tags)
     for name in _SERIALS:
         text = _text(tags, name)
         if text:
             found[name] = text
     return found
+
+
+def _position(tags: Mapping[str, Any]) -> dict[str, Any]:
+    """Return latitude and longitude in degrees, their stated error in metres and the time of the fix.
+
+    A position of exactly 0, 0 is what a phone writes that has none, and is left out. Source of the fields:
+    Exif 2.32, 4.6.6 (GPSHPositioningError in metres; GPSDateStamp and GPSTimeStamp in UTC).
+    """
+    latitude = degrees(_values(tags, "GPS GPSLatitude"), _text(tags, "GPS GPSLatitudeRef"))
+    longitude = degrees(_values(tags, "GPS GPSLongitude"), _text(tags, "GPS GPSLongitudeRef"))
+    if latitude is None or longitude is None or not (abs(latitude) <= 90 and abs(longitude) <= 180):
+        return {}
+    if abs(latitude) < NO_PLACE_DEG and abs(longitude) < NO_PLACE_DEG:
+        return {}
+    found: dict[str, Any] = {"latitude": round(latitude, 7), "longitude": round(longitude, 7)}
+    error_m = _number(tags, "GPS Tag 0x001F") or _number(tags, "GPS GPSHPositioningError")
+    if error_m is not None:
+        found["position_error_m"] = round(error_m, 2)
+    fixed_at = _fixed_at(tags)
+    if fixed_at is not None:
+        found["position_at"] = fixed_at
+    return found
+
+
+def _fixed_at(tags: Mapping[str, Any]) -> str | None:
+    """Return when the position was measured, ISO 8601 in UTC, or null."""
+    day = re.fullmatch(r"(\d{4})[:-](\d\d)[:-](\d\d)", _text(tags, "GPS GPSDate") or "")
+    clock = _values(tags, "GPS GPSTimeStamp")
+    if day is None or len(clock) != 3:
+        return None
+    try:
+        hour, minute, second = (int(part) for part in clock)
+        return datetime(int(day[1]), int(day[2]), int(day[3]), hour, minute, second, tzinfo=UTC).isoformat()
+    except (ValueError, OverflowError):
+        return None

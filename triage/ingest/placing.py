@@ -16,6 +16,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
+from triage.library.records import UNSORTED
 from triage.library.tables import event, placing
 from triage.library.tables import photo as photo_table
 from triage.library.tables import private as private_table
@@ -57,7 +58,7 @@ class Placed:
         self.deck_of[sha] = (deck, visit, name)
         self.names[deck, visit, name] = sha
         self.known.add(sha)
-        if origin:
+        if origin and deck != UNSORTED:
             self.origins[deck].add(origin)
 
 

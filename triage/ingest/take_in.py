@@ -22,19 +22,22 @@ _SUFFIX = {".jpeg": ".jpg", ".jpe": ".jpg", ".tif": ".tiff", ".heif": ".heic", "
 
 @dataclass(frozen=True)
 class Task:
-    """A file to take in; with `hash_only`, or where it was removed for good, nothing is decoded or copied."""
+    """A file to take in; where it was removed for good, nothing is decoded or copied.
+
+    `read` is what was read before of bytes with that hash, so that it is read once; `removed` are the hashes
+    of photos that were removed from the library for good.
+    """
 
     offered: SourceFile
     originals: Path
     renditions: Path
-    hash_only: bool = False
+    read: tuple[str, ExifFacts] | None = None
     removed: frozenset[str] = frozenset()
-    """Hashes of photos that were removed from the library for good."""
 
 
 @dataclass(frozen=True)
 class IngestedFile:
-    """What was found out about a file; `exif` and sizes are null where it was only hashed."""
+    """What was found out about a file; in a dry run only hash and EXIF."""
 
     sha: str
     bytes: int
@@ -58,20 +61,23 @@ def take_in(task: Task) -> IngestedFile:
     suffix = _SUFFIX.get(path.suffix.lower(), path.suffix.lower())
     try:
         size = path.stat().st_size
-        if task.hash_only or size > _IN_MEMORY_BYTES:
+        if size > _IN_MEMORY_BYTES:
             data, sha = None, sha256_of(path)
         else:
             data = path.read_bytes()
             sha, size = hashlib.sha256(data).hexdigest(), len(data)
     except OSError as error:
         raise BadPhoto(f"cannot be read: {error.strerror or error}") from error
-    if task.hash_only or sha in task.removed:
+    if sha in task.removed:
         return IngestedFile(sha, size, suffix)
     from triage.imaging import examine
 
     originals = Originals(task.originals)
     seen = examine(path if data is None else data)
-    exif = read_exif(path)
+    if task.read is not None and task.read[0] == sha:
+        exif = task.read[1]
+    else:
+        exif = read_exif(path if data is None else data)
     if data is None:
         originals.add(path, sha, suffix)
     else:  # the very bytes that were hashed and decoded, whatever happens to the file meanwhile

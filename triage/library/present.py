@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Select, and_, func, select, union
@@ -297,9 +297,12 @@ def suggestions(
 
 
 def statements(connection: Connection, kind: str, deck: str | None = None) -> list[Event]:
-    """Return the current statements of a kind, in order, with private texts put back."""
+    """Return the current statements of a kind, in order, with private texts put back.
+
+    Each stands at the deck and visit to which it was carried since it was said.
+    """
     query = (
-        select(event_table)
+        select(event_table, statement.c.payload.label("carried"))
         .join(statement, statement.c.event == event_table.c.hash)
         .where(statement.c.current.is_(True), statement.c.kind == kind)
         .order_by(statement.c.lamport, statement.c.log_id, statement.c.seq)
@@ -307,11 +310,17 @@ def statements(connection: Connection, kind: str, deck: str | None = None) -> li
     if deck is not None:
         query = query.where(statement.c.deck == deck)
     names = Names(connection)
-    return [_open(from_row(row, names), names) for row in connection.execute(query).mappings()]
+    return [
+        _open(from_row({key: row[key] for key in row if key != "carried"}, names), names, row["carried"])
+        for row in connection.execute(query).mappings()
+    ]
 
 
-def _open(event: Event, names: Names) -> Event:
+def _open(event: Event, names: Names, carried: Mapping[str, Any] | None = None) -> Event:
     payload = dict(event.payload)
+    for field in ("deck", "visit"):
+        if carried is not None and field in carried:
+            payload[field] = carried[field]
     for field, ref in payload.pop("private", {}).items():
         payload[field] = names.maybe(ref)
     return Event(**{**event.__dict__, "payload": payload})

@@ -16,9 +16,10 @@ from sqlalchemy import Connection, Table, bindparam, delete, func, insert, selec
 from triage.batching import lots
 from triage.library import listeners, removal
 from triage.library.log import Event
+from triage.library.tables import event as event_table
 from triage.library.tables import label, photo, placing, private, statement
 
-UNDOABLE = ("label", "fact", "finding", "tier", "moved", "settled", "closed", "deck-set")
+UNDOABLE = ("label", "fact", "finding", "tier", "moved", "settled", "closed", "deck-set", "deck-changed")
 """Kinds of event that `undo` takes back."""
 
 _LOT = 5_000
@@ -175,6 +176,9 @@ def statement_key(event: Event) -> str:
         "deck-set": lambda: [payload["deck"], payload["field"]],
         "tag-added": lambda: [payload["tag"]],
         "presorted": lambda: [payload["model"]],
+        "asked": lambda: [payload["question"]],
+        "set-aside": lambda: [payload["file_id"]],
+        "set-aside-done": lambda: [payload["file_id"]],
     }
     what = parts[event.kind]() if event.kind in parts else [event.hash]
     return json.dumps([event.kind, *what])
@@ -198,6 +202,60 @@ def _fold_undone(connection: Connection, events: Sequence[Event]) -> None:
         for table in (label, statement, placing):
             _undo_act(connection, table, event.payload["act"])
         _fold_statements(connection, [event])
+        of_act = select(statement.c.event).where(
+            statement.c.act == event.payload["act"], statement.c.kind == "deck-changed"
+        )
+        if connection.execute(of_act.limit(1)).first() is not None:
+            _carry(connection)
+
+
+def _fold_deck_changes(connection: Connection, events: Sequence[Event]) -> None:
+    """Fold decks that were renamed, joined, split or given another visit."""
+    for event in events:
+        _fold_statements(connection, [event])
+        _carry(connection)
+
+
+_STAY = ("issued", "deck-changed", "undone", "asked")
+"""Statements that stay as they were made when a deck is renamed, joined or split."""
+
+
+def _carry(connection: Connection) -> None:
+    """Put every statement at the deck and visit to which the changes after it carried it.
+
+    Starts from what each statement said itself, so that an undone change leaves no trace.
+    """
+    changes = [
+        ((row.lamport, row.log_id, row.seq), row.payload, row.undone)
+        for row in connection.execute(
+            select(statement)
+            .where(statement.c.kind == "deck-changed")
+            .order_by(statement.c.lamport, statement.c.log_id, statement.c.seq)
+        )
+    ]
+    named = {change[key] for _, change, _ in changes for key in ("from", "to")}
+    query = (
+        select(statement, event_table.c.payload.label("said"))
+        .join(event_table, event_table.c.hash == statement.c.event)
+        .where(statement.c.deck.in_(sorted(named)), statement.c.kind.not_in(_STAY))
+    )
+    for row in connection.execute(query).all():
+        said = json.loads(row.said)
+        now = {**said}
+        for order, change, undone in changes:
+            if undone or order < (row.lamport, row.log_id, row.seq) or now.get("deck") != change["from"]:
+                continue
+            if change.get("events") is not None and row.event not in change["events"]:
+                continue
+            if "visit_to" in change:
+                if now.get("visit") == change["visit_from"]:
+                    now["visit"] = change["visit_to"]
+            else:
+                now["deck"] = change["to"]
+        if now != row.payload:
+            connection.execute(
+                update(statement).where(statement.c.event == row.event).values(deck=now["deck"], payload=now)
+            )
 
 
 def _undo_act(connection: Connection, table: Table, act: str) -> None:
@@ -233,5 +291,6 @@ _FOLDS: dict[str, Callable[[Connection, Sequence[Event]], None]] = {
     "moved": _fold_placings,
     "label": _fold_labels,
     "undone": _fold_undone,
+    "deck-changed": _fold_deck_changes,
     "forgotten": _fold_forgotten,
 }

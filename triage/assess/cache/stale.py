@@ -29,8 +29,9 @@ _OF_DECK = (
     "repair-done",
     "placed",
     "moved",
+    "deck-changed",
 )
-_OF_NONE = ("photo-added", "issued", "repairs-read")
+_OF_NONE = ("photo-added", "issued", "repairs-read", "asked", "set-aside", "set-aside-done")
 _BY_BASIS = ("trained", "presorted", "audited", "tag-added")
 """They change the model, its promise or the tags, which every kept row names as what it rests on."""
 _CHUNK = 500
