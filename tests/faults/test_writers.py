@@ -179,7 +179,7 @@ def test_two_programs_that_take_in_one_folder_take_each_photo_once(empty, tmp_pa
 
 
 def test_two_programs_with_other_photos_of_one_name_keep_both_apart(empty, tmp_path):
-    """The second one is told, and its photos are set aside with the question: nothing is overwritten."""
+    """The second one is told, and its photos wait at no deck with the question: nothing is overwritten."""
     for side in ("one", "two"):
         for number in range(12):
             seed = 100 * ord(side[0]) + number
@@ -197,7 +197,8 @@ def test_two_programs_with_other_photos_of_one_name_keep_both_apart(empty, tmp_p
     with Library.open(empty) as library:
         names = [(photo.visit, photo.name) for photo in library.photos("D-1")]
         assert len(names) == len(set(names)) == 12
-    assert sum(one["added"] for one in told) == 12
+    assert sum(one["added"] for one in told) == 24
+    assert sum(one["waiting"] for one in told) == 12  # in the library, at no deck, with a question
     reasons = [row["reason"] for one in told for row in one["set_aside"]]
     assert len(reasons) == 12
     assert all("named" in reason or "is this the deck" in reason for reason in reasons)

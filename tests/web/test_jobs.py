@@ -14,6 +14,7 @@ from sqlalchemy import insert
 
 from tests.web.browserless import Client
 from triage.errors import BadInput
+from triage.ingest.questions import left_out, open_questions
 from triage.library.database import writing
 from triage.library.log import now
 from triage.library.tables import job as job_table
@@ -72,34 +73,58 @@ def test_dropped_zip_and_single_photos(page, library, jpeg):
     ]
 
 
-def test_single_photos_need_a_deck(page, jpeg):
-    upload = page.json("/l/library/add/begin", {}).json["upload"]
-    page.ask("POST", f"/l/library/add/{upload}/file?name=lonely.jpg", jpeg(6))
-    assert "do not tell their deck" in page.json("/l/library/add/take", {"upload": upload}).json["error"]
+def test_single_photos_without_a_time_or_a_name_wait(page, library, jpeg):
+    job, _ = send(page, {"lonely.jpg": jpeg(6)})
+    assert job.state == "done"
+    assert [photo.name for photo in library.photos("unsorted")] == ["lonely.jpg"]
+    assert "1 photo without a usable capture time" in page.get("/l/library/add").text
+
+
+def only_question(library):
+    (question,) = open_questions(library)
+    return question
 
 
 def test_folder_with_the_name_of_a_deck_that_is_here_asks_first(page, library, jpeg):
     job, upload = send(page, {"D-17/new.jpg": jpeg(7), "D-17/new2.jpg": jpeg(8)})
-    assert job.told.more["questions"] == ["D-17"]
+    assert job.state == "done"
+    assert not (library.caches / "uploads" / upload).exists()
     assert len(library.photos("D-17")) == 3
+    question = only_question(library)
+    send(page, {"D-45/other.jpg": jpeg(11)})  # the next batch, and every reload, keeps the question
     text = page.get("/l/library/add").text
-    assert "Is it the same deck?" in text
+    assert "is this the deck D-17 that is here already?" in text
     assert "--deck" not in text
     assert str(library.path) not in text
-    done = page.form("/l/library/add/settle", upload=upload, only="D-17", how="same", visit="2026-05-09")
+    assert question.id in page.get("/l/library/waiting").text
+    done = page.form(
+        "/l/library/add/settle", question=question.id, beside="D-17", how="same", visit="2026-05-09"
+    )
     assert done.status == 303
-    wait(page.running)
     assert {photo.visit for photo in library.photos("D-17")} == {"2026-05-04", "2026-05-09"}
-    assert not (library.caches / "uploads" / upload).exists()
+    assert open_questions(library) == []
+    page.json("/l/library/undo", {})
+    assert only_question(library) == question
 
 
 def test_folder_of_another_house_gets_a_name_of_its_own(page, library, jpeg):
-    _, upload = send(page, {"card/D-17/new.jpg": jpeg(7), "card/D-44/x.jpg": jpeg(9)})
-    page.form("/l/library/add/settle", upload=upload, only="D-17", how="other", name="D-17b")
-    wait(page.running)
+    send(page, {"card/D-17/new.jpg": jpeg(7), "card/D-44/x.jpg": jpeg(9)})
+    page.form("/l/library/add/settle", question=only_question(library).id, how="other", name="D-17b")
     assert [photo.path_name for photo in library.photos("D-17b")] == ["D-17b/new.jpg"]
     assert len(library.photos("D-17")) == 3
     assert len(library.photos("D-44")) == 1
+
+
+def test_a_file_that_was_set_aside_stays_listed_until_somebody_strikes_it_off(page, library, jpeg):
+    send(page, {"D-46/good.jpg": jpeg(12), "D-46/half.jpg": jpeg(13)[:2000]})
+    send(page, {"D-47/next.jpg": jpeg(14)})
+    (left,) = left_out(library)
+    text = page.get("/l/library/add").text
+    assert "half.jpg" in text
+    assert str(library.path) not in text
+    assert page.form("/l/library/add/strike", file=left.id).status == 303
+    assert left_out(library) == []
+    assert "half.jpg: " not in page.get("/l/library/waiting").text
 
 
 def test_path_traversal_in_an_uploaded_name_is_refused(page, library, tmp_path):

@@ -285,7 +285,7 @@ def questions(library_path: Path | None, as_json: bool) -> Any:
     "--deck", metavar="D", help="The deck they belong to; else the one that each question proposes."
 )
 @click.option("--visit", "day", metavar="DATE", help="The visit they belong to.")
-@click.option("--all", "every", is_flag=True, help="Every open question, as proposed.")
+@click.option("--all", "every", is_flag=True, help="Every open question whose answer is hardly in doubt.")
 @click.option("--seen", is_flag=True, help="These files that were set aside are dealt with.")
 @dry_run_option
 @by_option
@@ -303,6 +303,9 @@ def answer(
     as_json: bool,
 ) -> Any:
     """Answer questions about photos that wait for a deck: as proposed, or with a deck's name. One act.
+
+    --all accepts proposals that are hardly in doubt (a chance of at most 1 in 10 of being wrong, by the model
+    of time and place); the others stay open and are answered one by one.
 
     Examples:
     deck-triage decks answer --all --by ann
@@ -327,7 +330,7 @@ def answer(
                 say(f"{'1 file is' if len(done) == 1 else f'{len(done)} files are'} no longer listed.")
             return 0
         waiting = asked.open_questions(library)
-        chosen = [one.id for one in waiting if one.proposal] if every else list(ids)
+        chosen = [one.id for one in waiting if one.is_clear] if every else list(ids)
         moved = asked.answer(library, chosen, by=speaker, deck=deck, visit=check_visit(day), dry_run=dry_run)
         left = [] if dry_run else asked.open_questions(library)
     if as_json:

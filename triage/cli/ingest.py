@@ -205,7 +205,7 @@ def _say_result(result: IngestResult) -> None:
     if result.questions and not result.dry_run:
         say(
             "Answer with: deck-triage decks answer ID --by NAME (as proposed), or --deck DECK; "
-            "all of them: deck-triage decks answer --all --by NAME"
+            "the clear ones at once: deck-triage decks answer --all --by NAME"
         )
     for row in result.said_of_plan:
         if row["kind"] == "no-photos":

@@ -73,8 +73,33 @@ def read_folders(
     if level is not None:
         return {one: _at_level(*one, level) for one in given}
     read = {one: _read(*one) for one in given}
+    for one in given:
+        if _is_only_folder_of_a_deck(one, given):
+            root, parts = one
+            path, says, inside = _read(root, parts[:-1])
+            read[one] = (path, says, (*inside, parts[-1]))
     named = _unique({one: path for one, (path, _, _) in read.items() if path})
     return {one: Lot(named.get(one, ""), says, inside) for one, (_, says, inside) in read.items()}
+
+
+def _is_only_folder_of_a_deck(
+    one: tuple[str, tuple[str, ...]], given: Sequence[tuple[str, tuple[str, ...]]]
+) -> bool:
+    """Whether a folder is the only one in another that stands beside decks: then that one is the deck."""
+    root, parts = one
+    if len(parts) < 2:
+        return False
+    above = parts[:-1]
+    inside = [other for where, other in given if where == root and other[: len(above)] == above]
+    beside = [
+        other
+        for where, other in given
+        if where == root
+        and len(other) == len(above)
+        and other[:-1] == above[:-1]
+        and _read(root, other)[1] is Says.DECK
+    ]
+    return inside == [parts] and bool(beside) and not names_nothing(above[-1])
 
 
 def _at_level(root: str, parts: tuple[str, ...], level: int) -> Lot:

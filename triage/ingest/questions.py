@@ -9,6 +9,7 @@ it in.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,6 +24,8 @@ from triage.library import EventDraft, Library, present
 from triage.library.records import UNSORTED, Photo
 
 _SHORT = 8
+CLEAR = 0.1
+"""Up to this chance of being wrong a proposal may be accepted without a look at each photo."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,14 @@ class Question:
     probability: float | None = None
     pause_s: float | None = None
     apart_m: float | None = None
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether the proposal is hardly in doubt: it may be accepted together with others."""
+        if self.proposal is None or self.probability is None:
+            return False
+        is_same = self.proposal == self.beside
+        return self.probability <= CLEAR if is_same else self.probability >= 1 - CLEAR
 
     @property
     def reason(self) -> str:
@@ -229,6 +240,9 @@ def remember(library: Library, rows: Sequence[SetAside], taken: Collection[str],
         known = {event.payload["file_id"]: event for event in present.statements(connection, "set-aside")}
         gone = _answered(connection)
     said = []
+    hidden = re.compile(re.escape(f"{library.caches}/") + r"(uploads/[^/]+/files|unpacked/[^/]+)/")
+    rows = [SetAside(hidden.sub("", row.file), hidden.sub("", row.reason)) for row in rows]
+    taken = [hidden.sub("", file) for file in taken]
     for one in {row.file: row for row in rows}.values():
         mark = file_mark(library.id, one.file)
         if mark in known and (known[mark].payload.get("why") == one.reason):

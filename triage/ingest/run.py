@@ -28,6 +28,7 @@ from triage.library.store import sha256_of
 if TYPE_CHECKING:
     from triage.ingest.plan import Plan
 
+
 class Run:
     """One ingest: what is known so far, and what came of it."""
 

@@ -12,6 +12,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from itertools import groupby
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -154,6 +155,22 @@ def without_copied_times(photos: Iterable[Sighting]) -> list[Sighting]:
     ]
 
 
+FROZEN_LEAST, FROZEN_S = 4, 60.0
+"""So many photos of one phone in a row, over so many seconds, with exactly one position: it was not measured
+anew but is the last one that the phone knew (common practice)."""
+
+
+def without_frozen_places(lane: Sequence[Sighting]) -> list[Sighting]:
+    """Return a lane's photos, those without a position where it stood still to the last digit."""
+    found: list[Sighting] = []
+    for place, group in groupby(lane, key=lambda one: one.place):
+        some = list(group)
+        lasted = (some[-1].at_s or 0.0) - (some[0].at_s or 0.0)
+        is_frozen = place is not None and len(some) >= FROZEN_LEAST and lasted >= FROZEN_S
+        found += [replace(one, place=None) for one in some] if is_frozen else some
+    return found
+
+
 def lanes(photos: Sequence[Sighting]) -> list[list[Sighting]]:
     """Return one list a phone of the photos with a time, in the order in which they were taken.
 
@@ -168,7 +185,7 @@ def lanes(photos: Sequence[Sighting]) -> list[list[Sighting]]:
     found = []
     for _, some in sorted(by_phone.items()):
         some.sort(key=lambda one: (one.at_s or 0.0, one.name))
-        found += _by_counter(some)
+        found += [without_frozen_places(one) for one in _by_counter(some)]
     return found
 
 

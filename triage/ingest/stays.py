@@ -24,8 +24,6 @@ OVERNIGHT_S = 6 * 3600.0
 """After so long a pause its length tells nothing more."""
 _TRIED = 60
 """So many places at which a run may fall apart are tried."""
-_CORRELATED = 3
-"""A phone's errors at one place go together: more positions than this make the middle no surer."""
 
 
 @dataclass
@@ -63,7 +61,7 @@ def middle_of(photos: Sequence[Sighting]) -> tuple[tuple[float, float], float, i
         return None
     latitude = statistics.median(place[0] for place, _ in places)
     longitude = statistics.median(place[1] for place, _ in places)
-    error = statistics.median(error for _, error in places) / math.sqrt(min(len(places), _CORRELATED))
+    error = statistics.median(error for _, error in places)  # common to a stop: more photos do not lessen it
     return (latitude, longitude), error, len(places)
 
 

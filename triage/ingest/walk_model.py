@@ -27,6 +27,8 @@ LAG_WEIGHT = 0.02
 """Chance that a run of positions is that of an earlier place."""
 OTHER_PHONE_WEIGHT = 0.02
 """Chance that photos of one make without a serial are of two phones."""
+NEAREST = 0.7
+"""Distances below this share of the scatter say no more than it: two positions hardly ever coincide."""
 FAR_FROM_M, FAR_TO_M = 50.0, 80_000.0
 WALK_M_S, DRIVE_M_S, PARK_S = 1.5, 14.0, 240.0
 PAUSE_ALONE_AT_MOST = 0.97
@@ -65,7 +67,7 @@ class Trust:
     other: float
 
 
-NOTHING_SAID = Trust(1.0, 0.004, 0.98)
+NOTHING_SAID = Trust(1.0, 0.006, 0.98)
 """The folder's name says nothing (a camera's folder, a day): time and place alone decide."""
 FLAT_FOLDER = Trust(0.05, 0.3, 0.98)
 """Photos right in the folder that was given: its name may be a deck's or a batch's."""
@@ -96,8 +98,8 @@ def chance_of_two_decks(seen: Evidence, trust: Trust = NOTHING_SAID) -> float:
         left = sum(move.weight * _log_normal(pause, move.pause_s, move.pause_spread) for move in _NEAR)
         left += DRIVE_WEIGHT * _log_normal(pause, DRIVE_PAUSE_S, DRIVE_SPREAD)
         return min(_trusted(left, stayed, trust), PAUSE_ALONE_AT_MOST)
-    apart = max(seen.apart_m, 0.5)
     scatter = math.hypot(seen.error_m, HOUSE_M)
+    apart = max(seen.apart_m, NEAREST * scatter)
     same_place = _same_place(apart, scatter, seen.positions)
     far = _log_uniform(apart, FAR_FROM_M, FAR_TO_M)
     stayed *= same_place + LAG_WEIGHT * far
@@ -120,8 +122,8 @@ def chance_without_order(
     """
     if apart_m is None:
         return _trusted(0.75, 0.25, trust)
-    apart = max(apart_m, 0.5)
     scatter = math.hypot(error_m, HOUSE_M)
+    apart = max(apart_m, NEAREST * scatter)
     stayed = 0.5 * (
         _same_place(apart, scatter, positions) + LAG_WEIGHT * _log_uniform(apart, FAR_FROM_M, FAR_TO_M)
     )

@@ -125,6 +125,8 @@ def _of_library(lib: str) -> list[Route]:
         add.file_route(f"{lib}/add/{{upload}}/file"),
         route(f"{lib}/add/take", add.take_in, posts=True, json=True),
         route(f"{lib}/add/settle", add.settle_question, posts=True),
+        route(f"{lib}/add/clear", add.settle_clear, posts=True),
+        route(f"{lib}/add/strike", add.strike, posts=True),
         route(f"{lib}/add/again", add.again, posts=True),
         route(f"{lib}/add/arrived", add.arrived, posts=True),
         route(f"{lib}/deck/visit-day", add.visit_day, posts=True),

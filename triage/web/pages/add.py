@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +13,9 @@ from starlette.routing import Route
 
 from triage.errors import BadInput, TriageError
 from triage.ingest import check_visit, ingest
-from triage.ingest.collect import clean_name
 from triage.ingest.ingest import IngestResult
 from triage.ingest.moving import move
+from triage.ingest.questions import LeftOut, answer, dealt_with, left_out, open_questions
 from triage.library import Library
 from triage.report.text import count_of
 from triage.web import arrivals
@@ -25,9 +26,6 @@ from triage.web.pages.photo import text
 from triage.web.request_context import RequestContext, back, number, refused
 from triage.web.uploads import MAX_FILES, MAX_UPLOAD_BYTES, Upload
 
-_QUESTION = re.compile(
-    r"is this the deck (?P<deck>.+?) that is here already\?|taken .+ from the photos of deck "
-)
 KIND = "add photos"
 
 
@@ -48,11 +46,19 @@ def show(ask: RequestContext) -> Response:
             library, [*taking, *(row["detail"]["given"]["upload"] for row in broken)]
         ),
         undated=arrivals.undated(library),
+        questions=open_questions(library),
+        left_out=files_left_out(library),
+        back="add",
     )
 
 
 def _takes(job: Job) -> bool:
     return job.kind == KIND and job.state == "running" and "upload" in job.given
+
+
+def files_left_out(library: Library) -> list[LeftOut]:
+    """Return the files that were set aside, with reasons that name no option of the command."""
+    return [replace(one, reason=_plain(one.reason)) for one in left_out(library)]
 
 
 def begin(ask: RequestContext) -> Response:
@@ -119,26 +125,18 @@ def take_in(ask: RequestContext) -> Response:
     by_cards = ask.data.get("by_cards") is True
     if by_cards and deck:
         raise BadInput("The cards name the decks.", "Leave the deck's name empty, or untick the cards.")
-    loose = not by_cards and [
-        one for one in upload.offered() if one.is_file() and one.suffix.lower() != ".zip"
-    ]
-    if loose and not deck:
-        raise BadInput("Single photos do not tell their deck.", "Write the deck's name, or choose a folder.")
     job = start(ask, upload, deck, visit, by_cards=by_cards)
     arrivals.settle(ask.library, upload.id, left_out=more_left_out)
     return JSONResponse({"job": job.id})
 
 
-def start(
-    ask: RequestContext, upload: Upload, deck: str, visit: str, only: str = "", *, by_cards: bool = False
-) -> Job:
-    """Start taking an upload in: all of it, the folder of one deck only, or sorted by the cards in it."""
+def start(ask: RequestContext, upload: Upload, deck: str, visit: str, *, by_cards: bool = False) -> Job:
+    """Start taking an upload in, as its folders say or sorted by the cards in it."""
     library, by = ask.library, ask.by
     given = {
         "upload": upload.id,
         "deck": deck,
         "visit": visit,
-        "only": only,
         "cards": "yes" if by_cards else "",
     }
     where = ask.url("add")
@@ -156,30 +154,24 @@ def start(
 def _take(
     library: Library, upload: Upload, by: str, given: dict[str, str], where: str, progress: Any, cancel: Any
 ) -> JobResult:
-    paths = upload.offered()
-    if given["only"]:
-        paths = _folders_of(upload, given["only"])
-    result = _ingested(library, paths, by, given, progress, cancel)
+    result = _ingested(library, upload.offered(), by, given, progress, cancel)
     data = result.to_json()
     lines = [
         f"{count_of(data['added'], 'photo')} taken in, {data['known']} known before, "
         f"{count_of(len(result.set_aside), 'file')} set aside."
     ]
+    if data["proposed"]:
+        made = ", ".join(data["proposed"][:12])
+        lines.append(f"Time and place made {count_of(len(data['proposed']), 'deck')}: {made}.")
+    if result.questions:
+        lines.append(f"{count_of(data['waiting'], 'photo')} wait for your answer below.")
     if result.undated:
         lines.append(f"No single camera date at {', '.join(result.undated[:10])}: their visit stays open.")
     root = f"{upload.files}/"
-    aside = [(one.file.removeprefix(root), one.reason.replace(root, "")) for one in result.set_aside]
-    questions = sorted({_deck_of(name) for name, reason in aside if _QUESTION.match(reason)})
-    arrivals.settle(
-        library,
-        upload.id,
-        left_out=[(name, _plain(reason)) for name, reason in aside if not _QUESTION.match(reason)],
-        questions=questions,
-    )
-    if not questions:
-        upload.drop()
-    plain = [(name, _plain(reason)) for name, reason in aside]
-    return JobResult(lines, plain, where, "What came of it", {"questions": questions, "upload": upload.id})
+    aside = [(one.file.removeprefix(root), _plain(one.reason.replace(root, ""))) for one in result.set_aside]
+    arrivals.settle(library, upload.id)
+    upload.drop()
+    return JobResult(lines, aside, where, "What came of it")
 
 
 def _ingested(
@@ -195,44 +187,44 @@ def _ingested(
     )
 
 
-def _deck_of(name: str) -> str:
-    """Return the folder that would be the deck, from a file's place in the upload."""
-    parts = name.split("/")
-    return parts[-2] if len(parts) == 2 else parts[1] if len(parts) > 2 else parts[0]
-
-
 def _plain(reason: str) -> str:
     """Return a reason without the options of the command."""
     return re.sub(r"[;:,.]? ?[Ss]ay --.*$", "", reason)
 
 
-def _folders_of(upload: Upload, deck: str) -> list[Path]:
-    found = [one for one in upload.files.rglob("*") if one.is_dir() and clean_name(one.name) == deck]
-    return found[:1] or upload.offered()
-
-
 def settle_question(ask: RequestContext) -> Response:
-    """Answer 'is this the same deck?' for the folders of an upload that were set aside with that question."""
-    upload = Upload.find(ask.library, ask.text("upload"))
-    how = ask.text("how")
-    if how == "drop":
-        upload.drop()
-        arrivals.settle(ask.library, upload.id, closed=True)
-        for job in ask.site.jobs.last(ask.name):
-            if job.told.more.get("upload") == upload.id:
-                job.told.more["questions"] = []
-        return back(ask.url("add"))
-    deck, visit = ask.need("only", "The folder"), ask.text("visit")
-    if how == "same":
-        start(ask, upload, deck, visit, only=deck)
+    """Answer a question about photos that wait for a deck; it stays until somebody does."""
+    question, how = ask.need("question", "The question"), ask.text("how")
+    if how == "proposed":
+        deck = None
+    elif how == "same":
+        deck = ask.need("beside", "The deck")
     elif how == "other":
-        start(ask, upload, ask.need("name", "The other deck's name"), "", only=deck)
+        deck = ask.need("name", "The deck's name")
     else:
         raise BadInput("Nothing was chosen.", "Choose one of the answers.")
-    for job in ask.site.jobs.last(ask.name):
-        if job.told.more.get("upload") == upload.id:
-            job.told.more["questions"] = [one for one in job.told.more["questions"] if one != deck]
-    return back(ask.url("add"))
+    visit = check_visit(ask.text("visit") or None)
+    moved = answer(ask.library, [question], by=ask.by, deck=deck, visit=visit)
+    decks = ", ".join(sorted({where for _, where in moved}))
+    return _settled(ask, f"{count_of(len(moved), 'photo')} placed at {decks}; Undo puts them back.")
+
+
+def settle_clear(ask: RequestContext) -> Response:
+    """Answer all questions as proposed whose answer is clear; the doubtful ones stay."""
+    clear = [one.id for one in open_questions(ask.library) if one.is_clear]
+    moved = answer(ask.library, clear, by=ask.by) if clear else []
+    return _settled(ask, f"{count_of(len(moved), 'photo')} placed; Undo puts them back.")
+
+
+def strike(ask: RequestContext) -> Response:
+    """Take files that were set aside off the list: somebody has dealt with them."""
+    files = [one for part in ask.form.get("file", []) for one in part.split(",") if one]
+    done = dealt_with(ask.library, files or [one.id for one in left_out(ask.library)], by=ask.by)
+    return _settled(ask, f"{count_of(len(done), 'file')} taken off the list.")
+
+
+def _settled(ask: RequestContext, told: str) -> Response:
+    return ask.done(ask.url("waiting" if ask.text("back") == "waiting" else "add"), told)
 
 
 def arrived(ask: RequestContext) -> Response:
@@ -242,9 +234,6 @@ def arrived(ask: RequestContext) -> Response:
     if how == "take":
         upload = Upload.find(ask.library, upload.id)
         deck = ask.text("deck", 200)
-        loose = [one for one in upload.offered() if one.is_file() and one.suffix.lower() != ".zip"]
-        if loose and not deck:
-            raise BadInput("Single photos do not tell their deck.", "Write the deck's name.")
         start(ask, upload, deck, ask.text("visit"))
         arrivals.settle(ask.library, upload.id)
     elif how in ("drop", "noted"):
@@ -283,5 +272,5 @@ def again(ask: RequestContext) -> Response:
         upload.drop()
     else:
         cards = bool(given.get("cards"))
-        start(ask, upload, given["deck"], given["visit"], given["only"], by_cards=cards)
+        start(ask, upload, given["deck"], given["visit"], by_cards=cards)
     return back(ask.url("add"))

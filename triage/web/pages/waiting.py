@@ -10,8 +10,10 @@ from starlette.responses import Response
 from triage.ingest import check_visit
 from triage.ingest.collect import clean_name
 from triage.ingest.moving import move
+from triage.ingest.questions import open_questions
 from triage.library.records import UNSORTED, Photo
 from triage.report.text import count_of
+from triage.web.pages.add import files_left_out
 from triage.web.pages.say import chosen
 from triage.web.request_context import RequestContext
 
@@ -32,6 +34,9 @@ def show(ask: RequestContext) -> Response:
         runs=_runs(shown),
         why=ask.library.reasons(UNSORTED),
         decks=ask.library.decks(),
+        questions=open_questions(ask.library),
+        left_out=files_left_out(ask.library),
+        back="waiting",
     )
 
 

@@ -24,8 +24,6 @@ async function send(files) {
     return fine;
   });
   if (!wanted.length) { tell("There are no photos among these files.", true); return; }
-  const loose = wanted.some(([name]) => !name.includes("/") && !/\.zip$/i.test(name));
-  if (loose && !at("by-cards").checked && !at("deck").value.trim()) { tell("Single photos do not tell their deck: write its name first.", true); at("deck").focus(); return; }
   stopped = false;
   const { upload, most_files: most } = await post("add/begin", { planned: wanted.length, left_out: leftOut.splice(0) });
   if (wanted.length > most) { tell(`At most ${most} files can be sent at once.`, true); return; }
