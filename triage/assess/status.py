@@ -7,9 +7,9 @@ from typing import Any
 
 from triage.assess.cache.lines import open_by_deck
 from triage.assess.evidence import promise_words
-from triage.label.pool_draws import drawn_decks, drawn_words
 from triage.ingest.questions import left_out
 from triage.ingest.questions import open_questions as waiting_questions
+from triage.label.pool_draws import drawn_decks, drawn_words
 from triage.library import Library
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED
