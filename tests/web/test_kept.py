@@ -206,3 +206,40 @@ def test_a_name_that_nobody_said_in_this_browser_is_refused(running, library):
     body = f'{{"photo": "{photo.sha}", "tag": "missing-hanger", "value": "absent"}}'.encode()
     assert ben.ask("POST", "/l/library/answer", body, head).status == 403
     assert library.labels() == []
+
+
+def test_a_tab_that_is_out_of_date_overwrites_nothing(page, running, library):
+    """Ben stores a height while ann has the form open: her span is stored, his height stays."""
+    library.say(
+        "fact", {"deck": "D-17", "visit": None, "key": "joist_size", "value": "2x8", "photos": []}, by="ann"
+    )
+    shown = '{"joist_size": "2x8"}'
+    ben = Client(running).enter().name("ben")
+    fields = {"deck": "D-17", "shown": shown}
+    his = {**fields, "fact.height_above_grade_ft": "9", "fact.joist_size": "2x8"}
+    assert ben.form("/l/library/deck/facts", **his).status == 303
+    hers = {**fields, "fact.height_above_grade_ft": "", "fact.joist_size": "2x8", "fact.joist_span_ft": "11"}
+    assert page.form("/l/library/deck/facts", **hers).status == 303
+    facts = library.facts("D-17")
+    assert (facts["height_above_grade_ft"].value, facts["joist_span_ft"].value) == (9.0, 11.0)
+
+    clash = page.form("/l/library/deck/facts", **{**fields, "fact.height_above_grade_ft": "7"})
+    assert clash.status == 409
+    assert "now 9 (<bdi>ben</bdi>); you wrote 7" in clash.text
+    assert library.facts("D-17")["height_above_grade_ft"].value == 9.0
+
+
+def test_every_wrong_value_stands_at_its_field_and_what_was_typed_is_kept(page, library):
+    given = {
+        "deck": "D-17",
+        "fact.joist_span_ft": "long",
+        "fact.joist_spacing_in": "wide",
+        "fact.year_built": "1999",
+    }
+    answer = page.form("/l/library/deck/facts", **given)
+    assert answer.status == 400
+    assert "2 values cannot be stored" in answer.text
+    assert answer.text.count('class="warn" role="alert"') == 3
+    for typed in ("long", "wide", "1999"):
+        assert f'value="{typed}"' in answer.text
+    assert library.facts("D-17") == {}

@@ -68,17 +68,62 @@ def next_best_of_library(lib: Library, n: int = 10) -> list[NextLook]:
     return next_best(gather_all(lib), n, rule_book_of(lib), lib.vocabulary())
 
 
+@dataclass(frozen=True)
+class Ask:
+    """One thing to find out at a deck, before it is known how common each defect is in the library.
+
+    Its gain is the largest of `sure` and `min(share of the tag, cap) * rise` over `by_share`, each a
+    (tag, cap, rise).
+    """
+
+    look: NextLook
+    sure: float = 0.0
+    by_share: tuple[tuple[str, float, float], ...] = ()
+
+    def at(self, shares: Mapping[str, float]) -> NextLook:
+        """Return the look with its gain."""
+        gains = [min(shares[tag], cap) * rise for tag, cap, rise in self.by_share]
+        return replace(self.look, gain=max([self.sure, *gains]))
+
+
+@dataclass(frozen=True)
+class DeckAsks:
+    """What could be found out at one deck, and which defects a person answered there (True: it has it)."""
+
+    asks: tuple[Ask, ...]
+    answered: Mapping[str, bool]
+
+
+def asks_of(evidence: DeckEvidence, book: RuleBook, vocabulary: Vocabulary) -> DeckAsks:
+    """Return everything that could be found out at a deck; it rests on the deck alone."""
+    view = deck_view(evidence, book)
+    asks = [*_labels(evidence, view, book, vocabulary), *_facts(evidence, view, book)]
+    asks += _photos(evidence, view, book, vocabulary)
+    return DeckAsks(tuple(asks), _answered(evidence, vocabulary))
+
+
+def _answered(evidence: DeckEvidence, vocabulary: Vocabulary) -> dict[str, bool]:
+    told: dict[str, bool] = {}
+    for (_, tag), word in evidence.words.items():
+        if word.value != "unclear" and tag in vocabulary.tags:
+            told[tag] = told.get(tag, False) or word.value == "present"
+    return told
+
+
 def next_best(
     decks: Sequence[DeckEvidence], n: int, book: RuleBook, vocabulary: Vocabulary
 ) -> list[NextLook]:
     """Return up to `n` looks over all decks, best first; a second one at the same deck counts half."""
-    shares = defect_shares(decks, vocabulary)
+    return best_of([asks_of(evidence, book, vocabulary) for evidence in decks], n, vocabulary)
+
+
+def best_of(decks: Sequence[DeckAsks], n: int, vocabulary: Vocabulary) -> list[NextLook]:
+    """Return up to `n` looks over what could be found out at all decks, as `next_best` does."""
+    shares = shares_of([one.answered for one in decks], vocabulary)
     found = []
-    for evidence in decks:
-        view = deck_view(evidence, book)
-        looks = [*_labels(evidence, view, book, vocabulary, shares), *_facts(evidence, view, book)]
-        looks += _photos(evidence, view, book, vocabulary, shares)
+    for deck in decks:
         best: dict[tuple[str, str | None], NextLook] = {}
+        looks = [ask.at(shares) for ask in deck.asks]
         for look in sorted(looks, key=lambda one: (-one.gain, one.kind, one.what)):
             best.setdefault((look.kind, look.tag or look.what), look)
         found += [
@@ -90,15 +135,19 @@ def next_best(
 
 def defect_shares(decks: Sequence[DeckEvidence], vocabulary: Vocabulary) -> dict[str, float]:
     """Return the share of decks with each tag among decks where a person answered it; (k + 1)/(n + 2)."""
-    shares = {}
-    for tag in vocabulary.defects:
-        answered = [
-            {word.value for (_, name), word in one.words.items() if name == tag} - {"unclear"}
-            for one in decks
-        ]
-        told = [values for values in answered if values]
-        shares[tag] = (sum("present" in values for values in told) + 1) / (len(told) + 2)
-    return shares
+    return shares_of([_answered(one, vocabulary) for one in decks], vocabulary)
+
+
+def shares_of(answered: Sequence[Mapping[str, bool]], vocabulary: Vocabulary) -> dict[str, float]:
+    """Return the shares of `defect_shares` from each deck's answers."""
+    count = {tag: 0 for tag in vocabulary.defects}
+    have = dict(count)
+    for told in answered:
+        for tag, present in told.items():
+            if tag in count:
+                count[tag] += 1
+                have[tag] += present
+    return {tag: (have[tag] + 1) / (count[tag] + 2) for tag in vocabulary.defects}
 
 
 def weight(view: DeckView, book: RuleBook) -> float:
@@ -113,26 +162,31 @@ def _with_tag(view: DeckView, tag: str, photo: Photo) -> DeckView:
     return replace(view, items={**view.items, tag: [item, *view.items.get(tag, ())]})
 
 
-def _labels(
-    evidence: DeckEvidence,
-    view: DeckView,
-    book: RuleBook,
-    vocabulary: Vocabulary,
-    shares: Mapping[str, float],
-) -> Iterator[NextLook]:
+def _labels(evidence: DeckEvidence, view: DeckView, book: RuleBook, vocabulary: Vocabulary) -> Iterator[Ask]:
+    """Yield, for each core tag, the photo likeliest by the machine and the first one it did not speak of."""
     now = weight(view, book)
     for tag in vocabulary.core:
         open_photos = [p for p in evidence.photos if _is_open(evidence, p, tag)]
         if not open_photos:
             continue
-        rise = weight(_with_tag(view, tag, open_photos[0]), book) - now
-        for photo in open_photos if rise > 0 else ():
-            suggestion = evidence.suggestions.get((photo.sha, tag))
-            chance = shares[tag] / len(open_photos) if suggestion is None else suggestion.probability
-            words = "the machine suggests it" if suggestion else "nobody has answered it"
-            why = f"If '{tag}' is there the deck moves up; {words}."
-            what = f"{photo.name}: {tag}"
-            yield NextLook(evidence.deck, "label", what, why, chance * rise / COST["label"], photo.sha, tag)
+        rise = (weight(_with_tag(view, tag, open_photos[0]), book) - now) / COST["label"]
+        if rise <= 0:
+            continue
+        spoken = [(evidence.suggestions.get((photo.sha, tag)), photo) for photo in open_photos]
+        guessed = [(-guess.probability, photo.name, photo) for guess, photo in spoken if guess]
+        unspoken = sorted(
+            ((photo.name, photo) for guess, photo in spoken if guess is None), key=lambda one: one[0]
+        )
+        start = f"If '{tag}' is there the deck moves up; "
+        if guessed:
+            chance, name, photo = min(guessed, key=lambda one: one[:2])
+            why, what = f"{start}the machine suggests it.", f"{name}: {tag}"
+            yield Ask(NextLook(evidence.deck, "label", what, why, 0.0, photo.sha, tag), -chance * rise)
+        if unspoken:
+            name, photo = unspoken[0]
+            why, what = f"{start}nobody has answered it.", f"{name}: {tag}"
+            look = NextLook(evidence.deck, "label", what, why, 0.0, photo.sha, tag)
+            yield Ask(look, by_share=((tag, 1.0, rise / len(open_photos)),))
 
 
 def _is_open(evidence: DeckEvidence, photo: Photo, tag: str) -> bool:
@@ -146,24 +200,22 @@ def _photos(
     view: DeckView,
     book: RuleBook,
     vocabulary: Vocabulary,
-    shares: Mapping[str, float],
-) -> Iterator[NextLook]:
+) -> Iterator[Ask]:
     asks = {need.element: need for need in needs()}
     now = weight(view, book)
     nobody = Photo("", evidence.deck, evidence.visit, "", 0, 0, 1, 0, None, None)
     for seen in coverage(evidence.visits()):
         if seen.seen not in ("poorly", "not-seen"):
             continue
-        best = 0.0
+        half = (0.5 if seen.seen == "poorly" else 1.0) / COST["photo"]
+        by_share = []
         for tag in (vocabulary.tags[name] for name in vocabulary.defects):
             if tag.element == seen.element and not view.items.get(tag.tag):
                 rise = weight(_with_tag(view, tag.tag, nobody), book) - now
-                best = max(best, min(shares[tag.tag], _prior(tag.core)) * rise)
-        if seen.seen == "poorly":
-            best /= 2
+                by_share.append((tag.tag, _prior(tag.core), rise * half))
         why = f"The {seen.element.replace('-', ' ')} was not seen well: {seen.why}."
         ask, tag_shown = asks[seen.element].ask, SHOWS + seen.element
-        yield NextLook(evidence.deck, "photo", ask, why, best / COST["photo"], None, tag_shown)
+        yield Ask(NextLook(evidence.deck, "photo", ask, why, 0.0, None, tag_shown), by_share=tuple(by_share))
 
 
 def _prior(core: bool) -> float:
@@ -171,7 +223,7 @@ def _prior(core: bool) -> float:
     return 0.5 if core else 0.1
 
 
-def _facts(evidence: DeckEvidence, view: DeckView, book: RuleBook) -> Iterator[NextLook]:
+def _facts(evidence: DeckEvidence, view: DeckView, book: RuleBook) -> Iterator[Ask]:
     values: dict[str, set[Any]] = {}
     for rule in book.in_order:
         if not any(view.items.get(tag) for tag in rule.tags):
@@ -188,7 +240,7 @@ def _facts(evidence: DeckEvidence, view: DeckView, book: RuleBook) -> Iterator[N
         spread = sum(abs(one - now) for one in weights) / len(weights)
         element = fact_elements().get(key, "whole-deck").replace("-", " ")
         why = f"What is found at the {element} decides how urgent the deck is; '{key}' is not known."
-        yield NextLook(evidence.deck, "fact", key, why, FACT_CHANCE * spread / COST["fact"])
+        yield Ask(NextLook(evidence.deck, "fact", key, why, 0.0), FACT_CHANCE * spread / COST["fact"])
 
 
 def _either_side(tests: Sequence[tuple[str, Any]]) -> Iterator[Any]:

@@ -61,6 +61,10 @@ class Tag:
     looks_alike_but_is_not: str = ""
     how_to_photograph: str = ""
     source: str = ""
+    picture: str = ""
+    """A small picture of what it is: a file beside the firm's own file, kept in it as data."""
+    look_alike_picture: str = ""
+    """A small picture of what looks like it but is not."""
 
 
 @dataclass(frozen=True)

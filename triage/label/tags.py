@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 from triage.domain.vocabulary import Tag, read_tags
 from triage.errors import BadInput
@@ -31,6 +32,7 @@ def add_tags(library: Library, path: Path) -> tuple[list[Tag], list[Tag]]:
                 f"{path}: the tag {tag.tag!r} is there already with another definition; nothing was added.",
                 "Choose another name for your tag.",
             )
+    added = [_with_pictures(tag, path.parent) for tag in added]
     if added:
         old = library.own_tags.read_text() if library.own_tags.exists() else ""
         text = old + "".join(_as_toml(tag) for tag in added)
@@ -49,6 +51,54 @@ def add_tag(library: Library, tag: Tag) -> bool:
         except BadInput as error:
             raise BadInput(re.sub(r"^.*?tag\.toml(, line \d+)?: ", "", str(error)), error.hint) from error
     return bool(added)
+
+
+_PICTURES = ("picture", "look_alike_picture")
+_PICTURE_PX = 320
+_DATA = "data:image/jpeg;base64,"
+
+
+def _with_pictures(tag: Tag, folder: Path) -> Tag:
+    """Return a tag with its pictures inside, small; they are named by files beside the file of tags.
+
+    Raises BadInput for a picture that is not there or cannot be read.
+    """
+    import base64
+
+    from triage.errors import BadPhoto
+    from triage.imaging import open_upright
+    from triage.imaging.rendition import encode_jpeg
+
+    found: dict[str, Any] = {}
+    for name in _PICTURES:
+        said = getattr(tag, name)
+        if not said or said.startswith(_DATA):
+            continue
+        try:
+            rgb = open_upright(folder / said).rgb
+        except (OSError, BadPhoto) as error:
+            raise BadInput(
+                f"tag '{tag.tag}', field '{name}': the picture {said!r} cannot be read ({error}).",
+                "Put the picture beside the file of tags and name it there.",
+            ) from error
+        found[name] = _DATA + base64.b64encode(encode_jpeg(_small(rgb), 78)).decode()
+    return replace(tag, **found) if found else tag
+
+
+def _small(rgb: Any) -> Any:
+    import cv2
+
+    scale = min(1.0, _PICTURE_PX / max(rgb.shape[:2]))
+    size = (max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale)))
+    return cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+
+
+def picture_of(tag: Tag, which: str) -> bytes | None:
+    """Return the JPEG of a tag's own `picture` or `look_alike_picture`, or null."""
+    import base64
+
+    said = getattr(tag, which)
+    return base64.b64decode(said.removeprefix(_DATA)) if said.startswith(_DATA) else None
 
 
 def _same(one: Tag, other: Tag) -> bool:

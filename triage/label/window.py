@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from triage.library import Library
     from triage.library.records import Photo
 
-LARGE = 20_000
+LARGE = 2_000
 """Photos beyond which only the next decks are read, not the whole library."""
 AT_ONCE = 2_000
 """Questions that are read in one go, rounded up to whole decks; when they are answered, ask again."""

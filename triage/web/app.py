@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from triage.web import examples
 from triage.web.guard import Guard
 from triage.web.pages import (
     add,
@@ -114,7 +115,9 @@ def _of_library(lib: str) -> list[Route]:
         route(f"{lib}/audit", audit.show),
         route(f"{lib}/audit/sheet", audit.sheet),
         route(f"{lib}/tags", tags.show),
+        route(f"{lib}/tagpicture/{{tag}}/{{which}}", examples.picture),
         route(f"{lib}/tags/add", tags.add, posts=True),
+        route(f"{lib}/tags/step", tags.step, posts=True),
         route(f"{lib}/files", files.show),
         route(f"{lib}/files/begin", files.begin, posts=True, json=True),
         add.file_route(f"{lib}/files/{{upload}}/file", files.Sheet),

@@ -29,7 +29,12 @@ from triage.report.text import clean, clock, count_of, moment
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-KINDS = {"css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8", "svg": "image/svg+xml"}
+KINDS = {
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+    "jpg": "image/jpeg",
+}
 
 
 @cache

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from typing import TYPE_CHECKING
 
+from sqlalchemy import delete, insert, select
+
 from triage.errors import BadInput
+from triage.library.database import writing
 from triage.library.migrate import LIBRARY_FILE
+from triage.library.tables import meta
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -32,3 +37,24 @@ def machine_word(library: Library) -> str:
             f'Write "{AFTER}" or "{BEFORE}".',
         )
     return str(said)
+
+
+STEPS = "page_steps"
+"""The key under which a library's database keeps the tags that are steps of every deck beside the core."""
+
+
+def more_steps(library: Library) -> tuple[str, ...]:
+    """Return the tags beyond the core that are asked of every deck, in the order they were chosen."""
+    with library.read() as connection:
+        said = connection.execute(select(meta.c.value).where(meta.c.key == STEPS)).scalar()
+    known = library.vocabulary().tags
+    return tuple(tag for tag in json.loads(said or "[]") if tag in known and not known[tag].core)
+
+
+def set_step(library: Library, tag: str, *, on: bool) -> None:
+    """Ask a tag of every deck, or no longer. Raises BadInput for an unknown tag."""
+    library.vocabulary().tag(tag)
+    steps = [one for one in more_steps(library) if one != tag] + ([tag] if on else [])
+    with writing(library.engine) as connection:
+        connection.execute(delete(meta).where(meta.c.key == STEPS))
+        connection.execute(insert(meta).values(key=STEPS, value=json.dumps(steps)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from bisect import bisect_left
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -59,10 +60,23 @@ class Site:
             "deck_name": "",
             "here": "",
             "told": ask.session.told,
+            "near": self._near(ask, str(words.get("deck_name", ""))) if library is not None else None,
             "running": self.jobs.running(ask.name) if library is not None else None,
         }
         ask.session.told = ""
         return HTMLResponse(render(template, **{**shared, **words}), status_code=status)
+
+    def _near(self, ask: RequestContext, deck: str) -> dict[str, str]:
+        """Return the decks before and after one, by name, for the links on every page of a deck."""
+        if not deck:
+            return {}
+        decks = ask.library.decks()
+        place = bisect_left(decks, deck)
+        after = place + (1 if place < len(decks) and decks[place] == deck else 0)
+        return {
+            "before": decks[place - 1] if place > 0 else "",
+            "after": decks[after] if after < len(decks) else "",
+        }
 
     def close(self) -> None:
         """Stop the jobs and let go of every library."""

@@ -14,6 +14,7 @@ from triage.assess.cache.refresh import bring_up, kept_rho, out_of_date
 from triage.assess.evidence import gather, rule_book_of
 from triage.assess.summary import assess_deck
 from triage.errors import Cancelled, NotWritten
+from triage.web.looks import Looks
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -31,7 +32,9 @@ class Standing:
         self._unwritten: tuple[Any, Kept] | None = None
         """All decks, and the head they belong to, where the library cannot be written."""
         self._worker: threading.Thread | None = None
+        self._warming: threading.Thread | None = None
         self._stopped = threading.Event()
+        self.looks = Looks(library)
         self.failed: Exception | None = None
 
     @property
@@ -85,15 +88,35 @@ class Standing:
         self.wait(seconds)
         return self.ready
 
+    def _warm(self) -> None:
+        """Go through what could be found out, apart from the thread that the list of decks waits for."""
+        if self._warming is None or not self._warming.is_alive():
+            self._warming = threading.Thread(
+                target=self.looks.bring_up, args=(self._stopped.is_set,), name="looks", daemon=True
+            )
+            self._warming.start()
+
+    def warmed(self, seconds: float) -> bool:
+        """Go through what could be found out, waiting so long for it; returns whether every deck was."""
+        if not self.looks.behind():
+            return True
+        self._warm()
+        if self._warming is not None:
+            self._warming.join(seconds)
+        return not self.looks.behind()
+
     def stop(self) -> None:
         """End the background after the decks in hand; what was assessed is kept."""
         self._stopped.set()
         self.wait(5.0)
+        if self._warming is not None:
+            self._warming.join(5.0)
 
     def _bring_up(self) -> None:
         try:
             try:
                 bring_up(self.library, cancel=self._stopped.is_set)
+                self._warm()
             except NotWritten:
                 self._unwritten = (self.library.head(), standings_in_memory(self.library))
             self.failed = None

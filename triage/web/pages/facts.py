@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from starlette.responses import Response
@@ -11,9 +12,10 @@ from triage.errors import BadInput
 from triage.library import ANY_VISIT
 from triage.report.phrases import tag_words
 from triage.report.text import count_of
-from triage.structure.facts import FACT_KEYS, FactKey
+from triage.structure.facts import FACT_KEYS, FactKey, parse_facts
 from triage.structure.site_sheet import label_of, more_lines, short_sheet
 from triage.structure.telling import set_facts
+from triage.web.bodies import as_json
 from triage.web.request_context import RequestContext
 
 _SAID = {True: "true", False: "false"}
@@ -25,7 +27,15 @@ def show(ask: RequestContext) -> Response:
     return _page(ask, {}, "", "")
 
 
-def _page(ask: RequestContext, typed: dict[str, str], fault: str, hint: str, status: int = 200) -> Response:
+def _page(
+    ask: RequestContext,
+    typed: dict[str, str],
+    fault: str,
+    hint: str,
+    status: int = 200,
+    clashes: Sequence[dict[str, str]] = (),
+    wrong: Mapping[str, str] | None = None,
+) -> Response:
     deck = ask.deck()
     visits = ask.library.visits(deck)
     visit = ask.query.get("visit") or ask.text("visit") or ANY_VISIT
@@ -42,6 +52,9 @@ def _page(ask: RequestContext, typed: dict[str, str], fault: str, hint: str, sta
         groups=_groups(facts, missing),
         values={key: as_text(fact.value) for key, fact in facts.items()} | _typed(typed),
         facts=facts,
+        shown={key: as_text(fact.value) for key, fact in facts.items()},
+        clashes=clashes,
+        wrong=wrong or {},
         missing=missing,
         label_of=label_of,
         fault=fault,
@@ -93,17 +106,51 @@ def save(ask: RequestContext) -> Response:
         for name, values in ask.form.items()
         if name.startswith(_FIELD)
     }
-    changed = {
-        name.removeprefix(_FIELD): value
-        for name, value in typed.items()
-        if value != known.get(name.removeprefix(_FIELD), "")
-    }
+    shown = _shown(ask, known)
+    changed = {key: value for key, value in _typed(typed).items() if value != shown.get(key, "")}
+    changed = {key: value for key, value in changed.items() if value != known.get(key, "")}
+    clashes = [key for key in changed if known.get(key, "") != shown.get(key, "")]
+    if clashes:
+        facts = ask.library.facts(deck, visit or ANY_VISIT)
+        rows = [
+            {
+                "key": key,
+                "theirs": known.get(key, ""),
+                "yours": changed[key],
+                "by": facts[key].by if key in facts else "",
+            }
+            for key in clashes
+        ]
+        mine = {_FIELD + key: value for key, value in changed.items()}
+        return _page(ask, mine, "", "", status=409, clashes=rows)
     try:
         set_facts(ask.library, deck, changed, by=by, visit=visit)
     except BadInput as error:
-        return _page(ask, typed, str(error), error.hint, status=400)
+        wrong = _wrong(changed)
+        fault = "" if wrong else str(error)
+        return _page(ask, typed, fault, error.hint if fault else "", status=400, wrong=wrong)
     told = f"{count_of(len(changed), 'fact')} stored." if changed else "Nothing was changed."
     return ask.done(ask.url("deck/facts", d=deck, visit=visit), told)
+
+
+def _wrong(given: Mapping[str, str]) -> dict[str, str]:
+    """Return what is wrong with each value that cannot be taken, by its fact."""
+    found = {}
+    for key, value in given.items():
+        try:
+            parse_facts({key: value})
+        except BadInput as error:
+            found[key] = f"{error} {error.hint}".strip()
+    return found
+
+
+def _shown(ask: RequestContext, known: dict[str, str]) -> dict[str, str]:
+    """Return the values that the form showed when it was opened; those known now where it does not say."""
+    said = ask.text("shown", 100_000)
+    if not said:
+        return known
+    found = as_json(said.encode())
+    return {str(key): str(value) for key, value in found.items()}
 
 
 def _value(key: FactKey | None, values: list[str]) -> str:

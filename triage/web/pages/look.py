@@ -21,6 +21,7 @@ from triage.web.pages.deck import panel_words
 from triage.web.pages.photo import boxes, count, text
 from triage.web.render import render
 from triage.web.request_context import NotThere, RequestContext
+from triage.web.settings import more_steps
 from triage.web.told import VALUE_WORDS
 
 _MOST_PHOTOS = 5_000
@@ -126,13 +127,14 @@ def _mine(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, dict[
 
 
 def steps(ask: RequestContext, photos: list[Photo], answers: Answers) -> list[dict[str, Any]]:
-    """Return the core tags along the load path, with how many questions are open on these photos.
+    """Return the core tags and the firm's further steps, along the load path, with their open questions.
 
     'Cannot tell' is an answer: nobody is led back to it, though the deck still counts it as unreviewed.
     """
     vocabulary = ask.library.vocabulary()
     path = {element: place for place, element in enumerate(vocabulary.elements)}
-    along = sorted(vocabulary.core, key=lambda tag: path.get(vocabulary.tags[tag].element or "", len(path)))
+    asked = [*vocabulary.core, *more_steps(ask.library)]
+    along = sorted(asked, key=lambda tag: path.get(vocabulary.tags[tag].element or "", len(path)))
     return [
         {
             "tag": tag,
@@ -356,12 +358,12 @@ def looked(ask: RequestContext) -> Response:
     photos = library.photos(deck)
     left = steps(ask, photos, answers_by_photo(library.words(deck)))
     following = next((step for step in left if step["open"] and step["tag"] != tag), None)
-    here = next(step for step in left if step["tag"] == tag)
+    still = sum(1 for photo in photos if (photo.sha, tag) not in words)
     return JSONResponse(
         {
             "told": f"Looked at {len(chosen)}: {told}.{more}",
             "stay": bool(disputes),
-            "open": here["open"],
+            "open": still,
             "next": ask.url("look", d=deck, tag=following["tag"])
             if following
             else ask.url("deck/summary", d=deck),

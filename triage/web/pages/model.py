@@ -19,6 +19,7 @@ MARKED = (
     "precision of the same labels without one; no larger network came near."
 )
 _LOOKS = 15
+_LOOKS_WAIT_S = 1.2
 
 
 def show(ask: RequestContext) -> Response:
@@ -107,6 +108,8 @@ WORK = {"outlook": ("reckoning what more labels would bring", outlook)}
 
 def following(ask: RequestContext) -> Response:
     """Show what to find out next: the labels, facts and photos that would most change the order."""
-    from triage.assess.next_look import next_best_of_library
-
-    return ask.site.show("next.html", ask, here="decks", looks=next_best_of_library(ask.library, _LOOKS))
+    standing = ask.site.standing(ask.name)
+    done = standing.warmed(_LOOKS_WAIT_S)
+    looks = standing.looks.best(_LOOKS)
+    behind = 0 if done else standing.looks.behind()
+    return ask.site.show("next.html", ask, here="decks", looks=looks, behind=behind)

@@ -10,7 +10,9 @@ from triage.domain.vocabulary import SHOWS, Tag
 from triage.errors import BadInput
 from triage.label.tags import add_tag
 from triage.report.phrases import tag_words
+from triage.web.examples import examples_of
 from triage.web.request_context import RequestContext
+from triage.web.settings import more_steps, set_step
 
 FIELDS = ("looks_like", "looks_alike_but_is_not", "how_to_photograph", "source")
 
@@ -32,8 +34,10 @@ def _page(ask: RequestContext, typed: dict[str, str], fault: str = "", status: i
         ask,
         here="tags",
         groups=groups,
+        examples={name: examples_of(ask.library, tag) for name, tag in vocabulary.tags.items()},
         elements=vocabulary.elements,
         typed=typed,
+        steps=more_steps(ask.library),
         fault=fault,
         status=status,
     )
@@ -53,3 +57,15 @@ def add(ask: RequestContext) -> Response:
         return _page(ask, said, f"{error} {error.hint}".strip(), 400)
     words = tag_words(said["tag"])
     return ask.done(ask.url("tags"), f"The tag “{words}” {'is added' if new else 'was there already'}.")
+
+
+def step(ask: RequestContext) -> Response:
+    """Make a tag a step of every deck, or no longer."""
+    _ = ask.by
+    tag, on = ask.text("tag"), ask.text("on") == "yes"
+    set_step(ask.library, tag, on=on)
+    words = tag_words(tag)
+    return ask.done(
+        ask.url("tags"),
+        f"“{words}” is {'now a step of every deck' if on else 'no longer a step of every deck'}.",
+    )

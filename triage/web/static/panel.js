@@ -55,6 +55,10 @@ export function showMeaning(into, meaning) {
   into.replaceChildren();
   if (!meaning) return;
   into.append(element("p", { text: meaning.definition }));
+  if (meaning.examples && meaning.examples.length) {
+    const pictures = meaning.examples.map((one) => element("figure", {}, element("img", { src: one.picture, alt: one.words, loading: "lazy" }), element("figcaption", { text: one.words })));
+    into.append(element("div", { class: "examples" }, ...pictures, element("p", { class: "note", text: meaning.examples[0].origin })));
+  }
   const list = element("dl");
   for (const [head, text] of [["Looks like", meaning.looks_like], ["Looks alike but is not", meaning.looks_alike]]) {
     if (text) list.append(element("dt", { text: head }), element("dd", { text }));

@@ -1,0 +1,90 @@
+"""The list of decks: search, filters, order, disputes; steps and pictures of a firm's own tags."""
+
+from __future__ import annotations
+
+import re
+
+from PIL import Image
+
+from triage.label.tags import add_tags
+
+
+def names(page, **query):
+    text = page.get("/l/library/order", **query).text
+    return re.findall(r'class="named"><a[^>]*><bdi>([^<]+)</bdi>', text)
+
+
+def test_the_list_is_searched_filtered_and_sorted(page, library):
+    photo = library.photos("D-18")[0]
+    for by, value in (("ann", "present"), ("ben", "absent")):
+        library.say("label", {"photo": photo.sha, "tag": "missing-hanger", "value": value}, by=by)
+    assert sorted(names(page)) == ["D-17", "D-18"]
+    assert names(page, q="18") == ["D-18"]
+    assert names(page, only="disputed") == ["D-18"]
+    assert names(page, sort="name") == ["D-17", "D-18"]
+    assert names(page, q="none like this") == []
+    text = page.get("/l/library/order").text
+    assert "People disagree on 1 answer." in text
+    assert "1 dispute" in text
+
+
+def test_a_long_name_stays_in_its_column(page, library, photo_maker, tmp_path):
+    from triage.ingest import ingest
+
+    name = "the deck behind the garage of the invented Applewood Court apartments " * 2
+    photo_maker(tmp_path / "x" / "p.jpg", seed=4)
+    ingest(library, [tmp_path / "x"], by="ann", deck=name.strip(), engine="here")
+    assert name.strip() in names(page)
+    before = page.get("/l/library/deck", d=name.strip()).text
+    assert 'aria-label="Previous deck: D-18"' in before
+
+
+def test_own_tag_with_pictures_becomes_a_step_of_every_deck(page, library, tmp_path):
+    Image.new("RGB", (900, 600), (200, 30, 30)).save(tmp_path / "is.png")
+    (tmp_path / "own.toml").write_text(
+        '[[tag]]\ntag = "loose-handrail"\nkind = "defect"\nelement = "stair"\n'
+        'definition = "The handrail moves by hand."\npicture = "is.png"\n'
+    )
+    add_tags(library, tmp_path / "own.toml")
+    (tmp_path / "is.png").unlink()
+    shown = page.get("/l/library/tagpicture/loose-handrail/is")
+    assert (shown.status, shown.headers["content-type"]) == (200, "image/jpeg")
+    assert page.get("/l/library/tagpicture/loose-handrail/not").status == 404
+    assert "Pictures of your own" in page.get("/l/library/tags").text
+    assert "Loose handrail" not in page.get("/l/library/deck", d="D-17").text
+    page.form("/l/library/tags/step", tag="loose-handrail", on="yes")
+    assert "Loose handrail" in page.get("/l/library/deck", d="D-17").text
+    page.form("/l/library/tags/step", tag="loose-handrail", on="no")
+    assert "Loose handrail" not in page.get("/l/library/deck", d="D-17").text
+
+
+def test_every_core_tag_has_two_pictures_that_are_said_to_be_rendered(page, library):
+    text = page.get("/l/library/tags").text
+    for tag in library.vocabulary().core:
+        assert re.search(rf"example-{tag}-is\.jpg", text), tag
+        assert re.search(rf"example-{tag}-not\.jpg", text), tag
+    assert "Rendered pictures of invented decks." in text
+
+
+def test_what_hangs_on_a_part_that_does_not_show_is_answered_by_one_click(page, library):
+    """Only where the part is said not to show, without dispute; kept as such; an answer of anybody stays."""
+    one, two, three = (photo.sha for photo in library.photos("D-17"))
+    for sha, value in ((one, "present"), (two, "absent"), (three, "absent")):
+        library.say("label", {"photo": sha, "tag": "shows-hanger", "value": value}, by="ann")
+    library.say("label", {"photo": three, "tag": "shows-hanger", "value": "present"}, by="ben")
+    page.json("/l/library/parts/rest", {"deck": "D-17", "photos": [one, two, three], "hanging": True})
+    said = {label.photo: label for label in library.labels(tag="missing-hanger")}
+    assert set(said) == {two}
+    assert said[two].value == "absent"
+    assert said[two].note == "By the part: the photo does not show the hanger."
+    page.json("/l/library/undo", {})
+    assert library.labels(tag="missing-hanger") == []
+
+
+def test_by_part_is_refused_where_the_part_shows(page, library):
+    sha = library.photos("D-17")[0].sha
+    library.say("label", {"photo": sha, "tag": "shows-hanger", "value": "present"}, by="ben")
+    answers = [{"photo": sha, "value": "absent", "by_part": True}]
+    done = page.json("/l/library/looked", {"deck": "D-17", "tag": "missing-hanger", "answers": answers})
+    assert done.status == 400
+    assert library.labels(tag="missing-hanger") == []
