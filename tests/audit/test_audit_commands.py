@@ -98,12 +98,17 @@ def test_missed_is_asked_labelled_recorded_and_withdrawn(
     assert {"rate", "low", "high", "missed_share"} <= set(said[TAG])
     assert said[TAG]["rate"] is None
     assert len(said[TAG]["asked"]) == 20
-    add_labels(library, [(sha, TAG, "present", "ann") for sha in said[TAG]["asked"]], asked_by="audit")
+    add_labels(library, [(sha, TAG, "present", "cid") for sha in said[TAG]["asked"]], asked_by="audit")
     assert call("audit", "missed", "--n", "20", "--seed", "3")[0] == 2
     code, said, _ = call("audit", "missed", "--n", "20", "--seed", "3", "--by", "ann")
     assert code == 0
     assert said[TAG]["contradicts"] is True
     assert presorting.promise_standing(library)[TAG].standing == "withdrawn"
+    assert call("audit", "lift", TAG, "--why", "checked on site", "--by", "ann")[:2] == (
+        0,
+        {"tag": TAG, "lifted": True},
+    )
+    assert presorting.promise_standing(library) == {}
     assert not [one for one in library.suggestions().values() if one.pile == "unlikely"]
     code, _, err = call("audit", "missed", "--n", "20", "--seed", "4", "--by", "ann", as_json=False)
     assert code == 3

@@ -1,4 +1,4 @@
-"""What the machine let through: rates and shares with bounds, early stops, and the withdrawn promise."""
+"""What the machine let through: fair draws, blind answers, verdicts by decks, withdrawals."""
 
 from __future__ import annotations
 
@@ -6,27 +6,32 @@ import json
 
 import numpy as np
 import pytest
-from scipy import stats
 from small_libraries import add_labels, add_piles
 
 from triage.audit import missed, of_library
-from triage.audit.missed_tag import Missed, Promised, Question, audit_tag
+from triage.audit.missed_tag import DrawnDeck, Missed, Promised, Question, audit_tag
 from triage.errors import BadInput, WrongUsage
 from triage.library import Library
+from triage.presort.withdrawals import lift_withdrawal, withdrawals
 
 TAG = "rusted-connector"
+CODES = {"p": 3, "a": 1, "u": 2, ".": 0}
 
 
-def question(unlikely: str, others: str = "", promised: float | None = None, seed: int = 0) -> Question:
-    """Words as letters: p present, a absent, u unclear, . none."""
-    letters = {"p": 3, "a": 1, "u": 2, ".": 0}
-    words = np.array([letters[one] for one in unlikely + others], dtype=np.uint8)
-    piles = np.array(
-        [1] * len(unlikely) + [3, 2] * (len(others) // 2) + [3] * (len(others) % 2), dtype=np.uint8
-    )
-    order = np.random.default_rng(seed).permutation(len(words))
+def question(decks: list[tuple[str, str]], promised: float | None = None, frame: int = 1000) -> Question:
+    """Decks as words of the pile and of the others: p present, a absent, u unclear, . none."""
+    drawn = [
+        DrawnDeck(
+            f"d{number}",
+            [f"{number}-{place}" for place in range(len(pile))],
+            np.array([CODES[one] for one in pile], np.uint8),
+            [f"{number}+{place}" for place in range(len(rest))],
+            np.array([CODES[one] for one in rest], np.uint8),
+        )
+        for number, (pile, rest) in enumerate(decks)
+    ]
     promise = None if promised is None else Promised(promised, True)
-    return Question(TAG, "m", "1", words, piles, order, [str(one) for one in range(len(words))], promise)
+    return Question(TAG, "m", "1", drawn, 10_000, frame, 50, promise)
 
 
 def no_nan(one: Missed) -> None:
@@ -34,202 +39,178 @@ def no_nan(one: Missed) -> None:
     json.dumps(one.payload(), allow_nan=False)
 
 
-def test_a_pile_looked_at_whole_is_known_exactly() -> None:
-    one = audit_tag(question("p" * 3 + "a" * 97, "p" * 57 + "a" * 43), 100)
-    assert (one.rate, one.low, one.high) == (0.03, 0.03, 0.03)
-    assert one.missed_share == one.missed_share_low == one.missed_share_high == pytest.approx(3 / 60)
+def test_all_decks_looked_at_are_known_exactly() -> None:
+    one = audit_tag(question([("ppa", "p"), ("aaaaaaa", "ppp")], frame=2))
+    assert (one.rate, one.low, one.high) == (0.2, 0.2, 0.2)
+    assert one.missed_share == pytest.approx(2 / 6)
+    assert one.loss == pytest.approx((2 / 3 + 0) / 2)
+    assert (one.defects, one.found, one.positive_decks, one.drawn_decks) == (2, 4, 2, 2)
     assert one.complete
     no_nan(one)
-
-
-def test_the_share_is_n_q_over_n_q_plus_found() -> None:
-    one = audit_tag(question("a" * 198 + "pp", "p" * 20 + "a" * 30, seed=5), 100)
-    assert one.rate == one.defects / 100
-    assert one.missed_share == pytest.approx(200 * one.rate / (200 * one.rate + 20))
-    assert one.missed_share_low <= 2 / 22 <= one.missed_share_high
-    assert one.found == 20
 
 
 def test_unanswered_photos_are_asked_for_and_no_rate_is_stated() -> None:
-    one = audit_tag(question("." * 100, "p" * 10), 20)
-    assert len(one.asked) == 20
-    assert one.rate is None
-    assert "20 of the 20 drawn photos have no answer yet" in one.why_not
-    assert not one.complete
-    again = audit_tag(question("." * 100, "p" * 10), 10)
-    assert again.asked == one.asked[:10]
+    one = audit_tag(question([("aa", "p"), (".a", "."), ("a", "")]))
+    assert one.asked == ("1-0", "1+0")
+    assert (one.rate, one.complete) == (None, False)
+    assert "2 drawn photos in 1 decks have no answer yet" in one.why_not
     no_nan(one)
 
 
-def test_unclear_is_no_defect_below_and_one_above() -> None:
-    one = audit_tag(question("u" * 5 + "a" * 95, "p" * 10), 100)
-    assert (one.rate, one.low, one.high, one.unclear) == (0.0, 0.0, 0.05, 5)
+def test_unclear_is_no_defect_for_one_bound_and_one_for_the_other() -> None:
+    one = audit_tag(question([("uaaaa", "p"), ("aaaaa", "")], frame=2))
+    assert (one.rate, one.low, one.high, one.unclear) == (0.0, 0.0, 0.1, 1)
 
 
-def test_with_open_piles_the_share_has_bounds_only() -> None:
-    one = audit_tag(question("p" * 4 + "a" * 96, "p" * 20 + "." * 30), 100)
-    assert one.missed_share is None
-    assert one.missed_share_low == pytest.approx(4 / (4 + 50))
-    assert one.missed_share_high == pytest.approx(4 / (4 + 20))
-    assert any("30 photos of the other piles have no answer" in why for why in one.why_not)
+def test_a_kept_and_a_broken_promise_are_shown_by_decks() -> None:
+    kept = audit_tag(question([("aaa", "p")] * 80, promised=0.05))
+    assert (kept.verdict, kept.contradicts) == ("within", False)
+    broken = audit_tag(question([("pa", "p")] * 10 + [("aa", "p")] * 10, promised=0.05))
+    assert (broken.verdict, broken.contradicts) == ("above", True)
+    assert broken.loss_low > 0.05
+    few = audit_tag(question([("a", "p")] * 5, promised=0.05))
+    assert few.verdict is None
+    assert any("too few to show" in why for why in few.why_not)
 
 
-def test_stratified_draws_cover_the_true_share() -> None:
-    """The other piles are drawn from too; their undrawn photos have no answer."""
-    generator = np.random.default_rng(7)
-    inside, times = 0, 150
-    for seed in range(times):
-        truth = np.array(list("p" * 8 + "a" * 392 + "p" * 90 + "a" * 110))
-        letters = {"p": 3, "a": 1}
-        words = np.array([letters[one] for one in truth], dtype=np.uint8)
-        piles = np.array([1] * 400 + list(generator.permutation([2, 3] * 100)), dtype=np.uint8)
-        order = np.random.default_rng(seed).permutation(600)
-        drawn = np.concatenate([order[piles[order] == pile][:60] for pile in (1, 2, 3)])
-        hidden = np.zeros(600, dtype=np.uint8)
-        hidden[drawn] = words[drawn]
-        one = audit_tag(Question(TAG, "m", "1", hidden, piles, order, [""] * 600), 60, strata=True)
-        assert one.missed_share is not None
-        inside += one.missed_share_low <= 8 / 98 <= one.missed_share_high
-    assert inside >= 0.95 * times
-
-
-def test_stratified_asks_for_the_other_piles_too() -> None:
-    one = audit_tag(question("a" * 50, "." * 40), 10, strata=True)
-    assert len(one.asked) == 20
-    assert not one.complete
-    assert audit_tag(question("a" * 50, "p" * 40), 10, strata=True).asked == ()
+def test_many_photos_of_one_deck_show_nothing_about_other_decks() -> None:
+    """Forty missed photos of one deck are one deck that lost."""
+    one = audit_tag(question([("p" * 40, "p")] + [("aaa", "p")] * 19, promised=0.05))
+    assert one.missed_share > 0.5
+    assert one.verdict is None
 
 
 def test_an_early_stop_asks_no_more() -> None:
-    clean = question("a" * 60 + "." * 340, "p" * 400, promised=0.05)
-    order = np.concatenate([np.arange(800)])
-    clean = Question(TAG, "m", "1", clean.words, clean.piles, order, clean.photos, clean.promised)
-    one = audit_tag(clean, 350, early=True)
-    assert one.verdict == "within"
-    assert one.asked == ()
-    assert one.drawn < 80
-    assert one.bounds == "anytime"
-    assert one.complete
-    bad = Question(
-        TAG,
-        "m",
-        "1",
-        np.where(order < 60, 3, clean.words).astype(np.uint8),
-        clean.piles,
-        order,
-        clean.photos,
-        clean.promised,
-    )
-    stopped = audit_tag(bad, 350, early=True)
-    assert stopped.contradicts
-    assert stopped.drawn < 60
-
-
-def test_an_early_audit_without_a_stop_goes_on_asking() -> None:
-    one = audit_tag(question("a" * 5 + "." * 395, "p" * 400, promised=0.05, seed=3), 300, early=True)
-    assert one.verdict is None
-    assert len(one.asked) > 250
-
-
-@pytest.mark.parametrize(("n", "match"), [(0, "no sample"), (101, "larger than the 100 photos")])
-def test_impossible_samples(n: int, match: str) -> None:
-    with pytest.raises(BadInput, match=match):
-        audit_tag(question("a" * 100), n)
+    clean = audit_tag(question([("aa", "p")] * 75 + [("..", ".")] * 40, promised=0.05), early=True)
+    assert (clean.verdict, clean.asked, clean.bounds) == ("within", (), "anytime")
+    assert clean.complete
+    on = audit_tag(question([("aa", "p")] * 5 + [("..", "p")] * 40, promised=0.05), early=True)
+    assert on.verdict is None
+    assert len(on.asked) == 80
+    assert on.rate == 0.0
 
 
 def test_an_empty_pile_and_no_defect_at_all() -> None:
-    empty = audit_tag(question("", "pa"), 5)
+    empty = audit_tag(question([("", "pa")]))
     assert empty.rate is None
     assert "empty" in empty.why_not[0]
-    none = audit_tag(question("a" * 10, "a" * 10), 10)
-    assert none.rate == 0.0
-    assert none.missed_share is None
+    none = audit_tag(question([("aaa", "a")]))
+    assert (none.rate, none.missed_share, none.loss) == (0.0, None, None)
     assert "no defect was found anywhere" in none.why_not[0]
     no_nan(empty)
     no_nan(none)
 
 
-def test_simulated_audits_contradict_a_kept_promise_in_five_of_a_hundred_at_most() -> None:
-    """Exactly 5 % of the defects in the pile and a promise of 5 %: 'above' would be wrong."""
-    wrong = sum(
-        audit_tag(
-            question("p" * 10 + "a" * 490, "p" * 190 + "a" * 10, promised=0.05, seed=seed), 100
-        ).contradicts
-        for seed in range(300)
-    )
-    assert wrong <= 15
-    right = sum(
-        audit_tag(
-            question("p" * 100 + "a" * 400, "p" * 190 + "a" * 10, promised=0.05, seed=seed), 100
-        ).contradicts
-        for seed in range(100)
-    )
-    assert right >= 95
-
-
 @pytest.fixture
 def presorted(library: Library, with_photos, monkeypatch) -> list[str]:
-    """Sixty photos, forty of them `unlikely`; the card promises 5 %."""
+    """Sixty photos of six decks, forty of them `unlikely`; the card promises 5 %."""
     monkeypatch.setattr(of_library, "_promises", lambda _: {TAG: Promised(0.05, True)})
     shas = with_photos(6, 10)
-    add_piles(
-        library, "m1", TAG, [(sha, "unlikely" if place < 40 else "likely") for place, sha in enumerate(shas)]
-    )
+    piles = ["unlikely" if place % 10 < 7 else "likely" for place in range(len(shas))]
+    add_piles(library, "m1", TAG, list(zip(shas, piles, strict=True)))
     return shas
 
 
-def test_an_audit_asks_then_states_and_is_recorded_once(library: Library, presorted) -> None:
-    add_labels(library, [(sha, TAG, "present", "ann") for sha in presorted[40:]])
-    first = missed(library, 30, seed="7", by="ann")[TAG]
-    assert len(first.asked) == 30
-    assert set(first.asked) <= set(presorted[:40])
+def answer(library: Library, shas, value: str, by: str = "cid", **more: object) -> None:
+    add_labels(library, [(sha, TAG, value, by) for sha in shas], asked_by="audit", **more)
+
+
+def test_the_draw_is_on_record_before_the_first_answer(library: Library, presorted) -> None:
+    first = missed(library, 14, seed="7", by="ann")[TAG]
+    (event,) = library.events("audit-drawn")
+    assert len(event.payload["decks"]) == first.drawn_decks == 2
+    assert (event.payload["seed"], event.payload["frame_decks"], event.payload["number"]) == ("7", 6, 1)
+    assert {"frame", "rule", "population", "n"} <= set(event.payload)
+    assert len(first.asked) == 20  # whole decks
     assert list(library.events("audited")) == []
-    add_labels(library, [(sha, TAG, "absent", "ann") for sha in first.asked], asked_by="audit")
-    done = missed(library, 30, seed="7", by="ann")[TAG]
-    assert (done.rate, done.asked, done.found) == (0.0, (), 20)
-    assert done.high == pytest.approx(float(stats.hypergeom.cdf(0, 40, 2, 30) > 0.025) * 2 / 40)
-    assert missed(library, 30, seed="7", by="ann")[TAG] == done
+    assert missed(library, 14, seed="7", by="ann")[TAG] == first
+    assert missed(library, by="ann")[TAG] == first  # without a seed the last draw goes on
+    answer(library, first.asked, "absent")
+    done = missed(library, 14, seed="7", by="ann")[TAG]
+    assert (done.rate, done.asked, done.drawn) == (0.0, (), 14)
+    assert missed(library, 14, seed="7", by="ann")[TAG] == done
     (event,) = library.events("audited")
-    assert event.by == "ann"
-    assert event.at
-    assert {key: event.payload[key] for key in ("tag", "model", "seed", "n", "missed", "contradicts")} == {
-        "tag": TAG,
-        "model": "m1",
-        "seed": "7",
-        "n": 30,
-        "missed": 0,
-        "contradicts": False,
-    }
-    assert {"rate", "low", "high"} <= set(event.payload)
+    assert (event.by, event.payload["missed"], event.payload["contradicts"]) == ("ann", 0, False)
 
 
-def test_a_contradicted_promise_is_withdrawn_until_trained_again(library: Library, presorted) -> None:
-    """Nothing stays `unlikely`, whoever looks: not in the suggestions, nor after another audit."""
-    add_labels(library, [(sha, TAG, "present", "ann") for sha in presorted])
-    found = missed(library, 30, seed="7", by="ann")[TAG]
-    assert found.contradicts
-    assert found.missed_share_low > 0.05
-    assert {one.pile for one in library.suggestions(tag=TAG).values()} == {"unsure", "likely"}
-    (event,) = library.events("audited")
-    assert event.payload["contradicts"] is True
-    emptied = missed(library, 30, seed="8", by="ann")[TAG]
-    assert "empty" in emptied.why_not[0]
-    add_piles(library, "m2", TAG, [(sha, "unlikely") for sha in presorted[:5]])
-    assert "unlikely" in {one.pile for one in library.suggestions(tag=TAG).values()}
-
-
-def test_a_finished_audit_needs_a_speaker(library: Library, presorted) -> None:
+def test_labels_from_before_the_draw_are_no_evidence(library: Library, presorted) -> None:
+    """What the machine learned from, and what its author says again, proves nothing."""
     add_labels(library, [(sha, TAG, "absent", "ann") for sha in presorted])
+    first = missed(library, 14, seed="7", by="ann")[TAG]
+    assert len(first.asked) == 14
+    answer(library, first.asked, "absent", by="ann")
+    assert len(missed(library, 14, seed="7", by="ann")[TAG].asked) == 14
+    answer(library, first.asked, "absent", saw_machine=True)
+    assert len(missed(library, 14, seed="7", by="ann")[TAG].asked) == 14
+    answer(library, first.asked, "absent", by="dee")
+    assert missed(library, 14, seed="7", by="ann")[TAG].complete
+
+
+def test_decks_that_a_model_saw_are_never_drawn(library: Library, presorted) -> None:
+    library.say("trained", {"model": "m1", "tags": {}, "decks": [f"d00{n}" for n in range(4)]}, by="ann")
+    found = missed(library, by="ann", seed="7")[TAG]
+    assert (found.frame_decks, found.population) == (2, 14)
+    (event,) = library.events("audit-drawn")
+    assert set(event.payload["decks"]) <= {"d004", "d005"}
+    library.say("trained", {"model": "m1", "tags": {}, "decks": [f"d00{n}" for n in range(6)]}, by="ann")
+    assert "empty" in missed(library, by="ann", seed="8")[TAG].why_not[0]
+
+
+def test_a_second_draw_is_said(library: Library, presorted) -> None:
+    missed(library, 7, seed="7", by="ann")
+    second = missed(library, 7, seed="8", by="ann")[TAG]
+    assert second.draws == 2
+    assert any("draw 2" in why for why in second.why_not)
+
+
+def test_a_withdrawal_lasts_until_the_next_model_passes_or_a_person_lifts_it(
+    library: Library, presorted, monkeypatch
+) -> None:
+    monkeypatch.setattr(of_library, "_would_be", lambda _library, _tag, shas: dict.fromkeys(shas, "unlikely"))
+    first = missed(library, seed="7", by="ann")[TAG]
+    answer(library, first.asked, "present")
+    found = missed(library, seed="7", by="ann")[TAG]
+    assert found.contradicts
+    assert "unlikely" not in {one.pile for one in library.suggestions(tag=TAG).values()}
+    assert set(withdrawals(library)) == {TAG}
+    add_piles(library, "m2", TAG, [(sha, "unsure") for sha in presorted])  # a new model alone changes nothing
+    library.say(
+        "presorted", {"model": "m2", "standing": {TAG: {"standing": "holds", "why_not": None}}}, by="ann"
+    )
+    assert set(withdrawals(library)) == {TAG}
+    library.say("audited", {"tag": TAG, "model": "m1", "seed": "x", "verdict": "within"}, by="ann")
+    assert set(withdrawals(library)) == {TAG}, "the withdrawn model cannot bring it back"
+    assert missed(library, seed="9", by="ann")[TAG].population == 60, "the next model can be audited"
+    with pytest.raises(BadInput, match="needs a reason"):
+        lift_withdrawal(library, TAG, why=" ", by="ann")
+    with pytest.raises(BadInput, match="No audit has withdrawn"):
+        lift_withdrawal(library, "missing-hanger", why="checked", by="ann")
+    lift_withdrawal(library, TAG, why="the drawn decks were of another builder", by="ann")
+    assert withdrawals(library) == {}
+    (event,) = library.statements("withdrawal-lifted")
+    assert event.payload["why"] == "the drawn decks were of another builder"
+
+
+def test_the_next_model_that_passes_ends_a_withdrawal(library: Library, presorted) -> None:
+    library.say("audited", {"tag": TAG, "model": "m1", "seed": "1", "contradicts": True}, by="ann")
+    library.say("audited", {"tag": TAG, "model": "m2", "seed": "1", "verdict": None}, by="ann")
+    assert set(withdrawals(library)) == {TAG}
+    library.say("audited", {"tag": TAG, "model": "m2", "seed": "2", "verdict": "within"}, by="ann")
+    assert withdrawals(library) == {}
+
+
+def test_a_draw_needs_a_speaker(library: Library, presorted) -> None:
     with pytest.raises(WrongUsage, match="nobody speaks"):
-        missed(library, 30, seed="7")
-    assert missed(library, 30, seed="7", record=False)[TAG].rate == 0.0
+        missed(library, 14, seed="7")
+    assert len(missed(library, 14, seed="7", record=False)[TAG].asked) == 20
+    assert list(library.events("audit-drawn")) == []
 
 
 def test_no_model_no_pile_no_tag(library: Library, with_photos, presorted) -> None:
     with pytest.raises(BadInput, match="sorted no photo for 'debris'"):
         missed(library, 5, tags=["debris"])
-    with pytest.raises(BadInput, match=r"a sample of 41 is larger than the 40"):
-        missed(library, 41, by="ann")
+    with pytest.raises(BadInput, match=r"a sample of 43 is larger than the 42"):
+        missed(library, 43, by="ann")
 
 
 def test_a_library_without_a_model(library: Library) -> None:

@@ -13,6 +13,7 @@ from triage.cli import cli, run
 NOT_HERE = {
     "deck-triage facts ask": "asks in the terminal; driven in tests/cli/test_facts_ask.py",
     "deck-triage label ask": "opens a screen in the terminal; driven in tests/terminal",
+    "deck-triage audit lift": "needs a withdrawn promise; driven in tests/audit",
     "deck-triage review": "opens the page; driven in tests/web",
     "deck-triage embed --engine dask": "needs a scheduler; driven with real workers in tests/batch",
 }

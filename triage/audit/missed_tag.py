@@ -1,29 +1,26 @@
-"""`audit missed`: what the machine let through into the pile `unlikely`, from a random draw of that pile.
+"""`audit missed`: what the machine let through into the pile `unlikely`, from decks drawn at random.
 
-The pile's rate of defects has exact bounds. The share of all defects that were missed, N q / (N q + found),
-is stated where the other piles were reviewed whole; else the other piles are drawn from too (strata), or only
-its bounds are given, as wide as the unreviewed photos make them. An `unclear` answer counts as none found
-for the low bound and as a defect for the high one.
+Whole decks are drawn and every photo of a drawn deck is looked at: those in the pile by somebody who did not
+label them before and does not see the machine's word, the others as people have answered them. So what a
+deck loses (the share of its photos with the defect that the machine called unlikely) is known, and decks are
+the sample (`triage.audit.deck_losses`). An `unclear` answer counts as no defect for one bound and as one for
+the other.
 
-The card's promise bounds the share missed at a deck with the defect, averaged over such decks; the audit
-states the share of all such photos that were sorted. It contradicts the promise when even the low bound of
-that share is above it. Review the other piles before an audit that may stop early: what was found there sets
-what the promise allows in this one, and with it the prior of the anytime bounds.
+The promise bounds the mean loss of decks that have the defect. It is contradicted when the mean loss is
+shown to be above it, and kept when it is shown to be within, each wrong with probability 1 - confidence at
+most, whenever one looks.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from triage.audit.bounds import Bounds, anytime, first_stop, hypergeometric, prior_for, stratified
 from triage.audit.columns import Bytes
-from triage.audit.sizes import sample_size
-from triage.errors import BadInput
+from triage.audit.deck_losses import mean_bounds, ratio_bounds, shown_above, shown_within
 
 UNLIKELY, UNSURE, LIKELY = 1, 2, 3
 PRESENT, UNCLEAR = 3, 2
@@ -37,13 +34,54 @@ class Promised:
     holds: bool
 
 
+@dataclass(frozen=True, eq=False)
+class DrawnDeck:
+    """A drawn deck: photos in the pile `unlikely` and the others, with their words (0 where none counts)."""
+
+    deck: str
+    pile_photos: Sequence[str]
+    pile_words: Bytes
+    other_photos: Sequence[str]
+    other_words: Bytes
+
+    @property
+    def open(self) -> list[str]:
+        """Photos that still want an answer."""
+        return [
+            sha
+            for shas, words in ((self.pile_photos, self.pile_words), (self.other_photos, self.other_words))
+            for sha, word in zip(shas, words, strict=True)
+            if not word
+        ]
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """One tag to audit: the drawn decks in the order of the draw, and what they were drawn from.
+
+    `population` photos lie in the pile in `frame_decks` decks that no model has seen; no deck has more than
+    `largest` photos; `draws` counts the draws for this tag and model so far, this one included.
+    """
+
+    tag: str
+    model: str
+    seed: str
+    decks: Sequence[DrawnDeck]
+    population: int
+    frame_decks: int
+    largest: int
+    promised: Promised | None = None
+    draws: int = 1
+
+
 @dataclass(frozen=True)
 class Missed:
     """The audit of one tag. What cannot be said is null and `why_not` says why.
 
     `rate`, `low`, `high` are of the pile `unlikely`; `missed_share` with its bounds is the share of all
-    defects that lie in it. `asked` are the drawn photos that still want an answer, in the order of the draw.
-    `verdict` is `within` or `above` the promise, where that is shown; `contradicts` when above.
+    defects that lie in it, `loss` with its bounds the mean over decks with the defect of what they lose.
+    `asked` are the drawn photos that still want an answer, in the order of the draw. `verdict` is `within`
+    or `above` the promise, where that is shown; `contradicts` when above.
     """
 
     tag: str
@@ -51,23 +89,30 @@ class Missed:
     seed: str
     population: int
     n: int
-    drawn: int
-    defects: int
-    unclear: int
-    rate: float | None
-    low: float | None
-    high: float | None
-    missed_share: float | None
-    missed_share_low: float | None
-    missed_share_high: float | None
-    found: int
-    unreviewed: int
-    bounds: str
     confidence: float
-    promised: float | None
-    verdict: str | None
-    asked: tuple[str, ...]
-    why_not: tuple[str, ...]
+    bounds: str
+    draws: int = 1
+    frame_decks: int = 0
+    drawn_decks: int = 0
+    positive_decks: int = 0
+    drawn: int = 0
+    defects: int = 0
+    unclear: int = 0
+    found: int = 0
+    unreviewed: int = 0
+    rate: float | None = None
+    low: float | None = None
+    high: float | None = None
+    missed_share: float | None = None
+    missed_share_low: float | None = None
+    missed_share_high: float | None = None
+    loss: float | None = None
+    loss_low: float | None = None
+    loss_high: float | None = None
+    promised: float | None = None
+    verdict: str | None = None
+    asked: tuple[str, ...] = ()
+    why_not: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -81,27 +126,10 @@ class Missed:
 
     def to_json(self) -> dict[str, Any]:
         """The promised keys and more."""
+        said = {name: value for name, value in vars(self).items() if name != "tag"}
         return {
-            "rate": self.rate,
-            "low": self.low,
-            "high": self.high,
-            "missed_share": self.missed_share,
-            "missed_share_low": self.missed_share_low,
-            "missed_share_high": self.missed_share_high,
-            "population": self.population,
-            "n": self.n,
-            "drawn": self.drawn,
-            "defects": self.defects,
-            "unclear": self.unclear,
-            "found": self.found,
-            "unreviewed": self.unreviewed,
-            "bounds": self.bounds,
-            "confidence": self.confidence,
-            "promised": self.promised,
-            "verdict": self.verdict,
+            **said,
             "contradicts": self.contradicts,
-            "seed": self.seed,
-            "model": self.model,
             "asked": list(self.asked),
             "why_not": list(self.why_not),
         }
@@ -109,234 +137,120 @@ class Missed:
     def payload(self) -> dict[str, Any]:
         """The payload of the event `audited`."""
         said = self.to_json()
-        for key in ("asked", "why_not"):
-            del said[key]
+        del said["asked"]
         return {"tag": self.tag, "missed": self.defects, **said}
 
-
-@dataclass(frozen=True, eq=False)
-class Question:
-    """One tag to audit: `words` and `piles` (photos,) and the photos in the order of the draw."""
-
-    tag: str
-    model: str
-    seed: str
-    words: Bytes
-    piles: Bytes
-    order: NDArray[np.intp]
-    photos: Sequence[str]
-    promised: Promised | None = None
-
-    def drawn(self, pile: int) -> NDArray[np.intp]:
-        """Photos of a pile in the order of the draw."""
-        return np.asarray(self.order[self.piles[self.order] == pile])
+    @classmethod
+    def from_payload(cls, payload: Any) -> Missed:
+        """Return a finished audit as it was recorded."""
+        known = {name: payload[name] for name in cls.__dataclass_fields__ if name in payload}
+        return cls(**{**known, "why_not": tuple(payload.get("why_not", ()))})
 
 
-def audit_tag(
-    question: Question,
-    n: int | None = None,
-    *,
-    confidence: float = 0.95,
-    early: bool = False,
-    strata: bool = False,
-) -> Missed:
-    """Audit one tag from its words, piles and order of draw.
+def audit_tag(question: Question, *, confidence: float = 0.95, early: bool = False) -> Missed:
+    """Audit one tag from the words on its drawn decks.
 
-    `n` photos of the pile `unlikely` (default: 95 % and 5 % by `sample_size`); with `early` the bounds hold
-    at any moment and the audit stops as soon as the promise is shown to hold or not; with `strata` the other
-    piles are drawn from too. Raises BadInput for an n below one or larger than the pile.
+    With `early` the decks are taken in the order of the draw as far as they are answered, and the audit
+    stops as soon as the promise is shown to hold or not.
     """
-    pile = question.drawn(UNLIKELY)
-    if not len(pile):
-        return _nothing(question, n or 0, confidence, "the pile `unlikely` is empty, so it hides nothing")
-    n = sample_size(0.95, 0.05, len(pile)) if n is None else n
-    if n < 1:
-        raise BadInput(f"a sample of {n} is no sample")
-    if n > len(pile):
-        raise BadInput(
-            f"{question.tag}: a sample of {n} is larger than the {len(pile)} photos in the pile `unlikely`",
-            f"Use --n {len(pile)} or less.",
-        )
-    answers = question.words[pile[:n]]
-    blank = np.flatnonzero(answers == 0)
-    answered = int(blank[0]) if len(blank) else n
-    others = _Others(question, n, strata, confidence)
-    stop = None
-    if early and answered:
-        stop = _stop(answers[:answered], len(pile), question.promised, others, confidence)
-        answered = stop.drawn if stop else answered
-    asked = [] if stop else [int(place) for place in pile[:n][answers == 0]]
-    asked += others.asked
-    seen = answers[:answered] if early else answers[answers > 0]
-    why: list[str] = []
-    bounds = None
-    if not len(seen) or (len(blank) and not early):
-        why.append(f"{len(blank)} of the {n} drawn photos have no answer yet")
-    else:
-        level = others.level if strata else confidence
-        bounds = _bounds(seen, len(pile), level, early, question.promised, others)
-    return _put_together(question, len(pile), n, seen, bounds, others, asked, why, confidence, early)
-
-
-class _Others:
-    """What is known of the defects outside `unlikely`: exactly, from draws, or only within limits."""
-
-    def __init__(self, question: Question, n: int, strata: bool, confidence: float) -> None:
-        words = question.words[(question.piles == UNSURE) | (question.piles == LIKELY)]
-        self.found = int((words == PRESENT).sum())
-        self.open = int((words == 0).sum())
-        self.low, self.high = self.found, self.found + self.open + int((words == UNCLEAR).sum())
-        self.estimate: float | None = float(self.found) if not self.open else None
-        self.asked: list[int] = []
-        self.level = confidence
-        if strata and self.open:
-            self.level = 1.0 - (1.0 - confidence) / 2.0
-            self._draw(question, n)
-
-    def _draw(self, question: Question, n: int) -> None:
-        piles = [pile for pile in (question.drawn(UNSURE), question.drawn(LIKELY)) if len(pile)]
-        taken = [pile[:n] for pile in piles]
-        self.asked = [int(place) for part in taken for place in part if question.words[place] == 0]
-        if self.asked:
-            return
-        sizes = ([len(part) for part in taken], [len(pile) for pile in piles])
-        surely = [int((question.words[part] == PRESENT).sum()) for part in taken]
-        perhaps = [int((question.words[part] >= UNCLEAR).sum()) for part in taken]
-        least, most = stratified(surely, *sizes, self.level), stratified(perhaps, *sizes, self.level)
-        self.estimate = least.estimate
-        self.low, self.high = max(self.low, least.low), min(self.high, most.high)
-
-
-def _allowed(promised: Promised, found: int) -> int:
-    """Largest number of defects in `unlikely` with which the share missed keeps the promise."""
-    if promised.miss_rate >= 1.0:
-        return 1 << 40
-    return int(np.floor(promised.miss_rate * found / (1.0 - promised.miss_rate) + 1e-9))
-
-
-def _stop(answers: Bytes, size: int, promised: Promised | None, others: _Others, confidence: float) -> Any:
-    """The first moment at which the promise is shown to hold, or not to; none without a promise."""
-    if promised is None:
-        return None
-    within = first_stop(answers >= UNCLEAR, size, min(1.0, _allowed(promised, others.low) / size), confidence)
-    above = first_stop(answers == PRESENT, size, min(1.0, _allowed(promised, others.high) / size), confidence)
-    stops = [stop for stop in (within, above) if stop is not None]
-    wanted = [stop for stop, want in ((within, "within"), (above, "above")) if stop and stop.verdict == want]
-    return min(wanted, key=lambda stop: stop.drawn) if stops and wanted else None
-
-
-def _bounds(
-    seen: Bytes, size: int, level: float, early: bool, promised: Promised | None, others: _Others
-) -> Bounds:
-    """Bounds of the number of defects in the pile; unclear answers widen them upward."""
-    surely, perhaps = int((seen == PRESENT).sum()), int((seen >= UNCLEAR).sum())
+    decks = list(question.decks)
+    n = sum(len(one.pile_photos) for one in decks)
+    base: dict[str, Any] = {
+        "tag": question.tag,
+        "model": question.model,
+        "seed": question.seed,
+        "population": question.population,
+        "n": n,
+        "confidence": confidence,
+        "bounds": "anytime" if early else "decks",
+        "draws": question.draws,
+        "frame_decks": question.frame_decks,
+        "drawn_decks": len(decks),
+    }
+    if not question.population or not n:
+        return Missed(**base, why_not=("the pile `unlikely` is empty, so it hides nothing",))
+    asked = [sha for one in decks for sha in one.open]
+    answered = [one for one in decks if not one.open]
     if early:
-        target = _allowed(promised, others.low) / size if promised else 0.05
-        prior = prior_for(min(target, 1.0) / 5.0)
-        low, high = (anytime(found, len(seen), size, level, prior) for found in (surely, perhaps))
-    else:
-        low, high = (hypergeometric(found, len(seen), size, level) for found in (surely, perhaps))
-    return Bounds(size, low.estimate, low.low, high.high)
+        first_open = next((place for place, one in enumerate(decks) if one.open), len(decks))
+        answered = decks[:first_open]
+        for stop in range(1, first_open + 1):
+            found = _stated(question, decks[:stop], base, confidence)
+            if found.verdict is not None:
+                return found
+    why: tuple[str, ...] = ()
+    if question.draws > 1:
+        why = (f"this is draw {question.draws} for this model; the earlier ones are in the register",)
+    if asked and not (early and answered):
+        said = f"{len(asked)} drawn photos in {len(decks) - len(answered)} decks have no answer yet"
+        return Missed(**base, asked=tuple(asked), why_not=(said, *why))
+    found = _stated(question, answered, base, confidence)
+    return Missed(**{**vars(found), "asked": tuple(asked), "why_not": (*found.why_not, *why)})
 
 
-def _share(missed: float, found: float) -> float | None:
-    return missed / (missed + found) if missed + found > 0 else None
-
-
-def _put_together(
-    question: Question,
-    size: int,
-    n: int,
-    seen: Bytes,
-    bounds: Bounds | None,
-    others: _Others,
-    asked: list[int],
-    why: list[str],
-    confidence: float,
-    early: bool,
+def _stated(
+    question: Question, decks: Sequence[DrawnDeck], base: dict[str, Any], confidence: float
 ) -> Missed:
-    share = share_low = share_high = rate = low = high = None
+    """State rates, shares and losses of decks that are wholly answered."""
+
+    def count(words: Sequence[Bytes], word: int) -> Any:
+        return np.array([int((one == word).sum()) for one in words], float)
+
+    piles, others = [one.pile_words for one in decks], [one.other_words for one in decks]
+    missed, unclear = count(piles, PRESENT), count(piles, UNCLEAR)
+    found, found_unclear = count(others, PRESENT), count(others, UNCLEAR)
+    sizes = np.array([len(one) for one in piles], float)
+    low, high = ratio_bounds(missed, missed + unclear, sizes, question.largest, confidence)
+    if len(decks) == question.frame_decks:  # every photo was looked at: nothing is left to chance
+        low, high = float(missed.sum() / sizes.sum()), float((missed + unclear).sum() / sizes.sum())
+    why = []
+    with_it = missed + found
+    share = share_low = share_high = None
+    if with_it.sum():
+        share = float(missed.sum() / with_it.sum())
+        share_low = ratio_bounds(missed, missed, with_it + found_unclear, question.largest, confidence)[0]
+        share_high = ratio_bounds(
+            missed + unclear, missed + unclear, with_it + unclear, question.largest, confidence
+        )[1]
+    else:
+        why.append("missed_share: no defect was found anywhere, so there is no share to tell")
+    # A deck with the defect for sure or perhaps: what it loses at least, and at most.
+    perhaps = (with_it + found_unclear) > 0
+    least = missed[perhaps] / (with_it + found_unclear)[perhaps]
+    maybe = (with_it + unclear) > 0
+    most = (missed + unclear)[maybe] / (with_it + unclear)[maybe]
+    surely = with_it > 0
+    loss = float(np.mean(missed[surely] / with_it[surely])) if surely.any() else None
+    bounds = mean_bounds(least, most, confidence) if surely.any() else (None, None)
+    promised = question.promised.miss_rate if question.promised and question.promised.holds else None
     verdict = None
-    if bounds is not None:
-        rate, low, high = bounds.rates
-        share_low, share_high = _share(bounds.low, others.high) or 0.0, _share(bounds.high, others.low)
-        if others.estimate is None:
-            why.append(
-                f"missed_share: {others.open} photos of the other piles have no answer; review them, or "
-                "draw from them too (strata)"
-            )
+    if promised is not None and surely.any():
+        if shown_above(least, promised, confidence):
+            verdict = "above"
+        elif shown_within(most, promised, confidence):
+            verdict = "within"
         else:
-            share = _share(bounds.estimate, others.estimate)
-            if share is None:
-                why.append("missed_share: no defect was found anywhere, so there is no share to tell")
-        if question.promised is not None and question.promised.holds:
-            verdict = _verdict(share_low, share_high, question.promised.miss_rate)
+            why.append(
+                f"promise: {int(surely.sum())} decks with the defect were looked at, too few to show whether "
+                f"{promised:.0%} is kept"
+            )
     return Missed(
-        question.tag,
-        question.model,
-        question.seed,
-        size,
-        n,
-        len(seen),
-        int((seen == PRESENT).sum()),
-        int((seen == UNCLEAR).sum()),
-        rate,
-        low,
-        high,
-        share,
-        share_low if bounds else None,
-        share_high,
-        others.found,
-        others.open,
-        "anytime" if early else "exact",
-        confidence,
-        question.promised.miss_rate if question.promised and question.promised.holds else None,
-        verdict,
-        tuple(question.photos[place] for place in dict.fromkeys(asked)),
-        tuple(why),
+        **base,
+        positive_decks=int(surely.sum()),
+        drawn=int(sizes.sum()),
+        defects=int(missed.sum()),
+        unclear=int(unclear.sum()),
+        found=int(found.sum()),
+        rate=float(missed.sum() / max(1.0, sizes.sum())),
+        low=low,
+        high=high,
+        missed_share=share,
+        missed_share_low=share_low,
+        missed_share_high=share_high,
+        loss=loss,
+        loss_low=bounds[0],
+        loss_high=bounds[1],
+        promised=promised,
+        verdict=verdict,
+        why_not=tuple(why),
     )
-
-
-def _verdict(low: float, high: float | None, promised: float) -> str | None:
-    if low > promised:
-        return "above"
-    if high is not None and high <= promised:
-        return "within"
-    return None
-
-
-def _nothing(question: Question, n: int, confidence: float, why: str) -> Missed:
-    others = _Others(question, n, False, confidence)
-    return Missed(
-        question.tag,
-        question.model,
-        question.seed,
-        0,
-        n,
-        0,
-        0,
-        0,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        others.found,
-        others.open,
-        "exact",
-        confidence,
-        None,
-        None,
-        (),
-        (why,),
-    )
-
-
-def withdrawn(audits: Sequence[Mapping[str, Any]], model: str) -> set[str]:
-    """Return the tags whose promise by a model was contradicted by an audit (payloads of `audited`).
-
-    Once withdrawn it stays so until the tag is trained again: a later audit of the same model, with another
-    seed, does not bring it back.
-    """
-    return {str(one["tag"]) for one in audits if one["model"] == model and one.get("contradicts")}

@@ -1,23 +1,35 @@
-"""The audit of missed defects on a library: reads words and piles, records the event, withdraws a promise."""
+"""The audit of missed defects on a library: draws decks, records what was found, withdraws a promise."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+import hashlib
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from sqlalchemy import update
 
-from triage.audit.columns import Bytes, Cancel, Columns, Progress, read_columns, read_piles
-from triage.audit.draw import new_seed, ticket
-from triage.audit.missed_tag import Missed, Promised, Question, audit_tag
-from triage.errors import BadInput, Cancelled, WrongUsage
+from triage.audit.columns import WORDS, Cancel, Progress
+from triage.audit.draw import in_order, new_seed
+from triage.audit.missed_tag import DrawnDeck, Missed, Promised, Question, audit_tag
+from triage.audit.sizes import sample_size
+from triage.errors import BadInput, Cancelled, Damaged, WrongUsage
+from triage.library.answer_times import SpokenRow, spoken_rows
 from triage.library.database import writing
 from triage.library.listeners import all_changed
+from triage.library.look_alikes import deck_groups
+from triage.library.records import UNSORTED
 from triage.library.tables import suggestion
 
 if TYPE_CHECKING:
     from triage.library.library import Library
+
+DRAWN = "audit-drawn"
+RULE = "whole decks that no model has seen, in the order of SHA-256 of SEED:DECK, until N photos of the pile"
+_CODE = {word: code for code, word in enumerate(WORDS)}
+NEVER = 1 << 62
 
 
 def missed(
@@ -36,46 +48,286 @@ def missed(
 ) -> dict[str, Missed]:
     """Audit the pile `unlikely` of each presorted tag (or of the named ones); see `audit_tag`.
 
-    Drawn photos without an answer stand in `asked`: label them with `asked_by` audit and call again with the
-    same seed. A finished audit is recorded as the event `audited` by `by`, once; when it contradicts the
-    promise, the tag's photos leave the pile `unlikely` until it is trained again. Raises BadInput when no
-    model or no suggestion is there, or a named tag has none; WrongUsage for a finished audit that
-    nobody speaks for.
+    The first call with a seed draws decks that no model has seen and records the draw; the photos of the
+    drawn decks without an answer that counts stand in `asked`. Label them with `asked_by` audit and call
+    again with the same seed. Of the pile only answers count that were given after the draw, without the
+    machine's word in view, by somebody who had not labelled that photo before. Without a seed the last draw
+    that is not finished goes on. `strata` changes nothing any more: the other piles of a drawn deck are
+    always looked at.
+
+    A finished audit is recorded as the event `audited` by `by`, once; when it contradicts the promise, the
+    tag's photos leave the pile `unlikely` until the next model passes an audit or a person lifts it. Raises
+    BadInput when no model or no suggestion is there, or a named tag has none; WrongUsage for a draw or a
+    finished audit that nobody speaks for.
     """
     model = library.model()
     if model is None:
         raise BadInput(
             "No model was trained on this library, so it has let nothing through.", "Train one first."
         )
-    columns = read_columns(library)
-    piles = read_piles(library, model, columns)
-    words, _ = columns.put_together()
-    words = np.vstack([words, np.zeros((len(piles) - len(words), words.shape[1]), dtype=np.uint8)])
-    wanted = _tags(columns, piles, tags)
-    seed = seed or new_seed()
-    order = np.array(
-        sorted(range(len(columns.photos)), key=lambda place: ticket(seed, columns.photos[place])),
-        dtype=np.intp,
-    )
+    wanted = _tags(library, model, tags)
     promises = _promises(library)
-    result = {}
+    frame = _Frame(library, model)
+    fresh_seed = new_seed()
+    result: dict[str, Missed] = {}
     for done, tag in enumerate(wanted):
         if cancel is not None and cancel():
             raise Cancelled("The audit was stopped.")
         if progress is not None:
             progress("audit", done, len(wanted))
-        code = columns.tags.index(tag)
-        question = Question(
-            tag, model, seed, words[code], piles[code], order, columns.photos, promises.get(tag)
-        )
-        result[tag] = audit_tag(question, n, confidence=confidence, early=early, strata=strata)
+        earlier = frame.draws(tag)
+        draw = frame.find(tag, seed, n)
+        if draw is None:
+            draw = frame.new_draw(tag, n, seed or fresh_seed, len(earlier) + 1)
+            if record and draw.decks:
+                _need(by, "A draw is recorded before the first answer")
+                event = library.say(DRAWN, draw.payload(n), by=str(by))
+                draw = frame.of_event(event)
+        if (finished := frame.finished(draw)) is not None:
+            result[tag] = finished
+            continue
+        question = frame.question(draw, promises.get(tag))
+        result[tag] = audit_tag(question, confidence=confidence, early=early)
     if record:
         _record(library, [one for one in result.values() if one.complete], by)
     return result
 
 
-def _tags(columns: Columns, piles: Bytes, tags: Sequence[str] | None) -> list[str]:
-    sorted_tags = [tag for code, tag in enumerate(columns.tags) if piles[code].any()]
+@dataclass(frozen=True)
+class DrawOfDecks:
+    """A draw of decks for one tag and model; `lamport` is its moment in the log, `number` which it is."""
+
+    tag: str
+    model: str
+    seed: str
+    decks: tuple[str, ...]
+    frame: str
+    frame_decks: int
+    population: int
+    largest: int
+    number: int = 1
+    lamport: int = NEVER
+    asked_n: int | None = None
+
+    def payload(self, n: int | None) -> dict[str, Any]:
+        """Return the payload of the event."""
+        return {
+            "tag": self.tag,
+            "model": self.model,
+            "seed": self.seed,
+            "n": n,
+            "decks": list(self.decks),
+            "frame": self.frame,
+            "frame_decks": self.frame_decks,
+            "population": self.population,
+            "largest": self.largest,
+            "number": self.number,
+            "rule": RULE,
+        }
+
+
+class _Frame:
+    """What decks may be drawn from, and what is on record of draws so far."""
+
+    def __init__(self, library: Library, model: str) -> None:
+        self.library, self.model = library, model
+        self.groups = deck_groups(library)
+        seen = {self.groups.group(deck) for deck in seen_decks(library)}
+        self.photos: dict[str, list[str]] = defaultdict(list)
+        for photo in library.photos():
+            name = self.groups.group(photo.deck)
+            if photo.deck != UNSORTED and name not in seen:
+                self.photos[name].append(photo.sha)
+        self.events = [one for one in library.statements(DRAWN) if one.payload["model"] == model]
+
+    def draws(self, tag: str) -> list[Any]:
+        """The draws on record for a tag and this model."""
+        return [one for one in self.events if one.payload["tag"] == tag]
+
+    def of_event(self, event: Any) -> DrawOfDecks:
+        """Return a draw as it was recorded."""
+        said = event.payload
+        return DrawOfDecks(
+            said["tag"],
+            said["model"],
+            said["seed"],
+            tuple(said["decks"]),
+            said["frame"],
+            said["frame_decks"],
+            said["population"],
+            said["largest"],
+            said["number"],
+            event.lamport,
+            said["n"],
+        )
+
+    def find(self, tag: str, seed: str | None, n: int | None) -> DrawOfDecks | None:
+        """The draw on record with a seed, or the last unfinished one where none is named."""
+        known = [self.of_event(one) for one in self.draws(tag)]
+        if seed is not None:
+            known = [one for one in known if one.seed == seed and n in (None, one.asked_n)]
+            return known[-1] if known else None
+        going = [one for one in known if self.finished(one) is None and n in (None, one.asked_n)]
+        return going[-1] if going else None
+
+    def finished(self, draw: DrawOfDecks) -> Missed | None:
+        """The audit of a draw as it was recorded, or null while it goes on."""
+        for event in self.library.statements("audited"):
+            said = event.payload
+            same = (said["tag"], said["model"], said["seed"]) == (draw.tag, draw.model, draw.seed)
+            if same and said.get("draws", 1) == draw.number:
+                return Missed.from_payload(said)
+        return None
+
+    def piles(self, tag: str) -> dict[str, str]:
+        """The pile of each photo in the frame: as sorted, or as it would be if no audit had withdrawn it."""
+        shas = {sha for part in self.photos.values() for sha in part}
+        said = self.library.suggestions(tag=tag, model=self.model)
+        piles = {sha: one.pile for (sha, _), one in said.items() if sha in shas}
+        if tag in withdrawn_tags(self.library):
+            piles.update(_would_be(self.library, tag, sorted(piles)))
+        return piles
+
+    def new_draw(self, tag: str, n: int | None, seed: str, number: int) -> DrawOfDecks:
+        """Draw decks until they hold n photos of the pile (by default as many as 95 % and 5 % need)."""
+        piles = self.piles(tag)
+        decks = {deck: shas for deck, shas in self.photos.items() if all(sha in piles for sha in shas)}
+        size = {deck: sum(piles[sha] == "unlikely" for sha in shas) for deck, shas in decks.items()}
+        population = sum(size.values())
+        n = _sample(tag, n, population)
+        taken: list[str] = []
+        left = n
+        for deck in in_order(decks, seed):
+            if left <= 0:
+                break
+            taken.append(deck)
+            left -= size[deck]
+        frame = hashlib.sha256("\n".join(sorted(decks)).encode()).hexdigest()
+        largest = max(map(len, decks.values()), default=0)
+        return DrawOfDecks(
+            tag, self.model, seed, tuple(taken), frame, len(decks), population, largest, number
+        )
+
+    def question(self, draw: DrawOfDecks, promised: Promised | None) -> Question:
+        """The drawn decks with the words that count."""
+        piles = self.piles(draw.tag)
+        words = self.library.words(tag=draw.tag)
+        fresh = fresh_words(spoken_rows(self.library, draw.tag), draw.lamport)
+        decks = []
+        for deck in draw.decks:
+            pile = [sha for sha in self._all(deck) if piles.get(sha) == "unlikely"]
+            others = [sha for sha in self._all(deck) if piles.get(sha) != "unlikely"]
+            known = [_CODE[words[sha, draw.tag].value] if (sha, draw.tag) in words else 0 for sha in others]
+            decks.append(
+                DrawnDeck(
+                    deck,
+                    pile,
+                    np.array([fresh.get(sha, 0) for sha in pile], np.uint8),
+                    others,
+                    np.array(known, np.uint8),
+                )
+            )
+        return Question(
+            draw.tag,
+            draw.model,
+            draw.seed,
+            decks,
+            draw.population,
+            draw.frame_decks,
+            draw.largest,
+            promised,
+            draw.number,
+        )
+
+    def _all(self, deck: str) -> list[str]:
+        """Photos of a deck (or group) that was drawn, by hash; it may have been trained on since."""
+        if deck in self.photos:
+            return sorted(self.photos[deck])
+        members = {one for one, name in self.groups.of.items() if name == deck} or {deck}
+        return sorted(photo.sha for one in members for photo in self.library.photos(one))
+
+
+def _sample(tag: str, n: int | None, population: int) -> int:
+    if not population:
+        return 0
+    n = sample_size(0.95, 0.05, population) if n is None else n
+    if n < 1:
+        raise BadInput(f"A sample of {n} is not possible; draw 1 photo or more.")
+    if n > population:
+        raise BadInput(
+            f"{tag}: a sample of {n} is larger than the {population} photos in the pile `unlikely` of decks "
+            "that no model has seen",
+            f"Use --n {population} or less.",
+        )
+    return n
+
+
+def fresh_words(rows: Sequence[SpokenRow], since: int) -> dict[str, int]:
+    """Return the worst word on each photo among the answers that an audit counts.
+
+    They were given after a moment of the log, without the machine's word in view, by somebody who had said
+    nothing on that photo and tag before it (taken back or not).
+    """
+    before = {(one.photo, one.by) for one in rows if one.lamport <= since}
+    found: dict[str, int] = {}
+    for one in rows:
+        counts = one.current and one.lamport > since and not one.saw_machine
+        if counts and (one.photo, one.by) not in before:
+            found[one.photo] = max(found.get(one.photo, 0), _CODE[one.value])
+    return found
+
+
+def seen_decks(library: Library) -> set[str]:
+    """Return every deck that some model of this library was trained on."""
+    from triage.train.store import load_model
+    from triage.train.types import TagModel
+
+    found: set[str] = set()
+    for event in library.events("trained"):
+        found.update(event.payload.get("decks", ()))
+    folders = library.models_dir.iterdir() if library.models_dir.is_dir() else ()
+    for folder in folders:
+        if not folder.is_dir() or folder.name.startswith("."):
+            continue
+        try:
+            models = load_model(folder)
+        except Damaged:  # its decks stand in the event of its training
+            continue
+        for one in models.values():
+            if isinstance(one, TagModel):
+                found.update(one.folds)
+    return found
+
+
+def _would_be(library: Library, tag: str, shas: Sequence[str]) -> dict[str, str]:
+    """The piles of photos if the promise stood: what a new model must be audited on after a withdrawal."""
+    from triage.features.keep import vectors_of
+    from triage.presort.of_library import load_models
+    from triage.presort.piles import HOLDS, pile
+    from triage.train.scoring import score
+    from triage.train.types import TagModel
+
+    model = load_models(library).get(tag)
+    if not isinstance(model, TagModel) or not model.promise.holds:
+        return {}
+    vectors, found = vectors_of(library), {}
+    for sha in shas:
+        one = score(model, vectors(sha))
+        found[sha] = pile(one.probability, one.leave_one_out, model, HOLDS)
+    return found
+
+
+def withdrawn_tags(library: Library) -> Mapping[str, Any]:
+    """Return the tags whose promise is withdrawn by an audit (see `presort.withdrawals`)."""
+    from triage.presort.withdrawals import withdrawals
+
+    return withdrawals(library)
+
+
+def _tags(library: Library, model: str, tags: Sequence[str] | None) -> list[str]:
+    from triage.library.counts import pile_counts_by_tag
+
+    sorted_tags = sorted(pile_counts_by_tag(library))
     if not sorted_tags:
         raise BadInput("The model in use has sorted no photo yet.", "Run: deck-triage presort")
     for tag in tags or ():
@@ -83,7 +335,7 @@ def _tags(columns: Columns, piles: Bytes, tags: Sequence[str] | None) -> list[st
             raise BadInput(
                 f"The model in use has sorted no photo for {tag!r}.", "Train the tag, then presort."
             )
-    return sorted(tags if tags else [tag for tag in sorted_tags if (piles[columns.tags.index(tag)]).any()])
+    return sorted(tags) if tags else sorted_tags
 
 
 def _promises(library: Library) -> dict[str, Promised]:
@@ -98,15 +350,22 @@ def _promises(library: Library) -> dict[str, Promised]:
     }
 
 
+def _need(by: str | None, what: str) -> None:
+    if not by:
+        raise WrongUsage(f"{what}, and nobody speaks for it.", "Say who with --by NAME.")
+
+
 def _record(library: Library, finished: Sequence[Missed], by: str | None) -> None:
     """Append one event for each finished audit that is not recorded yet, and empty contradicted piles."""
-    known = [dict(event.payload) for event in library.statements("audited")]
-    fresh = [one for one in finished if one.population and one.payload() not in known]
-    if fresh and not by:
-        raise WrongUsage("A finished audit is recorded, and nobody speaks for it.", "Say who with --by NAME.")
+    known = {
+        (one.payload["tag"], one.payload["model"], one.payload["seed"], one.payload.get("draws", 1))
+        for one in library.statements("audited")
+    }
+    fresh = [one for one in finished if (one.tag, one.model, one.seed, one.draws) not in known]
+    if fresh:
+        _need(by, "A finished audit is recorded")
     for one in fresh:
         library.say("audited", one.payload(), by=str(by))
-    for one in finished:
         if one.contradicts:
             _empty_pile(library, one.model, one.tag)
 

@@ -231,9 +231,13 @@ def sample(
     "--n",
     type=click.IntRange(1),
     metavar="N",
-    help="Photos to draw from the pile `unlikely` (default: 95 % and 5 %).",
+    help="Photos of the pile `unlikely` to look at, in whole decks (default: 95 % and 5 %).",
 )  # noqa: E501
-@click.option("--seed", metavar="S", help="Any text; call again with it when the photos are labelled.")
+@click.option(
+    "--seed",
+    metavar="S",
+    help="Any text; call again with it (or with none) when all is labelled.",
+)
 @_tag_option
 @click.option("--confidence", type=float, default=0.95, show_default=True, metavar="C")
 @click.option(
@@ -241,7 +245,11 @@ def sample(
     is_flag=True,
     help="Bounds that hold at any moment; stop as soon as the promise is shown to hold or not.",
 )  # noqa: E501
-@click.option("--strata", is_flag=True, help="Draw from the other piles too, where not reviewed whole.")
+@click.option(
+    "--strata",
+    is_flag=True,
+    help="For older scripts: all piles of a drawn deck are looked at anyway.",
+)
 @click.option("--ask", is_flag=True, help="Open the labelling screen on what is still to be answered.")
 @click.option(
     "--sheet",
@@ -265,11 +273,12 @@ def missed(
     library_path: Path | None,
     as_json: bool,
 ) -> Any:
-    """What the machine let through: draws from the pile `unlikely`, and states its rate of defects.
+    """What the machine let through: draws decks that no model has seen, and states what they lose.
 
-    Label the photos it names, then call it again with the same seed; a finished audit is recorded under your
-    name. When it contradicts the model card's promise, nothing of that tag is `unlikely` until it is trained
-    again.
+    The draw is recorded before the first answer. Somebody who has not labelled these photos answers them;
+    then call it again with the same seed. A finished audit is recorded under your name. When it contradicts
+    the model card's promise, nothing of that tag is `unlikely` until the next model passes an audit or a
+    person lifts this: deck-triage audit lift TAG --why TEXT.
 
     Examples:
     deck-triage audit missed --n 60 --seed 2026 --ask --by ann
@@ -321,27 +330,51 @@ def _show_missed(found: dict[str, Missed], names: dict[str, str]) -> None:
             tag,
             one.population,
             f"{one.drawn} of {one.n}",
+            f"{one.drawn_decks} of {one.frame_decks}",
             one.defects,
             _number(one.rate),
             f"{_number(one.low)} to {_number(one.high)}",
             _number(one.missed_share),
+            f"{_number(one.loss)} ({_number(one.loss_low)} to {_number(one.loss_high)})",
             one.verdict or "",
         )
         for tag, one in found.items()
     ]
-    heads = ("tag", "pile", "looked at", "defects", "rate", "95 %", "share missed", "promise")
-    say(table(rows, heads))
+    heads = ("tag", "pile", "looked at", "decks", "defects", "rate", "95 %", "share missed")
+    say(table(rows, (*heads, "lost per deck", "promise")))
     for tag, one in found.items():
         say(f"{tag}: seed {one.seed}, model {one.model[:12]}")
         for why in one.why_not:
             advise(f"{tag}: {why}")
         if one.contradicts:
-            advise(f"{tag}: the promise of {one.promised:.0%} is withdrawn; train again before relying on it")
+            advise(f"{tag}: the promise is withdrawn until the next model passes an audit")
         for sha in one.asked[:_SHOWN]:
             say(f"label next: {names.get(sha, sha)} {tag}")
         if len(one.asked) > _SHOWN:
             say(f"... and {len(one.asked) - _SHOWN} more; --json lists all")
 
 
-for _one in (agree, doubts, sample, missed):
+@named("lift")
+@click.argument("tag")
+@click.option("--why", required=True, metavar="TEXT", help="The reason, which goes on record.")
+@by_option
+@library_option
+@json_option
+def lift(tag: str, why: str, by: str | None, library_path: Path | None, as_json: bool) -> Any:
+    """Lift the withdrawal of a promise that an audit contradicted, with a reason.
+
+    Examples:
+    deck-triage audit lift missing-hanger --why "the drawn decks were all of one builder" --by ann
+    """
+    from triage.presort.withdrawals import lift_withdrawal
+
+    with open_library(library_path) as library:
+        lift_withdrawal(library, tag, why=why, by=need_by(by))
+    if as_json:
+        emit({"tag": tag, "lifted": True})
+    else:
+        say(f"The withdrawal on {tag} is lifted. Sort again: deck-triage presort --again")
+
+
+for _one in (agree, doubts, sample, missed, lift):
     command.add_command(_one)

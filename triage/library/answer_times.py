@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import and_, func, select
 
+from triage.library.log import Names
 from triage.library.tables import event, label, placing
 
 if TYPE_CHECKING:
@@ -101,3 +102,37 @@ def placed_since(library: Library, lamport: int) -> bool:
     query = select(placing.c.sha).where(placing.c.lamport > lamport).limit(1)
     with library.read() as connection:
         return connection.execute(query).first() is not None
+
+
+@dataclass(frozen=True)
+class SpokenRow:
+    """One label row on a tag: who said what of which photo, and its moment in the log; undone ones too."""
+
+    photo: str
+    value: str
+    by: str
+    lamport: int
+    saw_machine: bool
+    current: bool
+
+
+def spoken_rows(library: Library, tag: str) -> list[SpokenRow]:
+    """Return every label row of a tag, in the order of the log."""
+    query = (
+        select(
+            label.c.photo,
+            label.c.value,
+            label.c.by_ref,
+            label.c.lamport,
+            label.c.saw_machine,
+            label.c.current,
+        )
+        .where(label.c.tag == tag)
+        .order_by(label.c.lamport, label.c.log_id, label.c.seq)
+    )
+    with library.read() as connection:
+        names = Names(connection)
+        return [
+            SpokenRow(row.photo, row.value, names.get(row.by_ref), row.lamport, row.saw_machine, row.current)
+            for row in connection.execute(query)
+        ]

@@ -15,6 +15,7 @@ from triage.presort.piles import HOLDS, WITHDRAWN, Standing
 from triage.presort.prior import batch_share
 from triage.presort.shift import LEVEL, batch_p_value
 from triage.presort.suggesting import standing_of, suggest
+from triage.presort.withdrawals import withdrawals
 from triage.train.types import TagModel, TooFew
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 _LOT = 200
 AUDITED = "an audit of the unlikely pile contradicts it"
+UNTIL = "nothing is called unlikely until the next model passes an audit or a person lifts this with a reason"
 
 
 @dataclass
@@ -110,11 +112,9 @@ def promise_standing(
         if event.payload["model"] == model:
             for tag, said in event.payload["standing"].items():
                 found[tag] = Standing(said["standing"], said["why_not"] or "")
-    for event in library.statements("audited"):
-        payload = event.payload
-        if payload.get("model") == model and payload.get("contradicts"):
-            why = f"{AUDITED}; train again"
-            found[payload["tag"]] = Standing(WITHDRAWN, why)
+    for tag in withdrawals(library):
+        if tag in found or not models:
+            found[tag] = Standing(WITHDRAWN, f"{AUDITED}; {UNTIL}")
     return found
 
 
@@ -243,8 +243,9 @@ def _standing(library: Library, models: dict[str, TagModel | TooFew], todo: list
     """Return how each promise stands for this batch: an audit or an unlike batch withdraws it."""
     ready = {tag: one for tag, one in models.items() if isinstance(one, TagModel)}
     found = {tag: standing_of(one) for tag, one in ready.items()}
+    audited = withdrawals(library)
     for tag, standing in promise_standing(library, models).items():
-        if standing.standing == WITHDRAWN and (AUDITED in standing.why_not or not todo):
+        if standing.standing == WITHDRAWN and (tag in audited or not todo):
             found[tag] = standing
     if todo and any(one.standing == HOLDS for one in found.values()):
         decks = {deck for one in ready.values() for deck in one.folds}

@@ -124,7 +124,7 @@ def train_library(
     compared = _compare(previous, models, dict(photos), vectors, groups)
     kept = _better(previous, models, compared, keep)
     new = {**{tag: one for tag, one in previous.items() if tag not in wanted}, **kept}
-    model = _store(library, new, {"tags": said_of, "data": data}, by)
+    model = _store(library, new, {"tags": said_of, "data": data, "decks": _decks_seen(new)}, by)
     stays = "old" if previous and all(kept[tag] is previous.get(tag) for tag in wanted) else "new"
     told = {tag: one.to_json() for tag, one in compared.items()}
     return TrainResult(model, said_of, embedded.set_aside, stays, told)
@@ -208,6 +208,11 @@ def _better(
         stays = keep == "old" or (keep is None and worse)
         found[tag] = old if old is not None and stays else new
     return found
+
+
+def _decks_seen(models: dict[str, TagModel | TooFew]) -> list[str]:
+    """Every deck that some model saw in training: an audit draws from none of them."""
+    return sorted({deck for one in models.values() if isinstance(one, TagModel) for deck in one.folds})
 
 
 def _previous(library: Library) -> dict[str, TagModel | TooFew]:
