@@ -32,8 +32,13 @@ CHECK_IDS: tuple[str, ...] = (
     "stair-rise",
     "stair-run",
     "stringer-attachment",
+    "decking-span",
+    "joist-notch",
+    "joist-hole",
+    "beam-overhang",
+    "frost-depth",
 )
-"""Every check there is, along the load path; `joist-bearing` only where the bearing was measured."""
+"""Every check there is, along the load path; `joist-bearing` and the last five only where it was measured."""
 
 
 def run_checks(facts: Mapping[str, Any]) -> list[Check]:
@@ -43,11 +48,13 @@ def run_checks(facts: Mapping[str, Any]) -> list[Check]:
     missing, or a value outside a table, gives `cannot-say` with the fact's name or the reason.
     """
     from triage.structure.irc_beams import beam_checks
+    from triage.structure.irc_boards import board_checks
     from triage.structure.irc_footings import footing_size
     from triage.structure.irc_guards import guard_checks
     from triage.structure.irc_joists import joist_checks
     from triage.structure.irc_lateral import hold_down
     from triage.structure.irc_ledger import ledger_placement, ledger_spacing
+    from triage.structure.irc_more_supports import from_both_sides, support_checks
     from triage.structure.irc_posts import post_height
     from triage.structure.irc_stairs import stair_checks
     from triage.structure.ledger_mechanics import ledger_fastener_mechanics
@@ -57,9 +64,10 @@ def run_checks(facts: Mapping[str, Any]) -> list[Check]:
     if known.has_ledger:
         spacing = ledger_spacing(known)
         checks += [spacing, ledger_fastener_mechanics(known, spacing), ledger_placement(known)]
-    checks += [*joist_checks(known), *beam_checks(known)]
+    checks += [*joist_checks(known), *from_both_sides(known, beam_checks)]
     if known.get("post_count") != 0:
-        checks += [post_height(known), footing_size(known)]
+        checks += from_both_sides(known, lambda facts: [post_height(facts), footing_size(facts)])
     if known.get("attached") is not False:
         checks.append(hold_down(known))
-    return [*checks, *guard_checks(known), *stair_checks(known)]
+    checks += [*guard_checks(known), *stair_checks(known)]
+    return [*checks, *board_checks(known), *support_checks(known)]

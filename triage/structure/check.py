@@ -36,6 +36,12 @@ LOAD_PATH = (
 )
 """Checks of what holds the deck up: none of them may be left unsaid where a deck reads 'nothing seen'."""
 ASSUMED_LOADS = ("live_load_psf", "dead_load_psf", "snow_load_psf")
+POOR_SCREWS: dict[str, str] = {
+    "deck-screw": "deck screws snap and have no value in a ledger",
+    "drywall-screw": "drywall screws snap and have no value in a ledger",
+    "unmarked-screw": "a screw without its maker's mark counts for nothing",
+}
+"""Screws that no ledger table or report holds, and why."""
 _EDGE = 1e-9
 """Ratios this close to 1 count as 1: sums of fractions of an inch are not exact in floating point."""
 
@@ -115,7 +121,10 @@ class Facts:
     @property
     def has_ledger(self) -> bool:
         """Whether joists may hang on the house: not for a deck that stands by itself."""
-        return self.get("attached") is not False and self.get("house_side_support") != "own-beam"
+        return self.get("attached") is not False and self.get("house_side_support") not in (
+            "own-beam",
+            "through-wall",
+        )
 
     def species(self, key: str = "species") -> str | None:
         """Return a species group, by its own key or else as `species`."""

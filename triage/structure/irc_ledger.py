@@ -8,6 +8,7 @@ from triage.structure.check import (
     CANNOT_SAY,
     HAZARD,
     OVER,
+    POOR_SCREWS,
     WITHIN,
     Check,
     Facts,
@@ -53,6 +54,9 @@ def ledger_spacing(facts: Facts) -> Check:
     """Return the spacing there is against the largest the table allows (Table R507.9.1.3(1)), inches."""
     name = "ledger-spacing-table"
     demand = effective_spacing_in(facts)
+    by_maker = _by_maker(facts)
+    if by_maker is not None:
+        return limited(by_maker, facts, _PLACE)
     refusal = _not_by_table(facts)
     if refusal is not None:
         missing, why = refusal
@@ -72,6 +76,18 @@ def ledger_spacing(facts: Facts) -> Check:
     return dated(limited(check, facts, _PLACE), facts, _SINCE)
 
 
+def _by_maker(facts: Facts) -> Check | None:
+    """Return the check of structural screws that a person compared with their maker's table, else null."""
+    met = facts.get("ledger_screw_schedule_met")
+    if facts.get("ledger_fastener") != "structural-screw" or met is None or facts.get("ledger_on") in _ON:
+        return None
+    how = "meet" if met else "do not meet"
+    why = f"the head's marking was read; size, number and spacing {how} the maker's table"
+    verdict = WITHIN if met else OVER
+    source = "the screw maker's evaluation report, as read on site (IRC R507.9.1.3 (from memory))"
+    return Check("ledger-spacing-table", HAZARD, None, None, None, "in", verdict, (), why, source)
+
+
 def effective_spacing_in(facts: Facts) -> float | None:
     """Return the ledger length that falls to one fastener: spacing over fasteners at each place."""
     spacing = facts.get("ledger_fastener_spacing_in")
@@ -89,6 +105,8 @@ def _not_by_table(facts: Facts) -> tuple[tuple[str, ...], str] | None:
         return (), f"no table holds nails: {_NAILS}"
     if fastener == "structural-screw":
         return (), outside(_PLACE, "structural screws go by their own report, which is not held here")
+    if fastener in POOR_SCREWS:
+        return (), f"no table holds these screws: {POOR_SCREWS[str(fastener)]}"
     if fastener == "other":
         return (), outside(_PLACE, "the fastener is neither a 1/2 in bolt nor a 1/2 in lag screw")
     on = facts.get("ledger_on")
@@ -165,8 +183,10 @@ def ledger_placement(facts: Facts) -> Check:
     missing = facts.missing(*keys)
     if missing:
         return replace(check, missing=missing, why=needs(missing))
-    if facts.get("ledger_fastener") == "structural-screw" or (on in _ENGINEER_ON and on != "engineered-rim"):
-        reason = _ENGINEER_ON.get(on, "structural screws go by their own report")
+    if facts.get("ledger_fastener") in ("structural-screw", *POOR_SCREWS) or (
+        on in _ENGINEER_ON and on != "engineered-rim"
+    ):
+        reason = _ENGINEER_ON.get(on, "screws go by their maker's report")
         return replace(check, why=outside("R507.9.1.3(2)", reason))
     why = "edge, end and row distances are kept; that they are staggered and meet sound wood is seen on site"
     return replace(check, verdict=WITHIN, why=why)

@@ -13,6 +13,7 @@ from triage.structure.check import (
     CANNOT_SAY,
     HAZARD,
     OVER,
+    POOR_SCREWS,
     WITHIN,
     Check,
     Facts,
@@ -66,7 +67,7 @@ def ledger_fastener_mechanics(facts: Facts, by_table: Check) -> Check:
     if fastener is None:
         missing = ("ledger_fastener",)
         return cannot_say(NAME, HAZARD, "lb", needs(missing), SOURCE, missing)
-    if fastener in ("structural-screw", "other"):
+    if fastener in ("structural-screw", "other", *POOR_SCREWS):
         why = outside("NDS 12.3", "diameter and bending strength of the fastener are not known")
         return cannot_say(NAME, HAZARD, "lb", why, SOURCE)
     wanted = facts.missing("joist_span_ft", "ledger_fastener_spacing_in", "ledger_sheathing_in")
