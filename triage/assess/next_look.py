@@ -9,14 +9,17 @@ at so far. Nothing of it is printed as a chance.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from heapq import heapify, heappop, heappush
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.coverage import coverage, needs
+from triage.assess.next_facts import HEIGHT, fact_asks
 from triage.assess.records import DeckEvidence
-from triage.assess.rules import TIER_WEIGHT, RuleBook, fact_elements
+from triage.assess.rules import TIER_WEIGHT, RuleBook
 from triage.assess.summary import deck_view
 from triage.assess.view import DeckView, Item
 from triage.domain.reviewing import is_reviewed
@@ -26,12 +29,12 @@ from triage.library.records import Photo
 if TYPE_CHECKING:
     from triage.library import Library
 
-COST: Mapping[str, float] = {"label": 1.0, "fact": 2.0, "photo": 4.0}
-"""What finding out costs, in labels: a fact is measured on site, a photo needs another way there."""
-FACT_CHANCE = 0.25
-"""Taken for a fact to turn out as something that changes how urgent the deck is."""
+COST: Mapping[str, float] = {"label": 1.0, "photo": 4.0}
+"""What finding out costs, in labels: a photo needs another way there; for facts see `next_facts`."""
 AGAIN = 0.5
 """What a second request for the same deck is worth against the first."""
+SAME_FACT = 0.8
+"""What the same fact of another deck is worth once it was asked for: a list of one question says little."""
 
 
 @dataclass(frozen=True)
@@ -123,14 +126,44 @@ def best_of(decks: Sequence[DeckAsks], n: int, vocabulary: Vocabulary) -> list[N
     found = []
     for deck in decks:
         best: dict[tuple[str, str | None], NextLook] = {}
-        looks = [ask.at(shares) for ask in deck.asks]
+        looks = _height_first([ask.at(shares) for ask in deck.asks])
         for look in sorted(looks, key=lambda one: (-one.gain, one.kind, one.what)):
             best.setdefault((look.kind, look.tag or look.what), look)
         found += [
             replace(one, gain=one.gain * AGAIN**rank) for rank, one in enumerate(islice(best.values(), n))
         ]
-    found.sort(key=lambda one: (-one.gain, one.deck, one.kind, one.what))
-    return [one for one in found if one.gain > 0][:n]
+    return _varied([one for one in found if one.gain > 0], n)
+
+
+def _varied(looks: list[NextLook], n: int) -> list[NextLook]:
+    """Return the best `n`, best first; each repetition of one fact counts for less than the one before."""
+    heap = [(-one.gain, one.deck, one.kind, one.what, 0, one) for one in looks]
+    heapify(heap)
+    asked: Counter[str] = Counter()
+    chosen: list[NextLook] = []
+    while heap and len(chosen) < n:
+        gain, deck, kind, what, seen, one = heappop(heap)
+        times = asked[what] if kind == "fact" else 0
+        if times > seen:
+            heappush(heap, (gain * SAME_FACT ** (times - seen), deck, kind, what, times, one))
+            continue
+        asked[what] += kind == "fact"
+        chosen.append(one)
+    return chosen
+
+
+def _height_first(looks: Sequence[NextLook]) -> list[NextLook]:
+    """Return a deck's looks with the height before all others where it is asked for."""
+    most = max((one.gain for one in looks), default=0.0)
+    return [
+        replace(one, gain=most * 1.01) if one.kind == "fact" and one.what == HEIGHT and most > 0 else one
+        for one in looks
+    ]
+
+
+def _facts(evidence: DeckEvidence, view: DeckView, book: RuleBook) -> Iterator[Ask]:
+    for one in fact_asks(evidence, view, book, lambda changed: weight(changed, book)):
+        yield Ask(NextLook(evidence.deck, "fact", one.key, one.why, 0.0), one.gain)
 
 
 def defect_shares(decks: Sequence[DeckEvidence], vocabulary: Vocabulary) -> dict[str, float]:
@@ -221,33 +254,3 @@ def _photos(
 def _prior(core: bool) -> float:
     """Return at most how common a defect is taken to be while hardly any deck was answered for it."""
     return 0.5 if core else 0.1
-
-
-def _facts(evidence: DeckEvidence, view: DeckView, book: RuleBook) -> Iterator[Ask]:
-    values: dict[str, set[Any]] = {}
-    for rule in book.in_order:
-        if not any(view.items.get(tag) for tag in rule.tags):
-            continue  # only what decides how urgent a thing is that was seen or suggested
-        for leaf in rule.when.leaves("fact"):
-            if view.fact(leaf.name) is None:
-                values.setdefault(leaf.name, set()).update(_either_side(leaf.tests))
-    now = weight(view, book)
-    for key, options in sorted(values.items()):
-        weights = [
-            weight(replace(view, facts={**view.facts, key: value}), book)
-            for value in sorted(options, key=repr)
-        ]
-        spread = sum(abs(one - now) for one in weights) / len(weights)
-        element = fact_elements().get(key, "whole-deck").replace("-", " ")
-        why = f"What is found at the {element} decides how urgent the deck is; '{key}' is not known."
-        yield Ask(NextLook(evidence.deck, "fact", key, why, 0.0), FACT_CHANCE * spread / COST["fact"])
-
-
-def _either_side(tests: Sequence[tuple[str, Any]]) -> Iterator[Any]:
-    for test, wanted in tests:
-        if test in ("over", "under", "at_least", "at_most"):
-            yield from (wanted, wanted * 1.5, wanted * 0.5)
-        elif test == "is":
-            yield wanted
-        elif test == "one_of":
-            yield from wanted

@@ -9,6 +9,9 @@ import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say
 
+_DO = {"label": "answer", "fact": "find out the", "photo": "go back:"}
+"""What to do, by kind of look."""
+
 
 @named("next")
 @click.option("--n", "count", type=click.IntRange(1, 1000), default=10, show_default=True, help="How many.")
@@ -21,6 +24,7 @@ def command(count: int, library_path: Path | None, as_json: bool) -> Any:
     deck-triage next --n 5
     """
     from triage.assess.next_look import next_best_of_library
+    from triage.structure.site_sheet import label_of
 
     with open_library(library_path) as library:
         looks = next_best_of_library(library, count)
@@ -28,7 +32,7 @@ def command(count: int, library_path: Path | None, as_json: bool) -> Any:
         emit([{"deck": one.deck, "kind": one.kind, "what": one.what, "why": one.why} for one in looks])
         return
     for number, one in enumerate(looks, 1):
-        say(f"{number}. {one.deck}: {one.kind}: {one.what}")
-        say(f"   {one.why}")
+        what = label_of(one.what).lower() if one.kind == "fact" else one.what
+        say(f"{number}. {one.deck}: {_DO[one.kind]} {what}. {one.why}".replace(".. ", ". "))
     if not looks:
         say("Nothing that could be asked would change the order.")

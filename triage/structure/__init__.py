@@ -47,6 +47,14 @@ def run_checks(facts: Mapping[str, Any]) -> list[Check]:
     Values may be raw or parsed. Raises BadInput for an unknown key or an impossible value. A fact that is
     missing, or a value outside a table, gives `cannot-say` with the fact's name or the reason.
     """
+    from triage.structure.unknown_wood import over_all_woods
+
+    known = Facts({key: parse_fact(key, value) for key, value in facts.items() if value is not None})
+    return over_all_woods(known, _checks)
+
+
+def _checks(known: Facts) -> list[Check]:
+    """Return the checks of parsed facts, the unknown taken as unknown."""
     from triage.structure.irc_beams import beam_checks
     from triage.structure.irc_boards import board_checks
     from triage.structure.irc_footings import footing_size
@@ -59,7 +67,6 @@ def run_checks(facts: Mapping[str, Any]) -> list[Check]:
     from triage.structure.irc_stairs import stair_checks
     from triage.structure.ledger_mechanics import ledger_fastener_mechanics
 
-    known = Facts({key: parse_fact(key, value) for key, value in facts.items() if value is not None})
     checks: list[Check] = []
     if known.has_ledger:
         spacing = ledger_spacing(known)

@@ -13,7 +13,7 @@ OVERHANG_SHARE = 0.25
 
 
 def support_checks(facts: Facts) -> list[Check]:
-    """Return the checks that the known facts ask for; none where neither overhang nor frost depth is known."""
+    """Return the checks that the known facts ask for; none where nothing is known."""
     found = []
     if facts.get("beam_overhang_ft") is not None:
         found.append(beam_overhang(facts))

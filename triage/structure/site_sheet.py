@@ -132,3 +132,10 @@ def as_written(key: FactKey, value: Any) -> str:
         return f"{int(inches // 12)} ft {inches % 12:g} in"
     unit = "" if key.unit == "year" else key.unit
     return f"{value:g} {unit}".strip()
+
+
+def efforts() -> Mapping[str, Mapping[str, float]]:
+    """Return what each fact costs to find out (`effort`) and how often it matters (`odds`)."""
+    rows = tomllib.loads(DATA.read_text(encoding="utf-8"))
+    costs = {key: rows["effort"][kind] for kind, keys in rows["effort_of"].items() for key in keys}
+    return {"effort": {**costs, "otherwise": rows["effort"]["tape"]}, "odds": rows["odds"]}

@@ -189,7 +189,7 @@ def collect(out: Path, target: Path, most_bytes: int = 22_000_000) -> tuple[int,
         }
         (target / "second_visit" / "facts.toml").write_text(to_toml({}, visits), encoding="utf-8")
     (target / "facts.toml").write_text(
-        to_toml({deck.code: facts(deck) for _, deck, _ in first}), encoding="utf-8"
+        to_toml({deck.code: facts(deck, telling=not is_presort(i)) for i, deck, _ in first}), encoding="utf-8"
     )
     (target / "split.toml").write_text(split_text(codes), encoding="utf-8")
     _decks_file(target / "decks.jsonl", [*first, *later])

@@ -19,26 +19,38 @@ SOUND = (5, 11, 26, 37)
 #: Heights that differ from the draw (3.7 to 6.2 ft), by index, so that decks of every height class occur.
 HEIGHTS_FT = {
     15: 1.2,
-    29: 1.8,
-    36: 2.2,
+    8: 2.3,
+    10: 2.3,
+    32: 2.3,
+    14: 2.4,
+    19: 2.4,
+    21: 2.4,
     27: 2.4,
+    31: 2.4,
     40: 2.4,
-    25: 3.0,
-    2: 7.5,
+    43: 2.4,
+    46: 2.5,
     3: 8.5,
     18: 9.0,
     23: 9.5,
     20: 11.0,
-    39: 11.5,
-    28: 12.0,
-    44: 13.0,
-    47: 13.5,
     17: 14.0,
     35: 15.0,
-    33: 16.0,
     1: 18.0,
-    34: 20.0,
     9: 22.0,
+}
+#: What people said or measured that no picture shows, by index: with it every tier occurs.
+SAID: dict[int, dict[str, str | float | int | bool]] = {
+    2: {"extra_load": "hot-tub"},
+    6: {"post_probe_depth_in": 0.75},
+    13: {"extra_load": "crowd"},
+    18: {"extra_load": "crowd"},
+    22: {"band_probe_depth_in": 0.6},
+    26: {"stair_light": False},
+    30: {"post_probe_depth_in": 0.6},
+    33: {"band_probe_depth_in": 0.8},
+    37: {"hold_down_count": 0, "hold_down_capacity_lb": 0},
+    42: {"extra_load": "crowd"},
 }
 #: Decks so low that nobody gets a phone under them; they are photographed from above and from the side.
 GROUND_HUGGING_FT = 1.5

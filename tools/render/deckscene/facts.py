@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .build import has_guard
+from .design import SAID
 from .guards import guard_gap_in, guard_height_in, stair_rises_in
 from .layout import layout
 from .params import DeckParams
@@ -11,8 +12,36 @@ from .units import FT, IN
 Fact = str | float | int | bool
 
 
-def facts(deck: DeckParams) -> dict[str, Fact]:
-    """What a person with a tape would write down (bolt or lag look alike from outside, here it is known)."""
+#: Facts from which a defect follows without a photo: left out for decks that are to be presorted.
+GIVING_AWAY = frozenset(
+    {
+        "ledger_fastener",
+        "ledger_nail",
+        "ledger_fastener_spacing_in",
+        "ledger_fasteners_per_group",
+        "ledger_on",
+        "ledger_flashing",
+        "beam_size",
+        "beam_bearing",
+        "post_size",
+        "guard_height_in",
+        "guard_gap_in",
+        "stair_rise_in",
+        "stair_rise_spread_in",
+    }
+)
+
+
+def facts(deck: DeckParams, *, telling: bool = True) -> dict[str, Fact]:
+    """What a person with a tape would write down; without `telling` nothing from which a defect follows.
+
+    Bolt or lag look alike from outside, here it is known.
+    """
+    found = _measured(deck) | SAID.get(int(deck.code.split("-")[1]) - 1, {})
+    return found if telling else {key: value for key, value in found.items() if key not in GIVING_AWAY}
+
+
+def _measured(deck: DeckParams) -> dict[str, Fact]:
     plan = layout(deck)
     span_ft = (plan.beam_y - plan.ledger_face) / FT
     out: dict[str, Fact] = {
@@ -43,7 +72,7 @@ def facts(deck: DeckParams) -> dict[str, Fact]:
         "beam_bearing": deck.beam_bearing,
         "post_size": deck.post_size,
         "post_count": deck.post_count,
-        "post_height_ft": round((plan.beam_bottom - 0.06) / FT, 1),
+        "post_height_ft": round(max(0.0, plan.beam_bottom - 0.06) / FT, 1),
     }
     if deck.ledger_fastener == "bolt":
         out |= {

@@ -93,6 +93,7 @@ def run(
     samples: int | None = None,
     threads: int = 2,
     only: frozenset[str] = frozenset(),
+    views: frozenset[str] = frozenset(),
     say: Callable[[str], None] = lambda text: None,
 ) -> int:
     """Take the photos that are not there yet, at most `photos`; gives back how many were taken.
@@ -106,7 +107,7 @@ def run(
 
     taken, size = 0, SMALL_SIZE if small else FULL_SIZE
     for i, deck, plan in jobs(only):
-        todo = [s for s in plan if not is_done(out, s)]
+        todo = [s for s in plan if not is_done(out, s) and (not views or s.view in views)]
         if not todo:
             continue
         scene, positions = build(deck)
