@@ -28,13 +28,13 @@ def known_facts() -> dict[str, dict[str, Any]]:
 
 
 def renew(out: Path, target: Path, quality: int = 48) -> tuple[int, int]:
-    """Put the photos of a run in the place of those in `target`; gives back decks and photos that were replaced.
+    """Put the photos of a run in the place of those in `target`; gives back how many decks and photos.
 
     A deck's other photos stay where nothing in them changes (close-ups below and above the boards); their
-    cameras move up or down with the deck. Facts and parameters of all decks are written again from the plan.
+    cameras move with the deck. Facts and parameters of all decks are written from the plan.
 
     Raises:
-        RenderError: nothing was rendered, `target` holds no collection, or a kept photo would show the ground.
+        RenderError: nothing rendered, no collection in `target`, or a kept photo would show the ground.
     """
     if not (target / "truth.jsonl").is_file():
         raise RenderError(f"{target} holds no sample photos.", "Collect a whole run first, with --collect.")
