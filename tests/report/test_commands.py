@@ -49,6 +49,10 @@ def test_report_lists_its_files_as_one_json_document(
     files = json.loads(capsys.readouterr().out)["files"]
     names = [
         "report.html",
+        "record.html",
+        "said.csv",
+        "record-birch-03.html",
+        "record-elm-07.html",
         "deck-birch-03.html",
         "deck-elm-07.html",
         "decks.csv",

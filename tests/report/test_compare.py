@@ -182,7 +182,7 @@ def test_an_untouched_page_has_no_difference(page: bytes) -> None:
 def test_the_sentence_names_what_the_file_says_and_what_the_library_says(page: bytes) -> None:
     mutant = page.replace(b"joist 4 of 14 from the left", b"joist 5 of 14 from the left", 1)
     (one,) = compare_pages(mutant, page)
-    assert "concern 2" in one.where
+    assert "finding 2" in one.where
     assert "birch-03" in one.where
     assert "joist 5 of 14" in one.says
     assert "joist 4 of 14" in one.should

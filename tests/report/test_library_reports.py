@@ -102,17 +102,18 @@ def test_position_and_address_stay_private_unless_asked(lib: Library, tmp_path: 
         assert b"Invented Way" not in file.read_bytes()
     write_report(lib, assess_library(lib), tmp_path / "b", show_position=True, show_address=True)
     page = (tmp_path / "b/report.html").read_bytes()
-    assert b"12.50000, 8.25000" in page
+    assert b"12.50000, 8.25000" in (tmp_path / "b/record.html").read_bytes()
     assert b"1 Invented Way" in page
 
 
 def test_an_issued_report_carries_number_signer_and_hashes(lib: Library, tmp_path: Path) -> None:
-    page = issue(lib, tmp_path / "out", letter=True, per_deck=True).read_text()
+    issue(lib, tmp_path / "out", letter=True, per_deck=True)
+    page = "".join((tmp_path / "out" / name).read_text() for name in ("report.html", "record.html"))
     payload = lib.statements("issued")[0].payload
     for words in (
         payload["number"],
         "Ada Sample",
-        "2026-05-05",
+        "May 5, 2026",
         "no ladder",
         "dry",
         payload["assessment_hash"],
@@ -383,7 +384,7 @@ def test_a_changed_word_of_an_issued_pdf_is_named_with_its_page(lib: Library, tm
     other, *changed = map(str, verify_report(lib, file))
     assert "another file than the one issued" in other
     assert changed[0].startswith("report.pdf, page 1: changed line")
-    assert "worst first" in "".join(changed)
+    assert "Plan for the next working day" in "".join(changed)
     assert changed[0].endswith("the file nothing.")
     file.write_bytes(file.read_bytes()[:2000])
     assert "no whole PDF" in "\n".join(map(str, verify_report(lib, file)))

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from triage.report.pictures import CROP_SHARE, Pictures, crop_window
+from triage.report.pictures import CROP_SHARE, PRINT_DPI, Pictures, crop_window
 
 share = st.floats(0, 1, allow_nan=False)
 
@@ -47,8 +47,8 @@ def saved(size: tuple[int, int], mode: str = "RGB", kind: str = "JPEG") -> bytes
 
 @pytest.mark.parametrize("size", [(1, 1), (3, 2000), (2000, 3), (640, 480)])
 def test_never_enlarged_and_never_larger_than_asked(size: tuple[int, int]) -> None:
-    pictures = Pictures(Stored(saved(size)), {}, whole_px=900)
-    whole = pictures.whole("a" * 64)
+    pictures = Pictures(Stored(saved(size)), {})
+    whole = pictures.printed("a" * 64, 900 / PRINT_DPI * 25.4)
     assert whole is not None
     assert whole.width_px <= size[0]
     assert whole.height_px <= size[1]
@@ -58,7 +58,7 @@ def test_never_enlarged_and_never_larger_than_asked(size: tuple[int, int]) -> No
 
 @pytest.mark.parametrize(("mode", "kind"), [("L", "JPEG"), ("CMYK", "JPEG"), ("RGBA", "PNG"), ("P", "PNG")])
 def test_every_still_picture_becomes_a_plain_jpeg(mode: str, kind: str) -> None:
-    picture = Pictures(Stored(saved((20, 10), mode, kind)), {}).whole("a" * 64)
+    picture = Pictures(Stored(saved((20, 10), mode, kind)), {}).thumb("a" * 64)
     assert picture is not None
     with Image.open(io.BytesIO(base64.b64decode(picture.uri.partition(",")[2]))) as image:
         assert (image.format, image.mode, image.size) == ("JPEG", "RGB", (20, 10))
@@ -66,4 +66,4 @@ def test_every_still_picture_becomes_a_plain_jpeg(mode: str, kind: str) -> None:
 
 @pytest.mark.parametrize("data", [b"", b"no picture", saved((640, 480))[:800]])
 def test_a_broken_picture_gives_none(data: bytes) -> None:
-    assert Pictures(Stored(data), {}).whole("a" * 64) is None
+    assert Pictures(Stored(data), {}).thumb("a" * 64) is None

@@ -27,7 +27,7 @@ def tasks_of(*concerns: object) -> list[str]:
 
 
 def test_shore_first_and_photograph_before_covering() -> None:
-    assert tasks_of(concern(element="flashing"), concern(element="ledger", rule="r")) == [
+    assert tasks_of(concern(element="flashing", repair="Clear it."), concern(element="ledger", rule="r")) == [
         "Shore first",
         "Repair",
         "Repair",
@@ -40,7 +40,9 @@ def test_shore_first_and_photograph_before_covering() -> None:
 
 def test_what_carries_is_mended_from_the_ground_up_before_what_people_touch() -> None:
     elements = ["decking", "guard", "flashing", "joist", "hanger", "ledger", "beam", "post", "footing"]
-    numbered = concern_numbers(summary("d", *(concern(element=e, rule=f"r-{e}") for e in elements)))
+    numbered = concern_numbers(
+        summary("d", *(concern(element=e, rule=f"r-{e}", repair=f"Mend the {e}.") for e in elements))
+    )
     done = [
         numbered[int(task.concerns)].element for task in crew_tasks(numbered, {}) if task.phase == "Repair"
     ]
@@ -59,7 +61,7 @@ def test_only_open_hazards_that_somebody_saw_are_repaired(changes: dict[str, str
 def test_places_and_counts_stand_in_the_list() -> None:
     one, record = busy_deck()
     task = next(t for t in crew_tasks(concern_numbers(one), {}) if t.concerns == "2" and t.phase == "Repair")
-    assert (task.place, task.quantity) == (one.concerns[1].place, "2")
+    assert (task.place, task.quantity) == (one.concerns[1].place, "2 marked")
     rows = repair_rows(one, record, {})
     assert [row["order"] for row in rows] == list(range(1, len(rows) + 1))
     assert (

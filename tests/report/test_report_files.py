@@ -16,12 +16,14 @@ from PIL import Image
 from report_made import Made, PaintedPhotos, busy_deck, concern, made, photo, summary
 
 from triage.errors import BadInput
+from triage.library.records import PersonTier
 from triage.report.source import DeckRecord, Options
 from triage.report.write import checked_paper, file_names, make_pack, write_pack
 
 
 def html_of(one: Made, **changes: object) -> str:
     options = changes.pop("options", Options())
+    options = replace(options, full=True)  # the record is bound in, so that one page holds everything
     return make_pack(one.summaries, one.source, options, **changes)["report.html"].decode()  # type: ignore[arg-type]
 
 
@@ -61,7 +63,10 @@ def test_the_same_records_give_the_same_bytes() -> None:
     assert first == second
     assert set(first) == {
         "report.html",
+        "record.html",
         "deck-birch-03.html",
+        "record-birch-03.html",
+        "said.csv",
         "decks.csv",
         "concerns.csv",
         "assessment.json",
@@ -71,7 +76,7 @@ def test_the_same_records_give_the_same_bytes() -> None:
 def test_no_picture_carries_anything_but_pixels() -> None:
     page = html_of(made(busy_deck()))
     uris = re.findall(r"data:image/jpeg;base64,([A-Za-z0-9+/=]+)", page)
-    assert len(uris) >= 6
+    assert len(uris) >= 3
     for uri in uris:
         data = base64.b64decode(uri)
         assert b"SECRETMAKER" not in data
@@ -88,7 +93,11 @@ def test_a_blackout_is_painted_into_every_picture_of_the_photo() -> None:
     from triage.report.pictures import Pictures
 
     pictures = Pictures(source.provider, source.blackouts)
-    for picture in (pictures.whole(shown), pictures.thumb(shown), pictures.crop(shown, (0.2, 0.3, 0.3, 0.1))):
+    for picture in (
+        pictures.printed(shown, 86),
+        pictures.thumb(shown),
+        pictures.crop(shown, (0.2, 0.3, 0.3, 0.1)),
+    ):
         assert picture is not None
         data = base64.b64decode(picture.uri.partition(",")[2])
         with Image.open(io.BytesIO(data)) as image:
@@ -173,7 +182,7 @@ def test_addresses_and_positions_only_where_asked() -> None:
     told = make_pack(one.summaries, one.source, Options(show_address=True, show_position=True))
     assert b"1 Invented Way" in told["report.html"]
     assert b"1 Invented Way" in told["decks.csv"]
-    assert b"12.34567" in told["report.html"]
+    assert b"12.34567" in told["record.html"]
 
 
 def draft_pair() -> Made:
@@ -186,8 +195,8 @@ def draft_pair() -> Made:
 
 def test_every_page_says_draft_while_serious_suggestions_are_unreviewed() -> None:
     page = html_of(draft_pair(), options=Options(per_deck=True))
-    sections = page.count('class="deck"') + 1
-    assert page.count('<p class="draft">DRAFT') == sections == 4
+    parts = len(re.findall(r'<(?:header class="plan|section class="deck)', page))
+    assert page.count('<p class="draft">DRAFT') == parts == 6
     assert 'content: "DRAFT' in page
     with pytest.raises(BadInput, match="letter cannot be written while the report is a DRAFT"):
         make_pack(draft_pair().summaries, draft_pair().source, Options(letter=True))
@@ -257,11 +266,38 @@ def test_paper_sizes() -> None:
     assert "@page { size: A4;" in html_of(made(busy_deck()), options=Options(paper="A4"))
 
 
-def test_a_picture_of_another_concern_than_the_first_says_which_it_shows():
+def test_a_finding_without_a_photo_never_borrows_that_of_another():
     deck, record = busy_deck()
     pictured = next(one for one in deck.concerns if one.photos)
     told = concern(rule="told-as-a-fact", tier="stop-use", concluded="The deck hangs on a bay.", photos=())
-    both = replace(deck, concerns=(told, pictured), reason=told.concluded)
-    assert re.search(rf"Shows concern \d: {pictured.concluded}", Seen(html_of(made((both, record)))).text)
-    alone = replace(both, reason=f"{pictured.concluded[:-1]} (1 more of this tier).")
-    assert "Shows concern" not in html_of(made((alone, record)))
+    page = html_of(made((replace(deck, concerns=(told, pictured)), record)))
+    cards = page[page.index('class="cards"') : page.index("What was not seen")].split('class="card"')[1:]
+    assert ["The deck hangs on a bay." in card for card in cards] == ["No photo" in card for card in cards]
+    assert sum("<img" in card for card in cards) == 1
+
+
+def test_a_photo_is_printed_once_where_two_findings_share_it():
+    deck, record = busy_deck()
+    sha = record.photos[0].sha
+    pair = tuple(concern(rule=f"r-{n}", concluded=f"Finding {n}.", photos=(sha,)) for n in (1, 2))
+    page = html_of(made((replace(deck, concerns=pair), record)))
+    assert page.count("<img") == 1
+    assert "The photo of finding 1 shows this as well." in page
+    assert "Photo 1 is printed with finding 1 on the first page of this deck." in page
+
+
+def test_names_of_people_are_private_unless_asked_for():
+    deck, record = busy_deck()
+    said = PersonTier("birch-03", "watch", "It is low.", "Ben Sample", "2026-05-04T08:00:00+00:00")
+    one = replace(deck, tier_by_person=said, reason="Ben Sample put it at 'watch': It is low.")
+    warned = replace(record.warnings[0], told="Dora Sample of 1 Invented Way")
+    both = made((one, replace(record, warnings=(*record.warnings, warned), person_tier=said)))
+    quiet = make_pack(both.summaries, both.source, Options(per_deck=True, letter=True))
+    for name, data in quiet.items():
+        assert b"Sample" not in data, name
+        assert b"Invented" not in data, name
+    assert b"reviewer 2 put" in quiet["assessment.json"].lower()
+    assert b"a person whose name is kept private" in quiet["record.html"]
+    told = make_pack(both.summaries, both.source, Options(show_names=True))
+    assert b"Ben Sample" in told["record.html"]
+    assert b"Dora Sample" in told["report.html"]

@@ -13,11 +13,14 @@ from hypothesis import strategies as st
 from report_made import busy_deck, concern, made, photo, summary
 
 from triage.assess.records import DeckSummary, Seen
-from triage.domain.tiers import GAPS, KINDS, NOT_ENOUGH, SEEN, STANDINGS, TIER_WORDS, TIERS
+from triage.domain.tiers import GAPS, KINDS, SEEN, STANDINGS, TIER_WORDS, TIERS
 from triage.library.records import PersonTier
+from triage.report.owner import finding_groups, title_of
+from triage.report.phrases import tier_short
 from triage.report.source import DeckRecord, Options
 from triage.report.write import make_pack
 
+OWNER = ('<section class="deck owner"', "</section>")
 STATUSES = ("new", "still-there", "not-looked-at-again", "repaired")
 words = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), min_size=1, max_size=12)
 concerns = st.builds(
@@ -63,7 +66,7 @@ def whole(one: Any) -> DeckSummary:
 
 def page_of(one: DeckSummary) -> str:
     pair = made((one, DeckRecord()))
-    return make_pack(pair.summaries, pair.source, Options())["report.html"].decode()
+    return make_pack(pair.summaries, pair.source, Options(full=True, show_names=True))["report.html"].decode()
 
 
 def plain(markup: str) -> str:
@@ -87,12 +90,20 @@ def test_every_concern_stands_once_in_its_own_part_with_its_own_words(drawn: Any
     page = page_of(one)
     parts = {
         "open": section(
-            page, "<h3>Concerns", "<h3>Possible", "<h3>Repaired and", "<h3>Repair list", "<h3>What was"
+            page,
+            "<h3>Concerns",
+            "<h3>Possible",
+            "<h3>Repaired and",
+            "<h3>Photos",
+            "<h3>Repair list",
+            "<h3>What was",
         ),
-        "possible": section(page, "<h3>Possible", "<h3>Repaired and", "<h3>Repair list", "<h3>What was"),
+        "possible": section(
+            page, "<h3>Possible", "<h3>Repaired and", "<h3>Photos", "<h3>Repair list", "<h3>What was"
+        ),
         "repaired": section(page, "<h3>Repaired and", "<h3>Repair list", "<h3>What was"),
     }
-    counts = {name: part.count("<article") for name, part in parts.items()}
+    counts = {name: part.count('data-k="case ') for name, part in parts.items()}
     repaired = [each for each in one.concerns if each.status == "repaired"]
     possible = [each for each in one.concerns if each.standing == "possible" and each not in repaired]
     assert counts["repaired"] == len(repaired)
@@ -111,17 +122,26 @@ def test_every_concern_stands_once_in_its_own_part_with_its_own_words(drawn: Any
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 @given(decks)
-def test_the_first_page_prints_the_tier_of_persons_and_never_that_of_a_guess(drawn: Any) -> None:
+def test_the_two_pages_print_the_tier_of_persons_and_never_that_of_a_guess(drawn: Any) -> None:
     one = whole(drawn)
     guess = concern(standing="possible", tier="stop-use", concluded="x")
     guessed = replace(one, tier="watch", tier_if_true="stop-use", concerns=(guess,), reason="r")
-    first = plain(section(page_of(guessed), "<header", "</header>"))
+    first = plain(section(page_of(guessed), *OWNER))
     assert "stop use" not in first
-    assert TIER_WORDS["watch"] in first
-    first = plain(section(page_of(one), "<header", "</header>"))
-    assert (NOT_ENOUGH if one.tier is None else TIER_WORDS[one.tier]) in first
-    assert one.reason in first
-    assert {"none": "no gaps", "some": "some gaps", "serious": "serious gaps"}[one.gaps] in first
+    assert "watch" in first
+    first = " ".join(plain(section(page_of(one), *OWNER)).split())
+    assert tier_short(one.tier) in first
+    for group in finding_groups(one)[:3]:
+        assert title_of(group[0][1]) in first
+    if not finding_groups(one):
+        assert "That does not say that there is nothing." in first
+    for seen in one.coverage:
+        assert seen.seen == "well" or seen.element in first
+    if one.gaps != "none":
+        assert "No photo shows:" in first or any(
+            words in first
+            for words in ("enough to judge", "without opening", "There is no photo of this deck.")
+        )
 
 
 @pytest.mark.parametrize("state", SEEN)
@@ -138,10 +158,12 @@ def test_coverage_is_said_as_it_is(state: str) -> None:
 def test_a_persons_tier_stands_beside_the_computed_one() -> None:
     said = PersonTier("d", "watch", "The post is new.", "Ada Sample", "2026-05-04T08:00:00+00:00")
     page = page_of(summary("d", tier="stop-use", tier_if_true="stop-use", tier_by_person=said))
-    for part in (section(page, "<header", "</header>"), section(page, '<section class="deck"', "<h3>")):
-        text = " ".join(plain(part).split())
-        assert "stop use: stay off it" in text
-        assert "watch (set by Ada Sample: The post is new.)" in text
+    text = " ".join(plain(section(page, *OWNER)).split())
+    assert "stop use Stop using this deck today." in text
+    assert "set this deck to 'watch': The post is new. From the findings alone it is 'stop use'." in text
+    text = " ".join(plain(section(page, '<section class="deck record"', "<h3>")).split())
+    assert "stop use: stay off it" in text
+    assert "watch (set by Ada Sample: The post is new.)" in text
 
 
 def test_what_is_open_is_said_without_claiming_a_persons_answer() -> None:
@@ -152,7 +174,9 @@ def test_what_is_open_is_said_without_claiming_a_persons_answer() -> None:
         (0, DeckRecord(), "There is no photo of this deck."),
     ):
         pair = made((summary("d", unreviewed=number), photos))
-        page = make_pack(pair.summaries, pair.source, Options())["report.html"].decode()
+        page = make_pack(pair.summaries, pair.source, Options(full=True, show_names=True))[
+            "report.html"
+        ].decode()
         assert said in " ".join(plain(page).split())
 
 
@@ -163,19 +187,19 @@ def test_a_stop_use_that_nobody_was_told_of_says_so() -> None:
     told = made(busy_deck())
     assert (
         "no record that anybody"
-        not in make_pack(told.summaries, told.source, Options())["report.html"].decode()
+        not in make_pack(told.summaries, told.source, Options(full=True))["report.html"].decode()
     )
 
 
 def test_who_said_what_is_in_the_order_of_time() -> None:
     pair = made(busy_deck())
-    page = make_pack(pair.summaries, pair.source, Options())["report.html"].decode()
+    page = make_pack(pair.summaries, pair.source, Options(full=True, show_names=True))["report.html"].decode()
     part = section(page, 'data-k="who said what"', "</table>")
     times = re.findall(r"<td>(2026-[^<]{10,40})</td>", part)
     assert times == sorted(times)
     assert len(times) >= 5
     text = " ".join(plain(part).split())
-    assert "missing-hanger: present" in text
+    assert "missing hanger: present" in text
     assert "Ben Sample" in text
 
 

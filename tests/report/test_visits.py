@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -30,8 +31,8 @@ def lib(tmp_path: Path) -> Iterator[Library]:
 
 
 def page(lib: Library, out: Path) -> str:
-    write_report(lib, assess_library(lib), out)
-    return (out / "report.html").read_text()
+    write_report(lib, assess_library(lib), out, show_names=True)
+    return (out / "record.html").read_text()
 
 
 def test_both_visits_are_named_and_nothing_is_forgotten(lib: Library, tmp_path: Path) -> None:
@@ -56,10 +57,14 @@ def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -
         by="Ben Sample",
     )
     text = page(lib, tmp_path / "out")
-    part = text[text.index("Repaired and closed") : text.index("Visit 2026-06-10 compared")]
-    assert part.count("<figure") == 2
-    assert "before; " in part
-    assert "after: Hanger fitted, all holes filled. (Ben Sample" in part
+    closed = text[text.index("Repaired and closed") : text.index("Photos behind the concerns")]
+    pair = re.search(
+        r"Before: photo (\d+)\. After: photo (\d+)\. Hanger fitted, all holes filled\. \(Ben Sample", closed
+    )
+    assert pair is not None
+    part = text[text.index("Photos behind the concerns") : text.index("Visit 2026-06-10 compared")]
+    for number in pair.groups():
+        assert part.count(f"<strong>Photo {number}</strong>") == 1
     assert before.name in part
     assert after.name in part
     assert verify_report(lib, tmp_path / "out/report.html") == []
@@ -69,7 +74,7 @@ def test_the_record_of_a_stop_use_prints_who_was_told_and_who_lifted_it(lib: Lib
     warn(lib, "birch-03", told="the owner", how="by telephone", at="2026-05-03T18:00", by="Ada Sample")
     lift(lib, "birch-03", why="Ledger bolted.", after=lib.photos("birch-03")[-1], by="Ben Sample")
     text = page(lib, tmp_path / "out")
-    assert "the owner was told, by telephone, at 2026-05-03T18:00:00 (said by Ada Sample)" in text
+    assert "Told: the owner, by telephone, May 3, 2026, 18:00 (recorded by Ada Sample)" in text
     assert "Lifted by Ben Sample" in text
     assert "Ledger bolted." in text
 
@@ -91,4 +96,4 @@ def test_what_the_crew_wrote_is_told_as_theirs(lib: Library, tmp_path: Path) -> 
         private={"done_by": "Cara Sample", "place": "joist 5 of 9"},
     )
     text = page(lib, tmp_path / "out")
-    assert "crew&#39;s sheet: hanger-missing repaired in 2 places by Cara Sample" in text
+    assert "crew&#39;s sheet: &#39;hanger missing&#39; repaired in 2 places by Cara Sample" in text

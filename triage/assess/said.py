@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from triage.domain.tiers import TIERS
@@ -13,6 +13,8 @@ from triage.library.records import Closing, Photo
 
 HOW = ("seen", "probed", "measured")
 PRIVATE_FIELDS = ("address", "client")
+DUE = "due"
+"""The field that holds by when a deck is to be repaired: a date, and not private."""
 
 
 def known_deck(library: Library, deck: str) -> str:
@@ -82,15 +84,27 @@ def set_tier(
 
 
 def set_private(library: Library, deck: str, fields: dict[str, str], *, by: str) -> dict[str, Any]:
-    """Set private fields of a deck; they stay out of everything unless asked for."""
+    """Set fields of a deck: private ones, which stay out of everything unless asked for, and the date due.
+
+    Raises WrongUsage for a field that is none, BadInput for a date that is none.
+    """
     known_deck(library, deck)
     if not fields:
-        raise WrongUsage("Nothing to set.", "Give --address TEXT or --client TEXT.")
+        raise WrongUsage("Nothing to set.", "Give --address TEXT, --client TEXT or --due DATE.")
     for field, text in fields.items():
-        if field not in PRIVATE_FIELDS:
+        if field not in (*PRIVATE_FIELDS, DUE):
             raise WrongUsage(f"{field!r} is no private field.", f"Fields: {', '.join(PRIVATE_FIELDS)}.")
+        if field == DUE:
+            _check_day(text)
         library.say("deck-set", {"deck": deck, "field": field}, by=by, private={"text": text})
     return {"deck": deck, "set": sorted(fields)}
+
+
+def _check_day(text: str) -> None:
+    try:
+        date.fromisoformat(text)
+    except ValueError as error:
+        raise BadInput(f"{text!r} is not a date.", "Write it as 2026-06-01.") from error
 
 
 def warn(library: Library, deck: str, *, told: str, how: str, at: str, by: str) -> dict[str, Any]:

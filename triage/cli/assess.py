@@ -18,6 +18,7 @@ from triage.cli._common import (
     open_library,
     progress_line,
     say,
+    table,
 )
 from triage.domain.tiers import CAUTION, NOT_ENOUGH, ORDER_WORDS
 
@@ -33,15 +34,22 @@ _LOT = 200
 @click.argument("decks", nargs=-1)
 @click.option("--visit", metavar="DATE", help="What concerns that visit and earlier ones.")
 @click.option("--as-of", metavar="TIME", help="Only what was recorded up to then.")
+@click.option("--full", is_flag=True, help="Everything about every deck; the usual for decks that are named.")
 @library_option
 @json_option
 def command(
-    decks: tuple[str, ...], visit: str | None, as_of: str | None, library_path: Path | None, as_json: bool
+    decks: tuple[str, ...],
+    visit: str | None,
+    as_of: str | None,
+    full: bool,
+    library_path: Path | None,
+    as_json: bool,
 ) -> Any:
-    """Rank the decks, worst first, each with its concerns, evidence, gaps and what to go back for.
+    """Rank the decks, worst first: one line a deck, or concerns, evidence and gaps of the decks named.
 
     Examples:
     deck-triage assess
+    deck-triage assess --full
     deck-triage assess D-17 --json
     deck-triage assess --as-of 2026-05-04T18:00
     """
@@ -55,6 +63,9 @@ def command(
             advise(waiting)
         if as_json:
             emit_list("decks", summaries)
+            return
+        if not (decks or full):
+            _say_lines(library, summaries)
             return
         for lot in lots(enumerate(summaries, 1), _LOT):
             names = library.names_of({sha for _, one in lot for sha in _shown(one)})
@@ -76,6 +87,37 @@ def _summaries(
         return standings(library, progress_line()).summaries()
     found = assess_library(library, decks=list(decks) or None, visit=visit, as_of=as_of)
     return (one.to_json() for one in found)
+
+
+def _say_lines(library: Library, summaries: Iterator[dict[str, Any]]) -> None:
+    """Print one line a deck: tier, height, gaps and the finding that leads."""
+    from triage.report.plan import height_of, lead_words
+
+    rows = [
+        (
+            number,
+            one["deck"],
+            _tier(one),
+            _if_true(one),
+            height_of(one, library),
+            one["gaps"],
+            lead_words(one),
+        )
+        for number, one in enumerate(summaries, 1)
+    ]
+    say(table(rows, ("", "deck", "tier", "if suggestions are true", "height", "gaps", "finding")))
+    say()
+    say("Everything about a deck: deck-triage assess DECK; about all of them: deck-triage assess --full.")
+    say(CAUTION)
+
+
+def _tier(one: dict[str, Any]) -> str:
+    person = one["tier_by_person"]
+    return (one["tier"] or "not enough seen") + (f" (a person: {person})" if person else "")
+
+
+def _if_true(one: dict[str, Any]) -> str:
+    return "" if one["tier_if_true"] == one["tier"] else one["tier_if_true"] or "not enough seen"
 
 
 def _shown(one: dict[str, Any]) -> set[str]:

@@ -26,72 +26,76 @@ from triage.errors import WrongUsage
 
 if TYPE_CHECKING:
     from triage.ingest.deck_acts import DeckAct
+    from triage.library import Library
 
 _SHOWN = 40
+_KEYS = ("deck", "visit", "photos", "labelled", "tier", "tier_if_true", "gaps")
 
 
 @click.group(
     "decks",
     invoke_without_command=True,
-    epilog="\b\nExamples:\n  deck-triage decks -L season-2026\n  deck-triage decks questions",
+    epilog="\b\nExamples:\n  deck-triage decks -L season-2026\n  deck-triage decks --full\n"
+    "  deck-triage decks questions",
+)
+@click.option(
+    "--full", is_flag=True, help="Also visit, labelled photos, and the tier if suggestions are true."
 )
 @library_option
 @json_option
 @click.pass_context
-def command(context: click.Context, library_path: Path | None, as_json: bool) -> Any:
-    """List the decks with their tier and gaps, worst first; split, join and rename decks; answer questions.
+def command(context: click.Context, full: bool, library_path: Path | None, as_json: bool) -> Any:
+    """List the decks, worst first, one line a deck; split, join and rename decks; answer questions.
 
     Each act is one entry in the log: labels move along with their photos, issued reports stay as they were,
     and 'undo' takes the whole act back.
     """
     if context.invoked_subcommand is None:
-        return _list(library_path, as_json)
+        return _list(full, library_path, as_json)
     return None
 
 
-def _list(library_path: Path | None, as_json: bool) -> None:
+def _list(full: bool, library_path: Path | None, as_json: bool) -> None:
     from triage.assess.cache.lines import standings
     from triage.assess.status import waiting_words
 
     with open_library(library_path) as library:
         waiting = waiting_words(library)
-        rows = [
-            {
-                "deck": one.deck,
-                "visit": one.visit,
-                "photos": one.photos,
-                "labelled": one.labelled,
-                "tier": one.tier,
-                "tier_if_true": one.tier_if_true,
-                "gaps": one.gaps,
-            }
-            for one in standings(library, progress_line()).lines
-        ]
-    if waiting:
-        advise(waiting)
-    if as_json:
-        emit(rows)
-        return
+        if waiting:
+            advise(waiting)
+        found = standings(library, progress_line())
+        rows = [{key: getattr(one, key) for key in _KEYS} for one in found.lines]
+        if as_json:
+            emit(rows)
+        elif full:
+            _say_full(rows)
+        else:
+            _say_lines(library, rows, found.summaries())
+
+
+def _say_lines(library: Library, rows: list[dict[str, Any]], summaries: Any) -> None:
+    from triage.report.plan import height_of, lead_words
+
+    lines = [
+        (
+            row["deck"],
+            row["photos"],
+            row["tier"] or "not enough seen",
+            height_of(one, library),
+            row["gaps"],
+            lead_words(one),
+        )
+        for row, one in zip(rows, summaries, strict=True)
+    ]
+    say(table(lines, ("deck", "photos", "tier", "height", "gaps", "finding")))
+
+
+def _say_full(rows: list[dict[str, Any]]) -> None:
     from triage.domain.tiers import NOT_ENOUGH
 
     heads = ("deck", "visit", "photos", "labelled", "tier", "if suggestions are true", "gaps")
-    say(
-        table(
-            [
-                (
-                    row["deck"],
-                    row["visit"],
-                    row["photos"],
-                    row["labelled"],
-                    row["tier"] or NOT_ENOUGH,
-                    row["tier_if_true"] or NOT_ENOUGH,
-                    row["gaps"],
-                )
-                for row in rows
-            ],
-            heads,
-        )
-    )
+    lines = [tuple(row[key] or (NOT_ENOUGH if "tier" in key else row[key]) for key in _KEYS) for row in rows]
+    say(table(lines, heads))
 
 
 def _done(act: DeckAct, words: str, as_json: bool) -> int:

@@ -26,10 +26,15 @@ _ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
 @click.argument("decks", nargs=-1)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write into.")
 @click.option("--pdf", is_flag=True, help="PDF as well (needs the pdf extra).")
+@click.option("--plan", is_flag=True, help="Only the plan: close or repair first, go and see, the rest.")
+@click.option(
+    "--full", is_flag=True, help="Bind the full record in, instead of record.html beside the report."
+)
 @click.option("--per-deck", is_flag=True, help="One file per deck as well.")
-@click.option("--letter", is_flag=True, help="A one-page letter for each owner; refused while DRAFT.")
+@click.option("--letter", is_flag=True, help="A letter for each owner; refused while DRAFT.")
 @click.option("--show-position", is_flag=True, help="Print where photos were taken.")
 @click.option("--show-address", is_flag=True, help="Print addresses and clients.")
+@click.option("--show-names", is_flag=True, help="Print the names of people other than the signer.")
 @click.option("--paper", default="letter", show_default=True, help="letter or A4.")
 @click.option("--issue", is_flag=True, help="Freeze it with a number; needs the four options below.")
 @click.option("--signer", metavar="NAME", help="Who issues it. A claim, not a proof of identity.")
@@ -52,8 +57,17 @@ def command(
 ) -> Any:
     """Write the report of all decks, or of those named, worst first.
 
+    report.html holds the plan for the next working day and two pages for each deck's owner; record.html
+    holds the full record behind them.
+
+    Firm, inspector and whom to call come from firm.toml in the library's folder: name, inspector, license,
+    address, phone, email and web, all as text; [call] with engineer, contractor and building-official;
+    [due_days] with days from the visit by tier, as repair-before-use = 14. One deck's own date is set by
+    deck set --due.
+
     Examples:
     deck-triage report --out report
+    deck-triage report --plan --out tomorrow --pdf --show-address
     deck-triage report D-17 --out report --pdf --letter
     deck-triage report --out issued --issue --signer Ann --scope 'visual' --limits 'no ladder' --weather dry
     """

@@ -42,13 +42,15 @@ def command(mend: bool, report_file: Path | None, library_path: Path | None, as_
     """
     from triage.library.verify import verify, verify_folder
 
+    by_hash = ""
     try:
         with open_library(library_path) as library:
             found = verify(library, mend=mend, progress=progress_line())
             damaged = list(found.damaged)
             if report_file is not None:
-                from triage.report import verify_report
+                from triage.report import hash_only, verify_report
 
+                by_hash = hash_only(library, report_file) if report_file.is_file() else ""
                 damaged += [f"{report_file}: {one}" for one in verify_report(library, report_file)]
     except Damaged as error:
         found = verify_folder(library_folder(library_path), f"{error} {error.hint}")
@@ -60,12 +62,16 @@ def command(mend: bool, report_file: Path | None, library_path: Path | None, as_
         "mended": found.mended,
         "strays": found.strays,
     }
+    if by_hash:
+        data["by_hash_only"] = by_hash
     if as_json:
         emit(data)
     else:
         say(f"{found.photos} photos and {found.events} events checked.")
         for line in found.mended:
             say(f"Mended: {line}")
+    if by_hash:
+        advise(by_hash)
     for line in damaged:
         advise(f"Damaged: {line}")
     for line in found.strays:

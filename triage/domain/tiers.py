@@ -22,7 +22,7 @@ PILES: tuple[str, ...] = ("likely", "unsure", "unlikely")
 
 TIER_WORDS: dict[str, str] = {
     "stop-use": "stop use: stay off it and out from under it today",
-    "repair-before-use": "repair before use: no gatherings, repaired by a date",
+    "repair-before-use": "repair before use: nobody on or under it until it is repaired, by a set date",
     "repair-this-season": "repair this season",
     "watch": "watch",
     "nothing-seen": "nothing seen",

@@ -42,7 +42,7 @@ _MANIFEST = "manifest.json"
 _DATABASE = "library.sqlite"
 _MAX_FILES = 5_000_000
 _FOLDERS = ("originals", "models")
-_FILES = (LIBRARY_FILE, "tags.toml", "rules.toml")
+_FILES = (LIBRARY_FILE, "tags.toml", "rules.toml", "firm.toml")
 _SHARED = re.compile(r"(?m)^database = .*\n")
 
 

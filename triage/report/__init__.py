@@ -6,7 +6,7 @@ from triage.report.compare import Mutation
 from triage.report.content import is_draft
 from triage.report.repairs_sheet import read_repairs, write_repairs
 from triage.report.source import Issue
-from triage.report.verify import verify_report
+from triage.report.verify import hash_only, verify_report
 from triage.report.write import write_report
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "Mutation",
     "black_out",
     "changed_since",
+    "hash_only",
     "is_draft",
     "read_repairs",
     "verify_report",

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from triage.domain.tiers import TIERS
 from triage.library.records import Closing
+from triage.report.fact_words import without_keys
 from triage.report.look import shape_key
 from triage.report.phrases import (
     KIND_WORDS,
@@ -17,44 +18,39 @@ from triage.report.phrases import (
     tag_words,
     tier_words,
 )
-from triage.report.pictures import Picture, Pictures
-from triage.report.source import DeckRecord, Options
-from triage.report.text import clean, clock, moment
+from triage.report.plates import Plates
+from triage.report.source import DeckRecord
+from triage.report.text import and_list, clean, count_of, ended, minute_words
 
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary
 
 EVIDENCE_SHOWN = 3
-"""So many photos are printed for one concern; the others are named."""
+"""So many photos of one concern are printed in the record; the others are named."""
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """One photo behind a concern: the whole photo with the spot marked, and the spot's surroundings."""
+class Case:
+    """One concern of a group: its number, where, what it rests on, what was marked, and its photos."""
 
-    name: str
-    taken: str
-    whole: Picture | None
-    crops: tuple[Picture, ...]
-    position: str
-    note: str
+    number: int
+    place: str
+    basis: str
+    marked: str
+    photos: str
 
 
 @dataclass(frozen=True)
 class ConcernView:
-    """One concern as it prints."""
+    """Concerns that say the same of several places, as they print; photos are numbers of the plates."""
 
-    number: int
+    numbers: str
     shape: str
     title: str
     tier: str
-    standing: str
-    status: str
     kind: str
     rows: tuple[tuple[str, str], ...]
-    evidence: tuple[Evidence, ...]
-    others: str
-    pictured: bool
+    cases: tuple[Case, ...]
     possible: bool
     repaired: bool
 
@@ -78,14 +74,28 @@ def photo_names(shas: Sequence[str], record: DeckRecord) -> list[str]:
     return [clean(names.get(sha, sha[:12])) for sha in shas]
 
 
-def concern_view(
-    number: int, one: Concern, record: DeckRecord, pictures: Pictures, options: Options
-) -> ConcernView:
-    """Return a concern as it prints; a repaired one shows the photos before and after its repair."""
-    shown, others = one.photos[:EVIDENCE_SHOWN], one.photos[EVIDENCE_SHOWN:]
+def concern_views(
+    numbered: Mapping[int, Concern], record: DeckRecord, plates: Plates
+) -> tuple[ConcernView, ...]:
+    """Return the concerns as they print, those that say the same together; their photos become plates."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for number, one in numbered.items():
+        groups.setdefault(_same(one), []).append(number)
+    return tuple(
+        _view([(number, numbered[number]) for number in numbers], record, plates)
+        for numbers in groups.values()
+    )
+
+
+def _same(one: Concern) -> tuple[object, ...]:
+    """Return what two concerns share that print as one."""
+    said = (one.concluded, one.why, one.repair, one.verify_on_site, one.call, one.remark, one.source)
+    return (one.rule, one.tier, one.kind, one.standing == "possible", one.status == "repaired", *said)
+
+
+def _view(group: Sequence[tuple[int, Concern]], record: DeckRecord, plates: Plates) -> ConcernView:
+    one = group[0][1]
     rows = (
-        ("Place", clean(one.place or "not stated")),
-        ("Count here" if one.place else "Count", "" if one.count is None else str(one.count)),
         ("Why", clean(one.why)),
         ("Repair", clean(one.repair)),
         ("Verify on site", clean(one.verify_on_site)),
@@ -93,26 +103,53 @@ def concern_view(
         ("Remark", clean(one.remark)),
         ("Source", clean(one.source)),
     )
-    evidence = tuple(photo_evidence(one, sha, record, pictures, options) for sha in shown)
-    closing = _closing(one, record)
-    if closing is not None:
-        evidence = _pair(one, closing, record, pictures, options)
-        others = ()
     return ConcernView(
-        number=number,
+        numbers=and_list(str(number) for number, _ in group),
         shape=shape_key(one.tier),
         title=clean(one.concluded or tag_words(one.tag) or tag_words(one.rule)),
         tier=tier_words(one.tier),
-        standing=_standing(one),
-        status=STATUS_WORDS.get(one.status or "", ""),
-        kind=KIND_WORDS[one.kind],
-        rows=tuple((name, text) for name, text in rows if text),
-        evidence=evidence,
-        pictured=len(evidence) > 1 or one.status == "repaired" or any(each.crops for each in evidence),
-        others=", ".join(photo_names(others, record)),
+        kind="" if one.kind == "hazard" else KIND_WORDS[one.kind],
+        rows=tuple((name, without_keys(text)) for name, text in rows if text),
+        cases=tuple(_case(number, each, record, plates) for number, each in group),
         possible=one.standing == "possible",
         repaired=one.status == "repaired",
     )
+
+
+def _case(number: int, one: Concern, record: DeckRecord, plates: Plates) -> Case:
+    status = STATUS_WORDS.get(one.status or "", "")
+    return Case(
+        number=number,
+        place=clean(one.place or "place not stated"),
+        basis="; ".join(words for words in (_standing(one), status) if words),
+        marked=marked_words(one.count),
+        photos=_photos(number, one, record, plates),
+    )
+
+
+def marked_words(count: int | None) -> str:
+    """Return a count and what was counted: marks in photos, which is not the number of parts."""
+    return "" if count is None else f"{count_of(count, 'spot')} marked"
+
+
+def _photos(number: int, one: Concern, record: DeckRecord, plates: Plates) -> str:
+    """Return which plates show a concern, and the names of photos that are not printed."""
+    closing = closing_of(one, record)
+    if closing is not None:
+        before, after = plates.add(closing.before, number, ()), plates.add(closing.after, number, ())
+        return (
+            f"Before: photo {before}. After: photo {after}. {ended(clean(closing.why))} "
+            f"({clean(closing.by)}, {minute_words(closing.at)})"
+        )
+    if not one.photos:
+        return "No photo stands behind this."
+    shown = [plates.add(sha, number, tuple(one.boxes.get(sha, ()))) for sha in one.photos[:EVIDENCE_SHOWN]]
+    words = "Photo" if len(shown) == 1 else "Photos"
+    words = f"{words} {and_list(str(each) for each in sorted(shown))}"
+    others = photo_names(one.photos[EVIDENCE_SHOWN:], record)
+    by_machine = one.standing == "possible" and any(one.boxes.get(sha) for sha in one.photos)
+    machine = " The machine marked the spots." if by_machine else ""
+    return f"{words}.{machine}" if not others else f"{words}; not printed: {', '.join(others)}.{machine}"
 
 
 def _standing(one: Concern) -> str:
@@ -122,7 +159,7 @@ def _standing(one: Concern) -> str:
     return STANDING_WORDS[one.standing]
 
 
-def _closing(one: Concern, record: DeckRecord) -> Closing | None:
+def closing_of(one: Concern, record: DeckRecord) -> Closing | None:
     """Return the closing that a repaired concern rests on: the last one of its rule and place."""
     if one.status != "repaired":
         return None
@@ -131,32 +168,3 @@ def _closing(one: Concern, record: DeckRecord) -> Closing | None:
     same = [each for each in found if clean(each.place or "").casefold() == place]
     best = same or found
     return best[-1] if best else None
-
-
-def _pair(
-    one: Concern, closing: Closing, record: DeckRecord, pictures: Pictures, options: Options
-) -> tuple[Evidence, ...]:
-    """Return the photos before and after a repair, to stand side by side."""
-    before = photo_evidence(one, closing.before, record, pictures, options)
-    after = photo_evidence(one, closing.after, record, pictures, options)
-    said = f"after: {clean(closing.why)} ({clean(closing.by)}, {moment(closing.at)})"
-    return (replace(before, note=f"before; {before.note}", crops=()), replace(after, note=said, crops=()))
-
-
-def photo_evidence(
-    one: Concern, sha: str, record: DeckRecord, pictures: Pictures, options: Options, *, thumb: bool = False
-) -> Evidence:
-    """Return one photo behind a concern, with the spots that were marked in it."""
-    boxes = tuple(one.boxes.get(sha, ()))
-    photo = next((photo for photo in record.photos if photo.sha == sha), None)
-    whole = (pictures.thumb if thumb else pictures.whole)(sha, boxes)
-    crops = [] if thumb else [pictures.crop(sha, box) for box in boxes[:2]]
-    who = "by the machine" if one.standing == "possible" else "by a person"
-    return Evidence(
-        name=photo_names([sha], record)[0],
-        taken=clock(photo.taken_at if photo else None),
-        whole=whole,
-        crops=tuple(crop for crop in crops if crop is not None),
-        position=clean(record.positions.get(sha, "")) if options.show_position else "",
-        note=f"spot marked {who}" if boxes else "no spot marked in this photo",
-    )

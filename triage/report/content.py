@@ -8,14 +8,8 @@ from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from triage.domain.tiers import TIERS, tier_rank
-from triage.report.concern_view import (
-    ConcernView,
-    Evidence,
-    concern_numbers,
-    concern_view,
-    photo_evidence,
-    photo_names,
-)
+from triage.report.concern_view import ConcernView, concern_numbers, concern_views, photo_names
+from triage.report.fact_words import fact_rows, length_words, without_keys
 from triage.report.grown_view import SeverityChangeView, grown_views
 from triage.report.look import shape_key
 from triage.report.phrases import (
@@ -29,11 +23,11 @@ from triage.report.phrases import (
     tier_words,
 )
 from triage.report.pictures import Pictures
+from triage.report.plates import Plate, Plates
 from triage.report.repairs_list import Task, crew_tasks
-from triage.report.sayings import Saying, sayings
-from triage.report.sketch import draw_deck
+from triage.report.sayings import Saying, brief_sayings
 from triage.report.source import DeckRecord, Options, Source
-from triage.report.text import and_list, clean
+from triage.report.text import and_list, clean, minute_words
 
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary, Seen
@@ -57,8 +51,7 @@ class DeckView:
     gaps: str
     photos: int
     unreviewed: int
-    best: Evidence | None
-    best_shows: str
+    plates: tuple[Plate, ...]
     concerns: tuple[ConcernView, ...]
     possible: tuple[ConcernView, ...]
     closed: tuple[ConcernView, ...]
@@ -70,7 +63,6 @@ class DeckView:
     tasks: tuple[Task, ...]
     warned: tuple[str, ...]
     sayings: tuple[Saying, ...]
-    sketch: str
     draft: bool
     compared: tuple[str, tuple[tuple[str, str, str], ...]]
     grown: tuple[SeverityChangeView, ...]
@@ -95,13 +87,19 @@ def is_draft(summaries: Sequence[DeckSummary]) -> bool:
     return any(serious_unreviewed(summary) for summary in summaries)
 
 
-def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options: Options) -> DeckView:
-    """Return everything that prints for one deck."""
+def deck_view(
+    summary: DeckSummary,
+    source: Source,
+    pictures: Pictures,
+    options: Options,
+    shown_before: Mapping[str, str] | None = None,
+) -> DeckView:
+    """Return the record of one deck; photos in `shown_before` (hash: where) are pointed to, not printed."""
     record = source.record(summary.deck)
     numbered = concern_numbers(summary)
-    views = tuple(concern_view(number, one, record, pictures, options) for number, one in numbered.items())
+    plates = Plates()
+    views = concern_views(numbered, record, plates)
     shown = tuple(view for view in views if not view.possible and not view.repaired)
-    best, best_shows = _best(summary.reason, numbered, record, pictures, options)
     return DeckView(
         deck=clean(summary.deck),
         anchor=anchor(summary.deck),
@@ -112,24 +110,22 @@ def deck_view(summary: DeckSummary, source: Source, pictures: Pictures, options:
         tier_short=tier_short(summary.tier),
         if_true=_if_true(summary),
         by_person=_by_person(summary),
-        reason=clean(summary.reason),
+        reason=without_keys(clean(summary.reason)),
         gaps=_gaps(summary),
         photos=len(record.photos),
         unreviewed=summary.unreviewed,
-        best=best,
-        best_shows=best_shows,
+        plates=plates.made(record, pictures, options, shown_before or {}),
         concerns=shown,
         possible=tuple(view for view in views if view.possible and not view.repaired),
         closed=tuple(view for view in views if view.repaired),
         coverage=tuple(_coverage_row(seen, record) for seen in summary.coverage),
-        go_back_for=tuple(clean(one) for one in summary.go_back_for),
+        go_back_for=tuple(without_keys(clean(one)) for one in summary.go_back_for),
         open_up=tuple(clean(one) for one in summary.open_up),
         checks=tuple(_check_row(check) for check in summary.checks),
-        facts=tuple((clean(key), clean(_plain(fact.value))) for key, fact in sorted(record.facts.items())),
+        facts=fact_rows(record.facts),
         tasks=crew_tasks(numbered, source.element_of),
         warned=_warned(summary, record),
-        sayings=sayings(record),
-        sketch=draw_deck(record.facts, summary, numbered, source.element_of),
+        sayings=brief_sayings(record),
         draft=bool(serious_unreviewed(summary)),
         compared=_compared(summary, record),
         grown=grown_views(record, pictures),
@@ -172,24 +168,6 @@ def _gaps(summary: DeckSummary) -> str:
     return gap_sentence(summary.gaps, by_state["not-seen"], by_state["poorly"], by_state["concealed"])
 
 
-def _best(
-    reason: str, numbered: Mapping[int, Concern], record: DeckRecord, pictures: Pictures, options: Options
-) -> tuple[Evidence | None, str]:
-    """Return the best photo, of the concern that the reason names where it has one.
-
-    Beside it which concern it shows, where that is another one.
-    """
-
-    def other(one: Concern) -> bool:
-        return one.concluded.rstrip(".") not in reason
-
-    for number, one in sorted(numbered.items(), key=lambda row: other(row[1])):
-        if one.photos and one.status != "repaired":
-            shows = f"Shows concern {number}: {clean(one.concluded)}" if other(one) else ""
-            return photo_evidence(one, one.photos[0], record, pictures, options, thumb=True), shows
-    return None, ""
-
-
 def _compared(summary: DeckSummary, record: DeckRecord) -> tuple[str, tuple[tuple[str, str, str], ...]]:
     """Return the visits that are compared, and each concern with its place and what became of it."""
     visits = sorted({photo.visit for photo in record.photos if photo.visit})
@@ -213,7 +191,7 @@ def _coverage_row(seen: Seen, record: DeckRecord) -> tuple[str, str, str, str]:
     names = photo_names(seen.photos[:4], record)
     more = len(seen.photos) - len(names)
     listed = ", ".join(names) + (f" and {more} more" if more > 0 else "")
-    return (tag_words(seen.element), SEEN_WORDS[seen.seen], count, clean(seen.why) or listed)
+    return (tag_words(seen.element), SEEN_WORDS[seen.seen], count, without_keys(clean(seen.why)) or listed)
 
 
 def _check_row(check: Check) -> tuple[str, ...]:
@@ -224,7 +202,7 @@ def _check_row(check: Check) -> tuple[str, ...]:
         _amount(check.demand, unit),
         _amount(check.capacity, unit),
         "" if check.ratio is None else f"{check.ratio:.2f}",
-        clean(check.why) + _missing(check.missing, check.why),
+        without_keys(clean(check.why) + _missing(check.missing, check.why)),
         clean(check.source),
         KIND_WORDS[check.kind],
     )
@@ -239,15 +217,9 @@ def _missing(missing: Sequence[str], why: str) -> str:
 def _amount(value: object, unit: str) -> str:
     if value is None:
         return ""
+    if unit == "ft" and isinstance(value, int | float):
+        return length_words(value)
     return f"{value:.4g} {unit}".strip() if isinstance(value, int | float) else clean(value)
-
-
-def _plain(value: object) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list | tuple):
-        return ", ".join(str(one) for one in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _warned(summary: DeckSummary, record: DeckRecord) -> tuple[str, ...]:
@@ -257,7 +229,8 @@ def _warned(summary: DeckSummary, record: DeckRecord) -> tuple[str, ...]:
     if stopped and not record.warnings:
         return ("There is no record that anybody was told to stop using this deck.", *_lifted(record))
     told = [
-        f"{clean(one.told)} was told, {clean(one.how)}, at {clean(one.told_at)} (said by {clean(one.by)})"
+        f"Told: {clean(one.told)}, {clean(one.how)}, {minute_words(one.told_at)}"
+        f" (recorded by {clean(one.by)})"
         for one in record.warnings
     ]
     return (*told, *_lifted(record))
@@ -265,7 +238,7 @@ def _warned(summary: DeckSummary, record: DeckRecord) -> tuple[str, ...]:
 
 def _lifted(record: DeckRecord) -> tuple[str, ...]:
     return tuple(
-        f"Lifted by {clean(one.by)} at {clean(one.at)}: {clean(one.why)}"
+        f"Lifted by {clean(one.by)}, {minute_words(one.at)}: {clean(one.why)}"
         f" (photo after the repair: {photo_names([one.after], record)[0]})"
         for one in record.lifts
     )

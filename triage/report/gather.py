@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from triage.imaging.kept import fresh_rendition, rendition_of
 from triage.library.counts import waiting_count
 from triage.report.blackout import blackouts
+from triage.report.firm import firm_of
 from triage.report.source import DeckRecord, RepairDone, Source
 from triage.version import __version__
 
@@ -67,6 +68,7 @@ def gather_source(lib: Library, summaries: Sequence[DeckSummary], *, positions: 
         element_of={name: tag.element for name, tag in vocabulary.tags.items() if tag.element},
         blackouts=blackouts(lib),
         waiting=waiting_count(lib),
+        firm=firm_of(lib.path),
     )
 
 

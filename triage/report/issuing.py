@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.batch import Cancel, Progress
-from triage.errors import BadInput, Damaged, NotWritten
+from triage.errors import BadInput, Damaged, NotWritten, WrongUsage
 from triage.library import EventDraft, present
 from triage.report.changes import assessment_changes
 from triage.report.content import is_draft
+from triage.report.firm import firm_from_text
 from triage.report.gather import CheckedPhotos, gather_source
 from triage.report.past import (
     DeckVisit,
@@ -25,7 +26,7 @@ from triage.report.past import (
     short_head,
     thaw_machine,
 )
-from triage.report.source import Issue, Options, Stamp
+from triage.report.source import LAYOUT, Issue, Options, Stamp
 from triage.report.text import clean
 from triage.report.write import make_pack, write_pack
 
@@ -68,7 +69,7 @@ def issue_report(
     where the assessment handed over is not the one that the library gives; Damaged, with nothing issued,
     where a photo that it cites cannot be shown; NotWritten where it is issued but could not be written.
     """
-    _check(lib, summaries, issue)
+    _check(lib, summaries, issue, options)
     head = short_head(lib)
     decks: list[DeckVisit] = [(one.deck, one.visit) for one in summaries]
     evidence = evidence_of(lib, decks)
@@ -80,7 +81,7 @@ def issue_report(
         summaries, source, options, stamp=stamp, complete=True, progress=progress, cancel=cancel
     )
     payload = _payload(source.versions, stamp, head, decks, options, evidence, files)
-    private = {name: getattr(stamp, name) for name in _TEXTS}
+    private = {name: getattr(stamp, name) for name in _TEXTS} | {"firm": source.firm.to_text()}
     out.mkdir(parents=True, exist_ok=True)
     lib.say_after(lambda base: _the_event(base, stamp, payload, private))
     try:
@@ -111,6 +112,12 @@ def write_again(lib: Library, number: str, out: Path) -> list[Path]:
     that were issued (another version of the program, a damaged original).
     """
     event = issued_event(lib, number)
+    if laid_out_before(event):
+        raise Damaged(
+            f"Report {number} was issued by an earlier version, which laid pages out in another way; it "
+            "cannot be made again.",
+            "Look for a copy: deck-triage verify --report FILE says whether it is the one that was issued.",
+        )
     files = rederive(lib, event).files
     for name, issued in event.payload["files"].items():
         if hashlib.sha256(files.get(name, b"")).hexdigest() != issued:
@@ -156,7 +163,13 @@ def rederive(lib: Library, event: Event) -> Frozen:
             **{name: payload.get(name) or "(text deleted)" for name in _TEXTS},
         )
         source = replace(source, versions={**source.versions, "model": payload["model"]})
+        source = replace(source, firm=firm_from_text(payload.get("firm")))
         return Frozen(event, stamp, summaries, make_pack(summaries, source, options, stamp=stamp))
+
+
+def laid_out_before(event: Event) -> bool:
+    """Whether a report was issued by a version that laid its pages out in another way."""
+    return bool(event.payload.get("layout", 1) != LAYOUT)
 
 
 def assessment_hash(summaries: Sequence[DeckSummary]) -> str:
@@ -164,7 +177,9 @@ def assessment_hash(summaries: Sequence[DeckSummary]) -> str:
     return digest([summary.to_json() for summary in summaries])
 
 
-def _check(lib: Library, summaries: Sequence[DeckSummary], issue: Issue) -> None:
+def _check(lib: Library, summaries: Sequence[DeckSummary], issue: Issue, options: Options) -> None:
+    if options.plan:
+        raise WrongUsage("A plan is a working paper and is not issued.", "Leave out --plan, or --issue.")
     if not summaries:
         raise BadInput("There is no deck to report on; nothing was issued.")
     if is_draft(summaries):
@@ -230,6 +245,7 @@ def _payload(
         "model": versions.get("model"),
         "rule_book": versions.get("rule book"),
         "version": versions.get("deck-triage"),
+        "layout": LAYOUT,
         "assessment_hash": stamp.assessment_hash,
         "report_hash": hashlib.sha256(files["report.html"]).hexdigest(),
         "files": {name: hashlib.sha256(data).hexdigest() for name, data in sorted(files.items())},

@@ -1,50 +1,22 @@
-"""The owner's letter: one page, plain words, the caution, and no promise."""
+"""The owner's letter: what to do and by when, the caution, and no promise. Nothing in it is cut."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from triage.domain.tiers import CAUTION, tier_rank
-from triage.report.concern_view import concern_numbers
-from triage.report.phrases import tag_words
+from triage.domain.tiers import CAUTION
+from triage.report.advice import advice, due_date
+from triage.report.owner import finding_groups, finding_places, may_be_allowed, not_seen, reach_rows, title_of
 from triage.report.source import Options, Source, Stamp
-from triage.report.text import and_list, clean, count_of
+from triage.report.text import clean, count_of, day_words
 
 if TYPE_CHECKING:
-    from triage.assess.records import Concern, DeckSummary
+    from triage.assess.records import DeckSummary
+    from triage.report.owner import Group
 
 LINES = 5
-"""So many concerns are told; the rest are counted."""
-LONGEST = 110
-"""No line of the letter is longer than so many characters, so that it stays one page."""
-
-ADVICE: Mapping[str | None, str] = {
-    "stop-use": (
-        "Please stay off the deck and out from under it from today, keep others away, and bar the way to it. "
-        "This ends only when a named person lifts it after the repair."
-    ),
-    "repair-before-use": (
-        "Please hold no gatherings on the deck and have the repairs below made before you use it again. "
-        "Agree on a date for them with the person who repairs."
-    ),
-    "repair-this-season": "Please have the repairs below made this season.",
-    "watch": "Please keep an eye on what is told below and have it looked at again at the next visit.",
-    "nothing-seen": (
-        "In what was photographed, nothing was seen that needs repair. This is not a promise that the deck "
-        "is sound: much of a deck cannot be seen in photos."
-    ),
-    None: (
-        "Not enough was seen or reviewed to say how the deck stands. Until that is done, please treat it "
-        "with care and hold no gatherings on it."
-    ),
-}
-CALLS: Mapping[str, str] = {
-    "engineer": "a licensed engineer",
-    "contractor": "a contractor who repairs decks",
-    "building official": "your building official",
-}
+"""So many findings are told; the rest are counted."""
 
 
 @dataclass(frozen=True)
@@ -54,88 +26,45 @@ class Letter:
     deck: str
     address: str
     client: str
+    date: str
     looked: str
     advice: str
     seen: tuple[str, ...]
     more: str
-    not_seen: str
-    call: str
+    not_seen: tuple[str, ...]
+    reach: tuple[tuple[str, str], ...]
     caution: str
     signer: str
 
 
 def owner_letter(summary: DeckSummary, source: Source, options: Options, stamp: Stamp | None) -> Letter:
     """Return the letter about one deck; the caller refuses it while the report is a DRAFT."""
-    told = [
-        one
-        for one in concern_numbers(summary).values()
-        if one.standing != "possible" and one.status != "repaired"
-    ]
+    groups = finding_groups(summary)
     record = source.record(summary.deck)
     private = record.private if options.show_address else {}
-    left = len(told) - LINES
+    left = len(groups) - LINES
     return Letter(
-        deck=_short(summary.deck),
-        address=_short(private.get("address", "")),
-        client=_short(private.get("client", "")),
+        deck=clean(summary.deck),
+        address=clean(private.get("address", "")),
+        client=clean(private.get("client", "")),
+        date=day_words(stamp.date) if stamp else "",
         looked=_looked(summary, len(record.photos)),
-        advice=ADVICE[advice_tier(summary)],
-        seen=tuple(_line(one) for one in told[:LINES]),
-        more=f"and {count_of(left, 'more point')}, told in the report" if left > 0 else "",
-        not_seen=_not_seen(summary),
-        call=_call(told),
+        advice=advice(summary, due_date(summary, record, source.firm), source.element_of),
+        seen=tuple(_line(one) for one in groups[:LINES]),
+        more=f"{count_of(left, 'more finding')}, told in the report." if left > 0 else "",
+        not_seen=not_seen(summary, len(record.photos)),
+        reach=reach_rows(groups, source.firm),
         caution=CAUTION,
-        signer=_short(stamp.signer) if stamp else "",
+        signer=clean(stamp.signer) if stamp else "",
     )
-
-
-def advice_tier(summary: DeckSummary) -> str | None:
-    """Return the tier behind the advice: a person's own where it is worse than the computed one."""
-    person = summary.tier_by_person
-    if person is not None and tier_rank(person.tier) < tier_rank(summary.tier):
-        return person.tier
-    return summary.tier
 
 
 def _looked(summary: DeckSummary, photos: int) -> str:
-    when = f" from the visit of {_short(summary.visit)}" if summary.visit else ""
+    when = f" from the visit of {day_words(clean(summary.visit))}" if summary.visit else ""
     return f"{count_of(photos, 'photo')} of your deck{when} {'was' if photos == 1 else 'were'} looked at."
 
 
-def _line(one: Concern) -> str:
-    what = clean(one.concluded or tag_words(one.tag or one.rule)).rstrip(".")
-    where = f" ({clean(one.place)})" if one.place else ""
-    doubt = (
-        " People disagree about this; it counts until it is settled." if one.standing == "disputed" else ""
-    )
-    older = " It may have been allowed when the deck was built." if one.kind == "departs-from-today" else ""
-    return _short(f"{what}{where}.") + doubt + older
-
-
-def _not_seen(summary: DeckSummary) -> str:
-    hidden = [tag_words(one.element) for one in summary.coverage if one.seen in ("not-seen", "concealed")]
-    poorly = [tag_words(one.element) for one in summary.coverage if one.seen == "poorly"]
-    parts = []
-    if hidden:
-        parts.append(f"Not seen at all: {and_list(hidden)}.")
-    if poorly:
-        parts.append(f"Not seen well enough to judge: {and_list(poorly)}.")
-    if summary.unreviewed:
-        parts.append("Some photos were not yet answered by a person.")
-    if not parts and summary.gaps != "none":
-        parts.append("Parts of the deck were not seen well enough to judge.")
-    return _clip(" ".join(parts), 3 * LONGEST)
-
-
-def _call(told: list[Concern]) -> str:
-    wanted = {one.call for one in told}
-    names = [words for key, words in CALLS.items() if key in wanted]
-    return f"Please call {and_list(names)} and show them the report." if names else ""
-
-
-def _short(text: str | None) -> str:
-    return _clip(clean(text or ""), LONGEST)
-
-
-def _clip(text: str, most: int) -> str:
-    return text if len(text) <= most else text[: most - 1].rstrip() + "\u2026"
+def _line(group: Group) -> str:
+    concerns = [one for _, one in group]
+    parts = (title_of(concerns[0]), finding_places(concerns), may_be_allowed(concerns))
+    return " ".join(part for part in parts if part)

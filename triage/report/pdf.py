@@ -47,7 +47,35 @@ def _written(page: bytes) -> tuple[bytes, int]:
             string=isolated(page.decode()), base_url=None, url_fetcher=_fetcher(weasyprint)
         )
         document = html.render()
-        return bytes(document.write_pdf()), len(document.pages)
+        return bytes(document.write_pdf(pdf_tags=True, finisher=_number_cells)), len(document.pages)
+
+
+def _number_cells(_document: Any, pdf: Any) -> None:
+    """Number the table cells of a tagged PDF in their order.
+
+    WeasyPrint names a header cell by where it lies in memory, which differs from run to run.
+    """
+    names: dict[str, str] = {}
+    for one in pdf.objects:
+        if isinstance(one, dict) and one.get("Type") == "/StructElem" and "ID" in one:
+            names.setdefault(_plain(one["ID"]), f"cell-{len(names) + 1}")
+    for one in pdf.objects:
+        if isinstance(one, dict) and one.get("Type") == "/StructElem":
+            _rename(one, names)
+
+
+def _plain(value: Any) -> str:
+    return str(getattr(value, "string", value))
+
+
+def _rename(value: Any, names: dict[str, str]) -> None:
+    """Put the new names into a structure element, wherever it or a cell below it speaks of one."""
+    items = list(value.items()) if isinstance(value, dict) else list(enumerate(value))
+    for key, one in items:
+        if isinstance(one, dict | list):
+            _rename(one, names)
+        elif hasattr(one, "string") and _plain(one) in names:
+            value[key] = type(one)(names[_plain(one)])
 
 
 def lines_of(data: bytes) -> list[tuple[int, str]]:

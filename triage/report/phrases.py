@@ -29,6 +29,8 @@ KIND_WORDS: dict[str, str] = {
     "departs-from-today": "departs from today's code; may have been allowed when built",
 }
 
+MAYBE_ALLOWED = "It may have been allowed when the deck was built."
+
 GAP_WORDS: dict[str, str] = {
     "none": "no gaps",
     "some": "some gaps",

@@ -17,9 +17,14 @@ from PIL import Image, ImageDraw
 from triage.library.records import Box
 
 QUALITY = 80
-WHOLE_PX = 900
+PRINT_DPI = 200
+"""Pixels per inch of paper: a picture holds no more than the size in which it is printed can show."""
+PLAN_MM, FINDING_MM, PLATE_MM = 22.0, 58.0, 86.0
+"""How wide a photo is printed: in the plan, beside a finding of the two pages, in the record."""
 CROP_PX = 560
 THUMB_PX = 300
+KEPT_OPEN = 6
+"""So many decoded photos are kept for the next size."""
 CROP_SHARE = 0.3
 """A crop shows at least this share of the photo's width and height."""
 CROP_MARGIN = 0.6
@@ -47,29 +52,26 @@ class Picture:
 class Pictures:
     """Makes pictures of photos, each at most once per size; a photo that cannot be read gives None."""
 
-    def __init__(
-        self, provider: PhotoProvider, blackouts: Mapping[str, Sequence[Box]], *, whole_px: int = WHOLE_PX
-    ) -> None:
+    def __init__(self, provider: PhotoProvider, blackouts: Mapping[str, Sequence[Box]]) -> None:
         self._provider = provider
         self._blackouts = blackouts
-        self._whole_px = whole_px
         self._kept: dict[tuple[object, ...], Picture | None] = {}
-        self._open: tuple[str, Image.Image | None] = ("", None)
+        self._open: dict[str, Image.Image | None] = {}
         self.unreadable: set[str] = set()
         """The photos that were asked for and could not be shown."""
 
-    def whole(self, sha: str, marks: Sequence[Box] = ()) -> Picture | None:
-        """Return the whole photo with its marks."""
-        return self._made(sha, None, self._whole_px, tuple(marks))
+    def printed(self, sha: str, wide_mm: float, marks: Sequence[Box] = ()) -> Picture | None:
+        """Return the whole photo with its marks, at the size in which it is printed."""
+        return self._made(sha, None, round(wide_mm / 25.4 * PRINT_DPI), tuple(marks))
 
     def thumb(self, sha: str, marks: Sequence[Box] = ()) -> Picture | None:
         """Return the photo at thumbnail size with its marks."""
-        return self._made(sha, None, min(THUMB_PX, self._whole_px), tuple(marks))
+        return self._made(sha, None, THUMB_PX, tuple(marks))
 
     def crop(self, sha: str, box: Box) -> Picture | None:
         """Return the surroundings of a box or point, with the spot marked."""
         window = crop_window(box)
-        return self._made(sha, window, min(CROP_PX, self._whole_px), (_inside(box, window),))
+        return self._made(sha, window, CROP_PX, (_inside(box, window),))
 
     def _made(self, sha: str, window: Box | None, long_px: int, marks: tuple[Box, ...]) -> Picture | None:
         key = (sha, window, long_px)
@@ -87,11 +89,13 @@ class Pictures:
         return encode(image, long_px)
 
     def _decoded(self, sha: str) -> Image.Image | None:
-        if self._open[0] != sha:
-            self._open = (sha, blacked(self._provider, sha, self._blackouts.get(sha, ())))
-            if self._open[1] is None:
+        if sha not in self._open:
+            while len(self._open) >= KEPT_OPEN:
+                del self._open[next(iter(self._open))]
+            self._open[sha] = blacked(self._provider, sha, self._blackouts.get(sha, ()))
+            if self._open[sha] is None:
                 self.unreadable.add(sha)
-        return self._open[1]
+        return self._open[sha]
 
 
 def blacked(provider: PhotoProvider, sha: str, boxes: Sequence[Box]) -> Image.Image | None:

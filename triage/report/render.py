@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,16 +19,17 @@ from triage.report import look
 from triage.report.concern_view import concern_numbers, photo_names
 from triage.report.content import DeckView
 from triage.report.letter import owner_letter
-from triage.report.phrases import CAUTIONS, DRAFT_LINE, tier_counts, tier_words
+from triage.report.owner import OwnerView
+from triage.report.phrases import CAUTIONS, DRAFT_LINE, tag_words, tier_counts, tier_words
+from triage.report.pictures import Picture
+from triage.report.plan import PlanList, PlanRow
+from triage.report.sayings import said_words
 from triage.report.source import Options, Source, Stamp
 from triage.report.svg import glyph
-from triage.report.text import clean, count_of, csv_text
+from triage.report.text import clean, count_of, csv_text, day_words, deck_title, minute
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
-
-BRIEF = 5
-"""So many decks stand with a photo on the first page."""
 
 DECK_COLUMNS = (
     "order",
@@ -85,15 +87,26 @@ def environment() -> Environment:
         space=look.SPACE,
         shapes=tuple(look.SHAPES),
         spot=spot,
+        fit=fit,
+        day=day_words,
+        deck_title=deck_title,
         glyph=lambda shape: Markup(glyph(shape)),  # noqa: S704 (drawn here from constants alone)
         unreviewed_words=unreviewed_words,
         caution=CAUTION,
         cautions=CAUTIONS,
+        not_fine=CAUTIONS[0],
+        count_of=count_of,
         draft_line=DRAFT_LINE,
         shape_words=[(look.shape_key(tier), tier_words(tier)) for tier in (*TIERS[:-1], None, TIERS[-1])],
     )
     env.filters["css"] = css_string
+    env.filters["by_tier"] = by_tier
     return env
+
+
+def by_tier(rows: Sequence[PlanRow]) -> list[tuple[str, str, list[PlanRow]]]:
+    """Return rows of the plan in runs of one tier: (shape, words, rows)."""
+    return [(*key, list(run)) for key, run in groupby(rows, key=lambda row: (row.shape, row.tier))]
 
 
 def css_string(words: str) -> Markup:
@@ -106,6 +119,11 @@ def css_string(words: str) -> Markup:
         for char in words
     )
     return Markup("".join(plain))  # noqa: S704
+
+
+def fit(picture: Picture, wide_mm: float, high_mm: float) -> str:
+    """Return how wide a picture is printed, in millimetres, so that it fits into a box."""
+    return f"{min(wide_mm, high_mm * picture.width_px / picture.height_px):.1f}"
 
 
 def spot(box: Box, width_px: int, height_px: int) -> Markup:
@@ -134,9 +152,20 @@ def unreviewed_words(number: int, photos: int) -> str:
     return f"{count_of(number, 'question')} (a photo and a core tag) not yet answered by a person."
 
 
+@dataclass(frozen=True)
+class Bundle:
+    """What one HTML file of a report holds: the plan, two pages a deck, the record of each."""
+
+    title: str
+    plan: tuple[PlanList, ...] = ()
+    owners: tuple[OwnerView, ...] = ()
+    records: tuple[DeckView, ...] = ()
+    apart: str = ""
+
+
 def html(
     summaries: Sequence[DeckSummary],
-    views: Sequence[DeckView],
+    bundle: Bundle,
     source: Source,
     options: Options,
     *,
@@ -144,22 +173,28 @@ def html(
     stamp: Stamp | None = None,
     file: str = "report.html",
 ) -> bytes:
-    """Return the report as one self-contained HTML file."""
-    title = f"Deck report {views[0].deck}" if len(views) == 1 else "Decks, worst first"
+    """Return one self-contained HTML file of a report; `bundle.apart` names the file with the record."""
     tags = sorted({one.tag for summary in summaries for one in summary.concerns if one.tag})
+    record_of = {one.anchor: one for one in bundle.records}
+    decks = [(_with_markup(one), record_of.pop(one.anchor, None)) for one in bundle.owners]
     text = (
         environment()
         .get_template("report.html")
         .render(
-            title=title,
-            decks=[_with_markup(view) for view in views],
-            brief=BRIEF,
+            title=bundle.title,
+            plan=bundle.plan,
+            decks=[*decks, *((None, one) for one in record_of.values())],
+            apart=bundle.apart,
+            alone=not bundle.plan and len(bundle.owners) < 2,
+            firm=source.firm,
             draft=draft,
             stamp=stamp,
-            summary_line=_summary_line(summaries, source, file),
-            definitions=[(tag, clean(source.definitions[tag])) for tag in tags if tag in source.definitions],
+            summary_line=_summary_line(summaries, source, bundle),
+            definitions=[
+                (tag_words(tag), clean(source.definitions[tag])) for tag in tags if tag in source.definitions
+            ],
             versions=version_rows(source),
-            originals=_originals(summaries, source) if stamp else (),
+            originals=_originals(summaries, source) if stamp and bundle.records else (),
             made_from=made_from(summaries, source, options, stamp, file),
             **page_words(options, draft=draft, stamp=stamp),
         )
@@ -167,16 +202,19 @@ def html(
     return text.encode("utf-8", "replace")
 
 
-def _summary_line(summaries: Sequence[DeckSummary], source: Source, file: str) -> str:
+def _summary_line(summaries: Sequence[DeckSummary], source: Source, bundle: Bundle) -> str:
     line = f"{count_of(len(summaries), 'deck')}. {tier_counts([one.tier for one in summaries])}."
-    if source.waiting and file == "report.html":
-        line += f" Not yet placed at any deck, and counted nowhere here: {count_of(source.waiting, 'photo')}."
+    if source.waiting and bundle.plan:
+        verb = "is" if source.waiting == 1 else "are"
+        line += (
+            f" {count_of(source.waiting, 'photo')} {verb} not assigned to a deck yet and not counted here."
+        )
     return line
 
 
 def page_words(options: Options, *, draft: bool, stamp: Stamp | None) -> dict[str, str]:
     """Return what stands in the margins of every page."""
-    number = f"Report {stamp.number}, {stamp.date}" if stamp else "Working copy, not issued"
+    number = f"Report {stamp.number}, {day_words(stamp.date)}" if stamp else "Working copy, not issued"
     return {"paper": options.paper, "running": DRAFT_LINE if draft else number, "footing": number}
 
 
@@ -198,6 +236,7 @@ def letter_html(
         .get_template("letter.html")
         .render(
             l=owner_letter(summary, source, options, stamp),
+            firm=source.firm,
             stamp=stamp,
             made_from=made_from([summary], source, options, stamp, file),
             **page_words(options, draft=False, stamp=stamp),
@@ -220,7 +259,7 @@ def made_from(
     return json.dumps(body, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
 
 
-def _with_markup(view: DeckView) -> Any:
+def _with_markup(view: OwnerView) -> Any:
     """Return the view with its sketch marked as safe: it was drawn here, every word in it escaped."""
     return replace(view, sketch=Markup(view.sketch))  # noqa: S704
 
@@ -247,6 +286,29 @@ def decks_csv(summaries: Sequence[DeckSummary], source: Source, options: Options
         row |= {"address": record.private.get("address"), "client": record.private.get("client")}
         rows.append(row)
     return csv_text(columns, rows)
+
+
+SAID_COLUMNS = ("deck", "at", "by", "photo", "said")
+
+
+def said_csv(summaries: Sequence[DeckSummary], source: Source) -> str:
+    """Return every answer about every photo, one a row: what the record only counts."""
+    rows = []
+    for summary in summaries:
+        record = source.record(summary.deck)
+        names = {photo.sha: photo.name for photo in record.photos}
+        found = [
+            {
+                "deck": summary.deck,
+                "at": minute(one.at),
+                "by": one.by,
+                "photo": names.get(one.photo, one.photo[:12]),
+                "said": said_words(one.tag, one.value),
+            }
+            for one in record.labels
+        ]
+        rows += sorted(found, key=lambda row: (row["at"], row["by"], row["photo"], row["said"]))
+    return csv_text(SAID_COLUMNS, rows)
 
 
 def concerns_csv(summaries: Sequence[DeckSummary], source: Source) -> str:

@@ -77,7 +77,7 @@ def crew_tasks(numbered: Mapping[int, Concern], element_of: Mapping[str, str]) -
     lines: list[tuple[str, str, str, str, str, str]] = []
     if carrying:
         lines.append(_all("Shore first", _SHORE, carrying))
-    lines += [_repair(number, numbered[number]) for number in order]
+    lines += _repairs(order, numbered)
     if covered:
         lines.append(_all("Photograph before covering", _BEFORE_COVER, covered))
     lines.append(_all("Photograph when done", _AFTER, order))
@@ -96,10 +96,23 @@ def _all(phase: str, what: str, numbers: list[int]) -> tuple[str, str, str, str,
     return (phase, what, "", "", and_list(str(number) for number in sorted(numbers)), "")
 
 
-def _repair(number: int, one: Concern) -> tuple[str, str, str, str, str, str]:
+def _repairs(order: list[int], numbered: Mapping[int, Concern]) -> list[tuple[str, str, str, str, str, str]]:
+    """Return one line for each repair, with all its places."""
+    groups: dict[tuple[str, str, str], list[int]] = {}
+    for number in order:
+        one = numbered[number]
+        groups.setdefault((one.repair, one.verify_on_site, one.tier), []).append(number)
+    return [_repair(numbers, numbered) for numbers in groups.values()]
+
+
+def _repair(numbers: list[int], numbered: Mapping[int, Concern]) -> tuple[str, str, str, str, str, str]:
+    one = numbered[numbers[0]]
     what = clean(one.repair)
     if one.verify_on_site:
         what = f"{what} First check on site: {clean(one.verify_on_site)}"
-    quantity = "count on site" if one.count is None else str(one.count)
-    place = clean(one.place or "not stated: find it by the photo")
-    return ("Repair", what, place, quantity, str(number), tier_short(one.tier))
+    places = [clean(numbered[number].place or "not stated: find it by the photo") for number in numbers]
+    counts = [numbered[number].count for number in numbers]
+    known = [count for count in counts if count is not None]
+    quantity = f"{sum(known)} marked" if len(known) == len(counts) else "count on site"
+    cited = and_list(str(number) for number in numbers)
+    return ("Repair", what, "; ".join(dict.fromkeys(places)), quantity, cited, tier_short(one.tier))

@@ -22,7 +22,7 @@ from triage.report.text import and_list
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary
 
-WIDTH, HEIGHT = 700.0, 356.0
+WIDTH, HEIGHT = 700.0, 372.0
 PLAN = (16.0, 46.0, 300.0, 236.0)
 """x, y, width, height of the room for the plan, in units of the drawing."""
 SECTION = (488.0, 62.0, 206.0, 210.0)

@@ -12,7 +12,11 @@ from typing import Any
 
 from triage.assess.grown import SeverityChange
 from triage.library.records import Box, Closing, Fact, Finding, Label, Lift, PersonTier, Photo, Warned
+from triage.report.firm import Firm
 from triage.report.pictures import PhotoProvider
+
+LAYOUT = 2
+"""How pages are laid out. Raised when words or templates change, to tell apart what was issued before."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +70,7 @@ class Source:
     element_of: Mapping[str, str] = field(default_factory=dict)
     blackouts: Mapping[str, Sequence[Box]] = field(default_factory=dict)
     waiting: int = 0
+    firm: Firm = field(default_factory=Firm)
 
     def record(self, deck: str) -> DeckRecord:
         """Return the record of a deck, an empty one where nothing is known."""
@@ -104,7 +109,11 @@ class Stamp:
 
 @dataclass(frozen=True)
 class Options:
-    """How a report was asked for."""
+    """How a report was asked for.
+
+    `full` binds the record behind the two pages of each deck; `plan` asks for the plan alone; `show_names`
+    prints the names of people other than the signer.
+    """
 
     show_position: bool = False
     show_address: bool = False
@@ -112,6 +121,9 @@ class Options:
     per_deck: bool = False
     letter: bool = False
     pdf: bool = False
+    full: bool = False
+    plan: bool = False
+    show_names: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the options as JSON."""

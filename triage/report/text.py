@@ -6,6 +6,7 @@ import csv
 import io
 import unicodedata
 from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any
 
 _INVISIBLE = frozenset(
@@ -13,6 +14,20 @@ _INVISIBLE = frozenset(
     "\u2066\u2067\u2068\u2069\ufeff"
 )
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 INERT = "'"
 """The prefix that keeps a spreadsheet from reading a cell as a formula."""
 
@@ -80,9 +95,34 @@ def and_list(parts: Iterable[str], last: str = "and") -> str:
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
+def deck_title(deck: str) -> str:
+    """Return how a deck is headed: 'Deck birch-03', but 'Deck-21' for a name that says deck itself."""
+    return deck[:1].upper() + deck[1:] if deck.lower().startswith("deck") else f"Deck {deck}"
+
+
+def ended(sentence: str) -> str:
+    """Return a sentence with its full stop."""
+    return sentence if not sentence or sentence[-1] in ".!?" else f"{sentence}."
+
+
 def count_of(number: int, one: str, many: str | None = None) -> str:
     """Return '1 photo' or '3 photos'."""
     return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def day_words(day: str) -> str:
+    """Return an ISO date as people write it: 'May 3, 2026'; anything else as it is."""
+    try:
+        found = date.fromisoformat(day[:10])
+    except ValueError:
+        return day
+    return f"{MONTHS[found.month - 1]} {found.day}, {found.year}"
+
+
+def minute_words(at: str) -> str:
+    """Return a moment as people write it: 'May 3, 2026, 18:00'; a date alone without a time."""
+    day, _, rest = clean(at).replace(" ", "T", 1).partition("T")
+    return f"{day_words(day)}, {rest[:5]}" if rest else day_words(day)
 
 
 def clock(taken_at: str | None) -> str:
@@ -102,3 +142,10 @@ def moment(at: str) -> str:
     day, _, rest = clean(at).partition("T")
     time, zone = rest[:8], rest[8:].lstrip(".0123456789")
     return f"{day} {time} {zone}".strip()
+
+
+def minute(at: str) -> str:
+    """Return a recorded moment to the minute: `2026-05-03 10:22 +00:00`; it sorts as the moment does."""
+    day, _, rest = clean(at).partition("T")
+    zone = rest[8:].lstrip(".0123456789")
+    return f"{day} {rest[:5]} {'UTC' if zone in ('Z', '+00:00') else zone}".strip()

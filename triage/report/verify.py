@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from triage.errors import BadInput
 from triage.report.compare import Mutation, compare_pages, read_page
 from triage.report.gather import gather_source
-from triage.report.issuing import Frozen, rederive
+from triage.report.issuing import Frozen, laid_out_before, rederive
 from triage.report.past import assess_evidence, at_head, evidence_of, head_faults
 from triage.report.pdf import lines_of
 from triage.report.source import Options
@@ -31,17 +31,46 @@ def verify_report(lib: Library, file: Path) -> list[Mutation]:
     """Return every difference between a report file and what the library gives; none when all is well.
 
     An issued report is made again from the events up to its head and compared token by token; a working
-    copy likewise, by the head that it names. Files beside it (JSON, CSV) are not read. Raises BadInput where
-    the file cannot be read, or says of nothing what it was made from.
+    copy likewise, by the head that it names. A report that an earlier version laid out in another way is
+    checked by the hash that its event holds: `hash_only` says where that is all. Files beside it (JSON, CSV)
+    are not read. Raises BadInput where the file cannot be read, or says of nothing what it was made from.
     """
     try:
         data = file.read_bytes()
     except OSError as error:
         raise BadInput(f"{file} cannot be read ({error.strerror or type(error).__name__}).") from error
     event = find_issue(lib, data, file.name)
+    if event is not None and laid_out_before(event):
+        return _by_hash(event, data, file.name)
     if event is not None:
         return _against_issue(rederive(lib, event), data, file.name)
     return _against_head(lib, data)
+
+
+def hash_only(lib: Library, file: Path) -> str:
+    """Return, in words, that a report was checked by its hash alone; empty where it was made again."""
+    data = file.read_bytes()
+    event = find_issue(lib, data, file.name)
+    if event is None or not laid_out_before(event):
+        return ""
+    return (
+        f"Report {event.payload['number']} was issued by an earlier version ({event.payload['version']}), "
+        "which laid pages out in another way: the file was compared with the hash recorded when it was "
+        "issued, and its sentences were not made again."
+    )
+
+
+def _by_hash(event: Event, data: bytes, name: str) -> list[Mutation]:
+    """Compare a file with the hashes of an issued report that this version cannot make again."""
+    recorded = event.payload["files"]
+    digest = hashlib.sha256(data).hexdigest()
+    if digest in recorded.values():
+        return []
+    file = _which_file(recorded, data, name)
+    if file is None:
+        return [Mutation("the file", "not a file of the report", f"the name '{name}'", "other files")]
+    what = "not the file that was issued, and this version cannot say where it differs"
+    return [Mutation(file, what, f"SHA-256 {digest[:16]}", f"SHA-256 {recorded[file][:16]}")]
 
 
 def find_issue(lib: Library, data: bytes, name: str) -> Event | None:

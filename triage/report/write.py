@@ -1,4 +1,4 @@
-"""Writing a report: HTML always, CSV and JSON beside it, one file per deck, PDF and letter on request."""
+"""Writing a report: HTML, CSV and JSON always; one file per deck, PDF, plan and letter on request."""
 
 from __future__ import annotations
 
@@ -11,11 +11,17 @@ from triage.batch import Cancel, Progress, check_cancel
 from triage.errors import BadInput, Damaged
 from triage.library.store import write_whole
 from triage.report import render
-from triage.report.content import DeckView, deck_view, is_draft
+from triage.report.concern_view import concern_numbers
+from triage.report.content import DeckView, deck_view, is_draft, serious_unreviewed
 from triage.report.gather import gather_source
+from triage.report.owner import OwnerView, owner_view
 from triage.report.pdf import to_pdf
+from triage.report.people import unnamed
 from triage.report.pictures import Pictures
+from triage.report.plan import PlanList, plan_of
+from triage.report.sketch import draw_deck
 from triage.report.source import Options, Source, Stamp
+from triage.report.text import count_of
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -23,8 +29,6 @@ if TYPE_CHECKING:
     from triage.report.source import Issue
 
 PAPERS = ("letter", "A4")
-PHOTO_SIZES = ((150, 900), (500, 640), (10**9, 440))
-"""Up to so many printed photos of so many pixels on the long side: keeps a report of 200 decks openable."""
 
 
 def write_report(
@@ -35,8 +39,11 @@ def write_report(
     pdf: bool = False,
     per_deck: bool = False,
     letter: bool = False,
+    full: bool = False,
+    plan: bool = False,
     show_position: bool = False,
     show_address: bool = False,
+    show_names: bool = False,
     paper: str = "letter",
     issue: Issue | None = None,
     progress: Progress | None = None,
@@ -44,11 +51,15 @@ def write_report(
 ) -> list[Path]:
     """Write the report of some decks (worst first) into a folder and return the files.
 
-    Always `report.html`, `decks.csv`, `concerns.csv` and `assessment.json`; the same library gives the same
-    bytes. Raises BadInput where a letter or an issue is asked for while the report is a DRAFT, for an unknown
-    paper, or where the `pdf` extra is not installed; Cancelled, with nothing written, when it is stopped.
+    Always `report.html` (the plan, then two pages a deck), `record.html` (the full record; with `full` it is
+    bound into the report instead), `decks.csv`, `concerns.csv`, `said.csv` and `assessment.json`; with `plan`
+    the plan alone. The same library gives the same bytes. Raises BadInput where a letter or an issue is asked
+    for while the report is a DRAFT, for an unknown paper, for a `firm.toml` that cannot be read, or where the
+    `pdf` extra is not installed; Cancelled, with nothing written, when it is stopped.
     """
-    options = Options(show_position, show_address, checked_paper(paper), per_deck, letter, pdf)
+    options = Options(
+        show_position, show_address, checked_paper(paper), per_deck, letter, pdf, full, plan, show_names
+    )
     if issue is not None:
         from triage.report.issuing import issue_report
 
@@ -79,31 +90,23 @@ def make_pack(
             " machine are not yet reviewed by a person.",
             "Review them first: deck-triage review, or deck-triage label ask.",
         )
-    pictures = Pictures(source.provider, source.blackouts, whole_px=photo_px(summaries))
-    views = []
-    for number, summary in enumerate(summaries, start=1):
-        check_cancel(cancel)
-        views.append(deck_view(summary, source, pictures, options))
-        if progress is not None:
-            progress("decks of the report", number, len(summaries))
-    if complete and pictures.unreadable:
+    if not options.show_names:
+        summaries, source = unnamed(summaries, source)
+    made = _Maker(summaries, source, options, draft, stamp)
+    files = made.plan_file() if options.plan else made.pages(progress, cancel)
+    if complete and made.pictures.unreadable:
         raise Damaged(
-            f"The report cites {_photos(pictures.unreadable, source)} whose original is missing or damaged; "
-            "nothing was issued.",
+            f"The report cites {_photos(made.pictures.unreadable, source)} whose original is missing or "
+            "damaged; nothing was issued.",
             "Run: deck-triage verify. Ingest the same files again, or restore a backup.",
         )
-    files = {"report.html": render.html(summaries, views, source, options, draft=draft, stamp=stamp)}
-    files |= _per_deck(summaries, views, source, options, draft, stamp)
     if options.pdf:
         for number, (name, page) in enumerate(list(files.items()), start=1):
             check_cancel(cancel)
             files[f"{Path(name).stem}.pdf"] = to_pdf(page)
             if progress is not None:
                 progress("PDF files", number, len(files))
-    files["decks.csv"] = render.decks_csv(summaries, source, options, draft=draft).encode()
-    files["concerns.csv"] = render.concerns_csv(summaries, source).encode()
-    files["assessment.json"] = render.assessment_json(summaries, source, draft=draft, stamp=stamp).encode()
-    return files
+    return files if options.plan else files | made.tables()
 
 
 def _photos(shas: Collection[str], source: Source) -> str:
@@ -118,24 +121,120 @@ def _photos(shas: Collection[str], source: Source) -> str:
     return f"{count} ({', '.join(names[:5])}{', ...' if len(names) > 5 else ''})"
 
 
-def _per_deck(
-    summaries: Sequence[DeckSummary],
-    views: Sequence[DeckView],
-    source: Source,
-    options: Options,
-    draft: bool,
-    stamp: Stamp | None,
-) -> dict[str, bytes]:
-    """Return the files of single decks that were asked for: reports and letters."""
-    files: dict[str, bytes] = {}
-    for summary, view, name in zip(summaries, views, file_names(views), strict=True):
-        if options.per_deck:
-            file = f"deck-{name}.html"
-            files[file] = render.html([summary], [view], source, options, draft=draft, stamp=stamp, file=file)
-        if options.letter:
-            file = f"letter-{name}.html"
-            files[file] = render.letter_html(summary, source, options, stamp=stamp, file=file)
-    return files
+class _Maker:
+    """Makes the files of one report from its records."""
+
+    def __init__(
+        self,
+        summaries: Sequence[DeckSummary],
+        source: Source,
+        options: Options,
+        draft: bool,
+        stamp: Stamp | None,
+    ) -> None:
+        self.summaries, self.source, self.options = summaries, source, options
+        self.draft, self.stamp = draft, stamp
+        self.pictures = Pictures(source.provider, source.blackouts)
+
+    def pages(self, progress: Progress | None, cancel: Cancel | None) -> dict[str, bytes]:
+        """Return the report, the record and what was asked for of single decks."""
+        owners, records = [], []
+        for number, summary in enumerate(self.summaries, start=1):
+            check_cancel(cancel)
+            owners.append(self.owner(summary))
+            records.append(self.record(summary, owners[-1]))
+            if progress is not None:
+                progress("decks of the report", number, len(self.summaries))
+        files = self._pair("report.html", "record.html", self.summaries, owners, records)
+        for summary, owner, record, name in zip(
+            self.summaries, owners, records, file_names(owners), strict=True
+        ):
+            if self.options.per_deck:
+                files |= self._pair(f"deck-{name}.html", f"record-{name}.html", [summary], [owner], [record])
+            if self.options.letter:
+                file = f"letter-{name}.html"
+                files[file] = render.letter_html(
+                    summary, self.source, self.options, stamp=self.stamp, file=file
+                )
+        return files
+
+    def owner(self, summary: DeckSummary) -> OwnerView:
+        """Return the two pages of a deck."""
+        record = self.source.record(summary.deck)
+        sketch = draw_deck(record.facts, summary, concern_numbers(summary), self.source.element_of)
+        return owner_view(
+            summary,
+            self.source,
+            self.pictures,
+            self.options,
+            sketch=sketch,
+            draft=bool(serious_unreviewed(summary)),
+            stamp=self.stamp,
+        )
+
+    def record(self, summary: DeckSummary, owner: OwnerView) -> DeckView:
+        """Return the record of a deck; bound in one file, a photo of the two pages is not printed again."""
+        shown: dict[str, str] = {}
+        if self.options.full:
+            shown = {
+                one.sha: f"printed with finding {place} on the first page of this deck"
+                for place, one in enumerate(owner.findings, start=1)
+                if one.picture is not None
+            }
+        return deck_view(summary, self.source, self.pictures, self.options, shown)
+
+    def plan(self) -> tuple[PlanList, ...]:
+        """Return the plan of all decks."""
+        return plan_of(self.summaries, self.source, self.pictures, self.options)
+
+    def plan_file(self) -> dict[str, bytes]:
+        """Return the plan as a file of its own."""
+        return {
+            "plan.html": self._html(
+                "plan.html", self.summaries, render.Bundle("Plan for the next working day", plan=self.plan())
+            )
+        }
+
+    def _pair(
+        self,
+        file: str,
+        apart: str,
+        summaries: Sequence[DeckSummary],
+        owners: Sequence[OwnerView],
+        records: Sequence[DeckView],
+    ) -> dict[str, bytes]:
+        """Return the two pages of some decks, and their record in a file apart or bound in."""
+        one = len(summaries) == 1
+        whose = f"deck {owners[0].deck}" if one else count_of(len(summaries), "deck")
+        plan = () if one else self.plan()
+        bound = tuple(records) if self.options.full else ()
+        front = render.Bundle(f"Report on {whose}", plan, tuple(owners), bound, "" if bound else apart)
+        files = {file: self._html(file, summaries, front)}
+        if not bound:
+            back = render.Bundle(f"Full record of {whose}", records=tuple(records))
+            files[apart] = self._html(apart, summaries, back)
+        return files
+
+    def _html(self, file: str, summaries: Sequence[DeckSummary], bundle: render.Bundle) -> bytes:
+        return render.html(
+            summaries,
+            bundle,
+            self.source,
+            self.options,
+            draft=self.draft,
+            stamp=self.stamp,
+            file=file,
+        )
+
+    def tables(self) -> dict[str, bytes]:
+        """Return the tables and the assessment."""
+        given = self.summaries, self.source
+        return {
+            "decks.csv": render.decks_csv(*given, self.options, draft=self.draft).encode(),
+            "concerns.csv": render.concerns_csv(*given).encode(),
+            "said.csv": render.said_csv(*given).encode(),
+            "assessment.json": render.assessment_json(*given, draft=self.draft, stamp=self.stamp).encode(),
+        }
 
 
 def write_pack(files: Mapping[str, bytes], out: Path) -> list[Path]:
@@ -154,13 +253,7 @@ def checked_paper(paper: str) -> str:
     raise BadInput(f"There is no paper '{paper}'.", f"Choose {' or '.join(PAPERS)}.")
 
 
-def photo_px(summaries: Sequence[DeckSummary]) -> int:
-    """Return how large whole photos are printed, by how many there are."""
-    count = sum(min(3, len(one.photos)) for summary in summaries for one in summary.concerns)
-    return next(size for most, size in PHOTO_SIZES if count <= most)
-
-
-def file_names(views: Sequence[DeckView]) -> list[str]:
+def file_names(views: Sequence[OwnerView]) -> list[str]:
     """Return a safe and unique file name for each deck: letters, digits and hyphens, a hash where needed."""
     names = [re.sub(r"[^A-Za-z0-9]+", "-", view.deck).strip("-")[:60].lower() for view in views]
     plain = [view.deck.lower() for view in views]

@@ -15,6 +15,7 @@ from triage.library.counts import (
     piles_present,
 )
 from triage.library.records import UNSORTED
+from triage.web.plan_rows import plan_lists
 from triage.web.request_context import RequestContext
 from triage.web.standing import Standing
 
@@ -104,6 +105,7 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
     for row in rows:
         row["disputes"] = disputes.get(row["deck"], 0)
     decks = len(rows)
+    found_all = not ask.query
     rows, wish = _chosen(ask, rows)
     page = max(1, int(ask.query["page"])) if ask.query.get("page", "").isdigit() else 1
     pages = max(1, -(-len(rows) // SHOWN))
@@ -138,6 +140,7 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
         "asked": {key: value for key, value in wish.items() if value and (key, value) != ("sort", "rank")},
         "sorts": SORTS,
         "onlys": SHOWS_ONLY,
+        "plan": plan_lists(library, known) if ready and found_all else [],
         "disputes": sum(disputes.values()),
         "photos": photos,
         "unreviewed": unreviewed,
