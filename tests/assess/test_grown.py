@@ -108,7 +108,7 @@ def test_command_and_report_show_the_pair(library, tmp_path, photo_maker, capsys
     assert run(["compare", "D-17", *where]) == 0
     assert "rust at post 2 of 3: light-rust before, rust-scaling now: worse" in capsys.readouterr().out
     assert run(["report", "D-17", "--out", str(tmp_path / "report"), *where]) == 0
-    page = (tmp_path / "report" / "report.html").read_text()
+    page = (tmp_path / "report" / "record.html").read_text()
     assert "Rust at post 2 of 3: light rust before, rust scaling now (worse)." in page
     assert "Gap between ledger and house: 0.25 in before, 0.5 in now (worse)." in page
     assert page.count('data-k="pair ') == 4

@@ -37,8 +37,8 @@ def source() -> Source:
 def test_the_letter_says_what_to_do_what_was_found_and_the_caution() -> None:
     page = letter_page(made(busy_deck())).decode()
     for words in (
-        "Stop using this deck today. Nobody on or under it, and the way to it barred, until the ledger is "
-        "repaired and a named person has lifted the stop.",
+        "Stop using this deck today. Nobody on or under it, and the way to it barred, until the ledger "
+        "and the joist hangers are repaired and a named person has lifted the stop.",
         "The ledger hangs on nails.",
         "No photo shows: the beam.",
         "Covered, and not to be seen without opening: the flashing.",

@@ -37,6 +37,8 @@ ADVICE: Mapping[str | None, str] = {
     ),
 }
 """One sentence a tier: `{parts}` are the parts that the findings of this tier are about."""
+BARRED = TIERS[:2]
+"""Tiers that keep everybody off and out from under a deck."""
 PARTS_UNNAMED = "what is named below"
 MOST_PARTS = 3
 
@@ -62,13 +64,17 @@ def told(summary: DeckSummary) -> list[Concern]:
 
 
 def _parts(concerns: Iterable[Concern], tier: str | None, element_of: Mapping[str, str]) -> tuple[str, bool]:
-    """Return the parts that the concerns of a tier are about, and whether they are several."""
+    """Return the parts that the concerns of a tier are about, and whether they are several.
+
+    Before anybody is on a deck again, all that is stopped or to be repaired before use is repaired.
+    """
     from triage.report.repairs_list import element_of_concern
 
     elements: list[str] = []
-    for one in concerns:
+    tiers = (*BARRED, tier) if tier in BARRED else (tier,)
+    for one in sorted(concerns, key=lambda each: TIERS.index(each.tier)):
         element = element_of_concern(one, element_of)
-        if one.tier == tier and element and element not in elements:
+        if one.tier in tiers and element and element not in elements:
             elements.append(element)
     if not elements or "whole-deck" in elements:
         return PARTS_UNNAMED, False
