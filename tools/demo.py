@@ -40,7 +40,7 @@ def demo(out: Path) -> None:
     """Run the whole line and print the ranked decks."""
     started = time.monotonic()
     out.mkdir(parents=True, exist_ok=True)
-    split = tomllib.loads((SAMPLES / "split.toml").read_text())
+    split = tomllib.loads((SAMPLES / "split.toml").read_text(encoding="utf-8"))
     if not (out / "library" / "library.toml").exists():
         run("new", str(out / "library"), out=out)
     run("ingest", str(SAMPLES / "photos"), out=out)
@@ -62,9 +62,9 @@ def demo(out: Path) -> None:
 
 
 def _labels_of(decks: list[str], target: Path) -> Path:
-    lines = (SAMPLES / "labels.csv").read_text().splitlines()
+    lines = (SAMPLES / "labels.csv").read_text(encoding="utf-8").splitlines()
     kept = [line for line in lines[1:] if line.split("/", 1)[0] in decks]
-    target.write_text("\n".join([lines[0], *kept]) + "\n")
+    target.write_text("\n".join([lines[0], *kept]) + "\n", encoding="utf-8")
     return target
 
 

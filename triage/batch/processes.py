@@ -6,10 +6,7 @@ and everything that waited is done again. The batch always goes on.
 
 from __future__ import annotations
 
-import ctypes
-import importlib.util
 import multiprocessing
-import signal
 import sys
 import threading
 import time
@@ -24,6 +21,7 @@ from typing import Any, Generic
 
 from triage.batch.outcomes import Cancel, Failed, Item, Ok, Result, check_cancel, run_one
 from triage.errors import TriageError
+from triage.platforms import die_with_parent, limit_memory
 
 AHEAD = 4
 """Items that wait in front of each worker: enough to keep it busy, too few to fill the memory."""
@@ -177,20 +175,7 @@ def _is_answered(future: Any) -> bool:
     return bool(future.done()) and not isinstance(future.exception(), BrokenProcessPool)
 
 
-def die_with_parent() -> None:
-    """Ask the kernel to end this worker when its parent ends (Linux; elsewhere the pipe's end does)."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if sys.platform.startswith("linux"):
-        ctypes.CDLL(None, use_errno=True).prctl(1, signal.SIGKILL)
-
-
 def start_worker() -> None:
     """Guard a new worker: it ends with its parent and may not take more than 3 GB of memory."""
     die_with_parent()
-    if importlib.util.find_spec("resource") is None:  # no Unix: no limit can be set
-        return
-    import resource
-
-    _, hard = resource.getrlimit(resource.RLIMIT_DATA)
-    most = _MEMORY_BYTES if hard == resource.RLIM_INFINITY else min(hard, _MEMORY_BYTES)
-    resource.setrlimit(resource.RLIMIT_DATA, (most, hard))
+    limit_memory(_MEMORY_BYTES)

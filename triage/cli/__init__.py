@@ -17,6 +17,7 @@ import click
 
 from triage.cli._common import LIBRARY_VARIABLE, advise
 from triage.errors import COULD_NOT, INTERRUPTED, WRONG_USAGE, TriageError
+from triage.platforms import make_output_safe
 from triage.version import __version__
 
 COMMANDS = {
@@ -125,6 +126,7 @@ def main() -> None:
     for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(threads, "1")  # many small products: more threads only wait for each other
     os.umask(0o077)  # new files are their owner's alone; opening a library that is --shared says otherwise
+    make_output_safe()
     arguments = sys.argv[1:]
     verbose = "-v" in arguments or "--verbose" in arguments
     if "-v" in arguments:  # accepted anywhere on the line

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from triage.cli._common import emit, json_option, library_option, named, open_library, say
+from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
+from triage.platforms import weaknesses
 
 _SHOWN = 10
 
@@ -46,3 +47,5 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     if status["set_aside"]:
         say(f"Strike a file off the list: deck-triage decks answer ID --seen -L {path} --by NAME")
     say(f"Next: {status['next']}")
+    for weakness in weaknesses():
+        advise(weakness)

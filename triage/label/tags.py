@@ -34,7 +34,7 @@ def add_tags(library: Library, path: Path) -> tuple[list[Tag], list[Tag]]:
             )
     added = [_with_pictures(tag, path.parent) for tag in added]
     if added:
-        old = library.own_tags.read_text() if library.own_tags.exists() else ""
+        old = library.own_tags.read_text(encoding="utf-8") if library.own_tags.exists() else ""
         text = old + "".join(_as_toml(tag) for tag in added)
         write_whole(library.own_tags, text.encode())
         library.forget_vocabulary()

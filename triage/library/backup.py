@@ -28,8 +28,8 @@ from triage.library.copying import copy_database
 from triage.library.database import writing
 from triage.library.drafts import draft_of, sweep, sweep_folder
 from triage.library.migrate import LIBRARY_FILE
-from triage.library.store import sync_folder
 from triage.library.tables import meta
+from triage.platforms import protect_original, sync_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -270,4 +270,4 @@ def _unstore(archive: zipfile.ZipFile, name: str, sha: str, draft: Path, file: P
     if digest.hexdigest() != sha:
         raise Damaged(f"{name} inside {file} does not match its hash.", "Use another copy of the backup.")
     if name.startswith("originals/"):
-        target.chmod(target.stat().st_mode & 0o444)
+        protect_original(target)

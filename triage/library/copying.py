@@ -13,8 +13,8 @@ from sqlalchemy.pool import NullPool
 from triage.errors import TriageError
 from triage.library.database import by_hand, reading, writing
 from triage.library.drafts import draft_of
-from triage.library.store import sync_folder
 from triage.library.tables import meta, metadata
+from triage.platforms import sync_folder
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine

@@ -36,6 +36,7 @@ from triage.library.tables import FORMAT_VERSION, meta, metadata
 from triage.library.tables import event as event_table
 from triage.library.tables import photo as photo_table
 from triage.library.tables import suggestion as suggestion_table
+from triage.platforms import is_own_file
 
 if TYPE_CHECKING:
     from triage.domain.vocabulary import Vocabulary
@@ -144,7 +145,7 @@ class Library:
         for folder in (start.resolve(), *start.resolve().parents):
             file = folder / LIBRARY_FILE
             if file.is_file():
-                return folder if file.stat().st_uid == os.getuid() else None
+                return folder if is_own_file(file) else None
         return None
 
     def as_of(self, time: str) -> Library:

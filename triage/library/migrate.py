@@ -90,7 +90,7 @@ def _migrate(folder: Path, engine: Engine, connection: Connection) -> MigrationR
     rows = {str(row.key): str(row.value) for row in connection.execute(select(meta))}
     toml = folder / LIBRARY_FILE
     at_home = rows.get("place") == place_of(toml)
-    text = re.sub(r"(?m)^format = \d+", f"format = {FORMAT_VERSION}", toml.read_text())
+    text = re.sub(r"(?m)^format = \d+", f"format = {FORMAT_VERSION}", toml.read_text(encoding="utf-8"))
     write_whole(toml, text.encode())
     _run(connection, before)
     changed = {"format": str(FORMAT_VERSION)} | ({"place": place_of(toml)} if at_home else {})

@@ -20,9 +20,10 @@ from triage.batching import lots
 from triage.errors import NotWritten
 from triage.library import listeners
 from triage.library.database import compact, reading, writing
-from triage.library.store import sha256_of, sync_folder
+from triage.library.store import sha256_of
 from triage.library.tables import event, meta, private, statement, suggestion
 from triage.library.tables import photo as photo_table
+from triage.platforms import remove_file, sync_folder
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -97,7 +98,7 @@ def delete_files(library: Library, sizes: dict[str, int]) -> None:
     folders = set()
     for sha in sizes:
         for file in (*files_of(library.originals.folder, sha), *_cached(library.caches, sha)):
-            file.unlink(missing_ok=True)
+            remove_file(file)
             folders.add(file.parent)
     if sizes:
         for file in _copies_in_scratch(library.caches, sizes):

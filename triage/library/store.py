@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
+from triage.platforms import protect_original, remove_file, sync_folder
+
 _CHUNK = 1 << 20
 _JPEG_BEGINS, _JPEG_ENDS = b"\xff\xd8", b"\xff\xd9"
 
@@ -44,20 +46,11 @@ def write_streamed(path: Path, write: Callable[[BinaryIO], object], *, read_only
             writer.flush()
             os.fsync(writer.fileno())
         if read_only:
-            temporary.chmod(temporary.stat().st_mode & 0o444)
+            protect_original(temporary)
         temporary.replace(path)
     finally:
         temporary.unlink(missing_ok=True)
     sync_folder(path.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """Flush a folder's entries to the disk."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 class Originals:
@@ -103,7 +96,7 @@ class Originals:
 
     def remove(self, sha: str, suffix: str) -> None:
         """Delete an original for good."""
-        self.path(sha, suffix).unlink(missing_ok=True)
+        remove_file(self.path(sha, suffix))
 
     def all(self) -> Iterator[tuple[str, Path]]:
         """Yield (sha, path) of every file, in order; temporary files are passed over."""

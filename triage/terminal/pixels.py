@@ -7,16 +7,13 @@ What came later would be taken for keys. Encoding is textual-image's.
 
 from __future__ import annotations
 
-import fcntl
 import io
 import os
 import re
 import select
 import struct
 import sys
-import termios
 import time
-import tty
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 from textual.app import ComposeResult
 from textual.strip import Strip
 
+from triage.platforms import has_unix_terminal
 from triage.terminal.photo_widget import PhotoWidget
 from triage.terminal.picture import LETTERS, NUMBERS, crop
 
@@ -59,7 +57,8 @@ def way_of(wanted: str = "auto") -> Way:
     """
     if wanted == BLOCKS or (wanted == "auto" and _hopeless()):
         return Way()
-    said = ask_terminal() if wanted == "auto" or _window_cell() is None else ""
+    known = not has_unix_terminal() or (wanted != "auto" and _window_cell() is not None)
+    said = "" if known else ask_terminal()
     return way_said(said, wanted, _window_cell())
 
 
@@ -77,11 +76,15 @@ def way_said(said: str, wanted: str = "auto", window_cell: tuple[int, int] | Non
 
 def _hopeless() -> bool:
     plain = os.environ.get("TERM", "dumb") in ("dumb", "linux")
-    return plain or bool(os.environ.get("NO_COLOR")) or not (sys.stdin.isatty() and sys.stdout.isatty())
+    deaf = not has_unix_terminal() or not (sys.stdin.isatty() and sys.stdout.isatty())
+    return plain or bool(os.environ.get("NO_COLOR")) or deaf
 
 
 def ask_terminal(wait_s: float = WAIT_S) -> str:
     """Ask the terminal what it can and return its answer; empty where none comes in time."""
+    import termios
+    import tty
+
     stdin = sys.stdin.fileno()
     before = termios.tcgetattr(stdin)
     said, ends = b"", time.monotonic() + wait_s
@@ -98,6 +101,11 @@ def ask_terminal(wait_s: float = WAIT_S) -> str:
 
 def _window_cell() -> tuple[int, int] | None:
     """Return a cell's size in pixels as the terminal's window tells it, or null."""
+    if not has_unix_terminal():
+        return None
+    import fcntl
+    import termios
+
     try:
         packed = fcntl.ioctl(sys.stdout.fileno(), termios.TIOCGWINSZ, bytes(8))
     except (OSError, ValueError):

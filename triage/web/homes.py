@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import threading
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 from triage.errors import BadInput, NoLibrary
 from triage.library import Library
 from triage.library.migrate import LIBRARY_FILE
+from triage.platforms import is_own_file
 
 _NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 _.-]{0,62}[A-Za-z0-9_-])?")
 _RESERVED = re.compile(r"(?i)(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?")
@@ -44,7 +44,7 @@ class Home:
         if not _NAME.fullmatch(folder.name) or folder.is_symlink():
             return False
         file = folder / LIBRARY_FILE
-        return file.is_file() and not file.is_symlink() and file.stat().st_uid == os.getuid()
+        return file.is_file() and not file.is_symlink() and is_own_file(file)
 
     def library(self, name: str) -> Library:
         """Return an open library. Raises NoLibrary where there is none of this name and user."""

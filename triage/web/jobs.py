@@ -19,6 +19,7 @@ from triage.errors import BadInput, Cancelled, TriageError
 from triage.library.database import writing
 from triage.library.log import now
 from triage.library.tables import job as job_table
+from triage.platforms import process_is_alive
 from triage.report.text import clean
 
 if TYPE_CHECKING:
@@ -199,7 +200,7 @@ def cut_off(library: Library) -> list[dict[str, Any]]:
     query = select(job_table).where(job_table.c.state == RUNNING).order_by(job_table.c.started_at)
     with library.read() as connection:
         rows = [dict(row) for row in connection.execute(query).mappings()]
-    return [row for row in rows if not _alive(int(row["detail"].get("pid", 0)))]
+    return [row for row in rows if not process_is_alive(int(row["detail"].get("pid", 0)))]
 
 
 def close_cut_off(library: Library, job_id: str) -> None:
@@ -208,15 +209,3 @@ def close_cut_off(library: Library, job_id: str) -> None:
         connection.execute(
             update(job_table).where(job_table.c.id == job_id).values(state=CUT_OFF, ended_at=now())
         )
-
-
-def _alive(pid: int) -> bool:
-    if pid <= 0:
-        return False
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
