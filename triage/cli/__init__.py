@@ -165,6 +165,8 @@ def _unexpected(error: Exception, verbose: bool) -> int:
     """Say that something went wrong that nobody foresaw; a traceback is of no use to an inspector."""
     if isinstance(error, MemoryError):
         _explain("There is not enough memory for this.", "Close other programs and run it again.", verbose)
+    elif isinstance(error, RecursionError):
+        _explain("A file is nested so deeply that it cannot be read.", "Run: deck-triage verify", verbose)
     elif isinstance(error, UnicodeError):
         _explain("A name or text holds bytes that are not valid UTF-8.", "Write it again.", verbose)
     else:

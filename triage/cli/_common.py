@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from triage.errors import DONE, PARTLY, NoLibrary, WrongUsage
+from triage.errors import DONE, PARTLY, BadInput, NoLibrary, WrongUsage
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -217,6 +217,14 @@ def table(rows: list[tuple[Any, ...]], heads: tuple[str, ...]) -> str:
     return "\n".join(lines)
 
 
+def _check_files(values: Iterable[Any]) -> None:
+    """Refuse pipes and devices, which may never end. Raises BadInput."""
+    for value in values:
+        for path in value if isinstance(value, tuple) else (value,):
+            if isinstance(path, Path) and path.exists() and not (path.is_file() or path.is_dir()):
+                raise BadInput(f"{path} is a pipe or a device, not a file.", "Save it as a file first.")
+
+
 def named(name: str, **options: Any) -> Callable[[Callable[..., Any]], click.Command]:
     """Make a command whose help keeps its examples as written (they stand after a line `Examples:`)."""
 
@@ -228,6 +236,8 @@ def named(name: str, **options: Any) -> Callable[[Callable[..., Any]], click.Com
 
         @functools.wraps(function)
         def run(*args: Any, **kwargs: Any) -> Any:
+            if name != "ingest":  # which lists such a file among those that it set aside
+                _check_files(kwargs.values())
             return function(*args, **kwargs)
 
         run.__doc__ = head

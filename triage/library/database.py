@@ -60,7 +60,7 @@ def _connect(folder: Path) -> sqlite3.Connection:
         connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.OperationalError as error:
         full = any(word in str(error) for word in ("full", "disk I/O", "unable to open"))
-        if not full or not file.exists() or (log.exists() and log.stat().st_size):
+        if not full or not file.stat().st_size or (log.exists() and log.stat().st_size):
             return connection  # its first use says what is wrong
         connection.close()
         return _open_file(file, "mode=ro&immutable=1")
