@@ -51,7 +51,8 @@ HEIGHTS: Mapping[str, str] = {
     "above-10-ft": "above 10 ft",
     "unknown": "height not known",
 }
-NO_HEIGHT = HEIGHTS["unknown"]
+UNKNOWN = "unknown"
+NO_HEIGHT = HEIGHTS[UNKNOWN]
 STEPS_FT = ((2.5, "to-30-in"), (6.0, "to-6-ft"), (10.0, "to-10-ft"))
 BRING: Mapping[str, str] = {
     "ledger": "wrench, flashlight",
@@ -146,13 +147,10 @@ def list_of(summary: DeckSummary | Line) -> str:
 
 
 def look_key(one: DeckSummary | Line) -> tuple[Any, ...]:
-    """Return the key that sorts decks to go and see: what could be worst and is known least comes first."""
-    return (
-        tier_rank(one.tier_if_true),
-        ("serious", "some", "none").index(one.gaps),
-        -one.unreviewed,
-        one.deck,
-    )
+    """Return the key that sorts decks to go and see: what it could come to with all that is unseen leads."""
+    gaps = ("serious", "some", "none").index(one.gaps)
+    could_be = -float(getattr(one, "up_to", 0.0))
+    return (could_be, tier_rank(one.tier_if_true), gaps, -one.unreviewed, one.deck)
 
 
 def _shares(counts: Mapping[str, int]) -> dict[str, int]:
@@ -217,14 +215,15 @@ def finding_line(summary: DeckSummary, lead: Concern | None) -> str:
 
 def height_words(summary: DeckSummary, record: DeckRecord) -> str:
     """Return the class of a deck's height in words: as assessed, else from its height above the ground."""
-    return HEIGHTS.get(getattr(summary, "height_class", None) or class_of_height(record.facts), NO_HEIGHT)
+    known = getattr(summary, "height_class", UNKNOWN)
+    return HEIGHTS.get(class_of_height(record.facts) if known == UNKNOWN else known, NO_HEIGHT)
 
 
 def class_of_height(facts: Mapping[str, Fact]) -> str:
     """Return the class of the height that is known as a fact."""
     fact = facts.get("height_above_grade_ft")
     if fact is None or isinstance(fact.value, bool) or not isinstance(fact.value, int | float):
-        return "unknown"
+        return UNKNOWN
     return next((name for top, name in STEPS_FT if fact.value <= top), "above-10-ft")
 
 
@@ -271,8 +270,8 @@ def bring_words(summary: DeckSummary, lead: Concern | None, element_of: Mapping[
 
 def height_of(one: Mapping[str, Any], library: Library) -> str:
     """Return the class of a deck's height in words, from its summary as JSON, else from its facts."""
-    known = one.get("height_class") or class_of_height(library.facts(one["deck"]))
-    return HEIGHTS.get(str(known), NO_HEIGHT)
+    known = one.get("height_class", UNKNOWN)
+    return HEIGHTS.get(class_of_height(library.facts(one["deck"])) if known == UNKNOWN else known, NO_HEIGHT)
 
 
 def lead_words(one: Mapping[str, Any]) -> str:

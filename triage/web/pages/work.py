@@ -122,7 +122,8 @@ def _presort(ask: RequestContext) -> Any:
 def _report(ask: RequestContext) -> Any:
     library = ask.library
     options = {
-        name: bool(ask.text(name)) for name in ("pdf", "per_deck", "letter", "show_position", "show_address")
+        name: bool(ask.text(name))
+        for name in ("pdf", "per_deck", "full", "letter", "show_position", "show_address", "show_names")
     }
     issue = _issue(ask) if ask.text("issue") else None
     name = f"report-{datetime.now().astimezone():%Y-%m-%d-%H%M%S}"
