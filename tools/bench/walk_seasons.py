@@ -21,6 +21,7 @@ HOME = (44.3, -86.9)
 OPEN_SKY_M = 4.9 / 1.18
 """Standard deviation in each direction: 4.9 m is the radius that half of the positions keep (1.18 of it)."""
 METRE = 1 / 111_195
+FASTEST_CAR_M_S = 30.0
 
 
 @dataclass
@@ -83,6 +84,7 @@ class _Phone:
     positions: bool
     last: tuple[float, float] | None = None
     taken: int = 0
+    ended_s: float = 0.0
 
 
 def draw_season(rng: random.Random, habits: Habits | None = None) -> Season:
@@ -154,10 +156,12 @@ def _walk(
 def _from_car(
     rng: random.Random, phone: _Phone, before: _Stop, stop: _Stop, late: float, season: Season
 ) -> None:
-    if math.hypot(stop.east_m - before.east_m, stop.north_m - before.north_m) < 200:
-        return
+    metres = math.hypot(stop.east_m - before.east_m, stop.north_m - before.north_m)
     at = stop.start_s + late - rng.uniform(100, 180)
     part = rng.uniform(0.3, 0.9)
+    driven_s = min(at - phone.ended_s - 60, stop.start_s + late - at - 60)
+    if metres < 200 or driven_s <= 0 or max(part, 1 - part) * metres / driven_s > FASTEST_CAR_M_S:
+        return  # nobody drives so fast
     place = (
         before.north_m + part * (stop.north_m - before.north_m),
         before.east_m + part * (stop.east_m - before.east_m),
@@ -192,6 +196,7 @@ def _stay(
         known = phone.positions and rng.random() >= habits.missing_per_photo
         error = spread if spread < 9 else spread * rng.uniform(0.5, 1.0)
         timed = rng.random() >= habits.no_time_per_photo
+        phone.ended_s = now
         _take(phone, now, place if known else None, error, stop.deck, season, timed=timed)
         chance = rng.random()
         if chance < habits.lunch_per_photo:

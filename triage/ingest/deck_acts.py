@@ -158,7 +158,7 @@ def set_visit(
             raise BadInput(
                 f"Deck {deck} has nothing {which}.", "See its visits with: deck-triage photos --deck D"
             )
-        said = _moves(connection, photos, deck, by, visit=day)
+        said = moves(connection, photos, deck, by, visit=day)
         change = {
             "deck": deck,
             "from": deck,
@@ -219,7 +219,7 @@ def _carried(
     connection: Connection, old: str, new: str, by: str, how: str
 ) -> tuple[list[EventDraft], DeckAct]:
     photos = present.photos(connection, old)
-    said = _moves(connection, photos, new, by)
+    said = moves(connection, photos, new, by)
     change: dict[str, Any] = {"deck": new, "from": old, "to": new, "how": how}
     told = _statements(connection, old)
     if how == "joined":  # the first deck's address and client stay
@@ -241,7 +241,7 @@ def _split(
     said: list[EventDraft] = []
     count = 0
     for new, photos in parts.items():
-        said += _moves(connection, photos, new, by)
+        said += moves(connection, photos, new, by)
         shas = {one.sha for one in photos}
         along = [
             one.hash
@@ -254,7 +254,7 @@ def _split(
     return said, DeckAct(tuple(one.sha for one in gone), (deck, *parts), count)
 
 
-def _moves(
+def moves(
     connection: Connection, photos: Sequence[Photo], deck: str, by: str, visit: str | None = None
 ) -> list[EventDraft]:
     """Return the moves of photos to a deck; a name that is taken there gets the photo's hash added."""

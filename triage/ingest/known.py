@@ -45,7 +45,7 @@ def sightings_of(connection: Connection, shas: Iterable[str]) -> list[Sighting]:
 
 
 def middles_of_decks(
-    connection: Connection, without: Collection[str] = ()
+    connection: Connection, without: Collection[str] = (), of: Collection[str] | None = None
 ) -> dict[str, tuple[float, float, float]]:
     """Return (latitude, longitude, error in metres) of the middle of each deck with positions."""
     query = (
@@ -54,6 +54,8 @@ def middles_of_decks(
         .join(placing, placing.c.key == photo_table.c.sha)
         .where(placing.c.current.is_(True), placing.c.deck != UNSORTED)
     )
+    if of is not None:
+        query = query.where(placing.c.deck.in_(sorted(of)))
     places: dict[str, list[tuple[float, float]]] = defaultdict(list)
     for deck, text in connection.execute(query.execution_options(yield_per=5000)):
         if not text or deck in without:

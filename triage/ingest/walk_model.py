@@ -33,6 +33,9 @@ FAR_FROM_M, FAR_TO_M = 50.0, 80_000.0
 WALK_M_S, DRIVE_M_S, PARK_S = 1.5, 14.0, 240.0
 PAUSE_ALONE_AT_MOST = 0.97
 """However long a pause is, it alone does not make two decks of one."""
+CONFLICT_S, CONFLICT_M, CONFLICT_LEAST = 45.0, 20.0, 0.02
+"""After such a pause, photos so far apart (beside 4 times the scatter) are never surely one deck: a position
+may be that of an earlier place, or the photo was taken on the way."""
 FASTEST_M_S = 70.0
 """No car goes faster: positions that ask for more are not both right."""
 
@@ -110,7 +113,10 @@ def chance_of_two_decks(seen: Evidence, trust: Trust = NOTHING_SAID) -> float:
     left += DRIVE_WEIGHT * far * _drive(pause, apart)
     if not seen.one_phone:
         left += OTHER_PHONE_WEIGHT * far * _pause_at_one_deck(pause, seen.rhythm_s)
-    return _trusted(left, stayed, trust)
+    chance = _trusted(left, stayed, trust)
+    if pause >= CONFLICT_S and apart > CONFLICT_M + 4 * scatter:
+        return max(chance, CONFLICT_LEAST)
+    return chance
 
 
 def chance_without_order(

@@ -224,7 +224,8 @@ def strike(ask: RequestContext) -> Response:
 
 
 def _settled(ask: RequestContext, told: str) -> Response:
-    return ask.done(ask.url("waiting" if ask.text("back") == "waiting" else "add"), told)
+    back_to = ask.text("back")
+    return ask.done(ask.url(back_to if back_to in ("waiting", "timeline") else "add"), told)
 
 
 def arrived(ask: RequestContext) -> Response:
