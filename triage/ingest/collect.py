@@ -148,7 +148,13 @@ def _file(
     folders = tuple(clean_name(part) for part in parts[:-1])
     name = "/".join((*folders, clean_name(parts[-1])))
     return SourceFile(
-        path, deck or "", name, origin or str(root), shown, root=clean_name(root_name), parts=folders
+        path,
+        clean_name(deck) if deck else "",
+        name,
+        origin or str(root),
+        shown,
+        root=clean_name(root_name),
+        parts=folders,
     )
 
 
