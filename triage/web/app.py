@@ -113,6 +113,7 @@ def _of_library(lib: str) -> list[Route]:
     return [
         route(f"{lib}/model", model.show),
         route(f"{lib}/next", model.following),
+        route(f"{lib}/unlikely", model.unlikely),
         route(f"{lib}/disputes", disputes.show),
         route(f"{lib}/disputes/settle", disputes.end, posts=True),
         route(f"{lib}/audit", audit.show),

@@ -25,6 +25,7 @@ from triage.report.phrases import (
     tier_words,
 )
 from triage.report.text import clean, clock, count_of, moment
+from triage.web.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -76,7 +77,7 @@ _COMMAND = re.compile(r"deck-triage|--[a-z]|\.toml|`")
 
 def plain_hint(hint: str) -> str:
     """Return the sentences of a hint that speak of no command: those help nobody on the page."""
-    sentences = re.split(r"(?<=[.?!])\s+", clean(hint))
+    sentences = re.split(r"(?<=[.?!])\s+", in_words(clean(hint)))
     return " ".join(one for one in sentences if one and not _COMMAND.search(one))
 
 
@@ -99,6 +100,7 @@ def environment() -> Environment:
         tier_short=tier_short,
         tier_shape=tier_shape,
         plain_hint=plain_hint,
+        in_words=in_words,
     )
     made.globals.update(
         CAUTION=CAUTION,

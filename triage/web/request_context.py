@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from triage.errors import BadInput, Cancelled, Damaged, NoLibrary, TriageError
 from triage.web.bodies import BodyTooLarge, as_form, as_json, read
+from triage.web.wording import in_words
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -197,13 +198,17 @@ def status_of(error: TriageError) -> int:
 def refused(ask: RequestContext, error: TriageError) -> Response:
     """Return what a person sees of an error."""
     if ask.wants_json:
-        told = {"error": str(error), "hint": error.hint, "need_name": isinstance(error, NeedName)}
+        told = {
+            "error": in_words(str(error)),
+            "hint": in_words(error.hint),
+            "need_name": isinstance(error, NeedName),
+        }
         return JSONResponse(told, status_code=status_of(error))
     return ask.site.show(
         "error.html",
         ask,
         status=status_of(error),
-        message=str(error),
+        message=in_words(str(error)),
         hint=error.hint,
         need_name=isinstance(error, NeedName),
     )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from triage.report.changes import assessment_changes
 from triage.report.phrases import GAP_WORDS, tag_words, tier_short
 from triage.report.text import clean, moment
+from triage.web.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -49,7 +50,8 @@ def standing_json(now: DeckSummary, before: DeckSummary | None) -> dict[str, Any
         "if_true": tier_short(now.tier_if_true),
         "gaps": GAP_WORDS[now.gaps],
         "unreviewed": now.unreviewed,
-        "changes": changes[:_MOST_CHANGES] + ([f"and {more} more changes"] if more > 0 else []),
+        "changes": [in_words(one) for one in changes[:_MOST_CHANGES]]
+        + ([f"and {more} more changes"] if more > 0 else []),
     }
 
 

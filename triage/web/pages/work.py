@@ -23,6 +23,8 @@ from triage.web.request_context import NotThere, RequestContext, back
 
 _TICK_S = 0.25
 _BEAT_TICKS = 40
+_STAMPS_READ = 12
+"""Reports of which the number is read; older ones show it when they are opened."""
 _KINDS = {
     ".html": "text/html; charset=utf-8",
     ".csv": "text/csv; charset=utf-8",
@@ -256,15 +258,34 @@ async def _follow(request: Request, ask: RequestContext) -> AsyncIterator[str]:
 
 
 def list_reports(library: Library) -> list[dict[str, Any]]:
-    """Return the folders of reports and backups that the page wrote, newest first."""
+    """Return the folders of reports and backups that the page wrote, newest first.
+
+    Each has `name`, `files`, `page` (the report to open, empty for a backup), `at` and `issued` (number and
+    time, null for a draft or a backup).
+    """
     folder = library.path / "reports"
     if not folder.is_dir():
         return []
-    return [
-        {"name": one.name, "files": sorted(file.name for file in one.iterdir() if file.suffix in _KINDS)}
-        for one in sorted(folder.iterdir(), reverse=True)
-        if one.is_dir() and not one.is_symlink() and not one.name.startswith(".")
-    ]
+    found: list[dict[str, Any]] = []
+    for one in sorted(folder.iterdir(), reverse=True):
+        if not one.is_dir() or one.is_symlink() or one.name.startswith("."):
+            continue
+        files = sorted(file.name for file in one.iterdir() if file.suffix in _KINDS)
+        page = next(
+            (name for name in ("report.html", *files) if name in files and name.endswith(".html")), ""
+        )
+        stamp = _issued(one / "report.json") if page and len(found) < _STAMPS_READ else None
+        found.append({"name": one.name, "files": files, "page": page, "issued": stamp})
+    return found
+
+
+def _issued(file: Path) -> dict[str, str] | None:
+    """Return the number and time of an issued report, null for a draft."""
+    try:
+        stamp = json.loads(file.read_text(encoding="utf-8")).get("issued")
+    except (OSError, ValueError):
+        return None
+    return {"number": str(stamp.get("number", "")), "at": str(stamp.get("at", ""))} if stamp else None
 
 
 def file(ask: RequestContext) -> Response:

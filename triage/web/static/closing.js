@@ -1,5 +1,6 @@
 // Before and after side by side: the chosen photo of each stands large above its choices.
 import { address } from "./common.js";
+import { openOver } from "./viewer.js";
 
 for (const big of document.querySelectorAll("[data-big]")) {
   const picture = big.querySelector("img");
@@ -9,6 +10,15 @@ for (const big of document.querySelectorAll("[data-big]")) {
     choice.addEventListener("change", () => show(choice));
     if (choice.checked) show(choice);
   }
+}
+
+// A click on a large picture opens the viewer over both, to be compared with each other.
+for (const big of document.querySelectorAll("[data-look]")) {
+  big.addEventListener("click", () => {
+    const chosen = ["before", "after"].map((name) => document.querySelector(`#closing input[name=${name}]:checked`)).filter(Boolean).map((one) => one.value);
+    const sha = document.querySelector(`#closing input[name=${big.dataset.look}]:checked`);
+    if (sha) openOver([...new Set(chosen)], sha.value, () => "");
+  });
 }
 
 // What the photos after are compared with is the photo before that is chosen.
