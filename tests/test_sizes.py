@@ -1,0 +1,69 @@
+"""The house's own rules: sizes of modules and functions, tests that run, no pickles, no prints."""
+
+import ast
+import subprocess
+
+import pytest
+from common import ROOT
+
+MOST_LINES, MOST_BODY = 600, 60
+USUAL_LINES, USUAL_SHARE = 300, 0.9
+TRACKED = subprocess.run(
+    ["git", "ls-files", "*.py"], cwd=ROOT, capture_output=True, text=True, check=False
+).stdout.split()
+pytestmark = pytest.mark.skipif(not TRACKED, reason="the tests do not run in a checkout of git")
+
+
+def trees(*folders):
+    for name in TRACKED:
+        if name.startswith(folders) and (ROOT / name).exists():
+            text = (ROOT / name).read_text(encoding="utf-8")
+            yield name, text, ast.parse(text)
+
+
+def test_no_module_is_over_600_lines_and_most_are_under_300():
+    lines = {name: text.count("\n") for name, text, _ in trees("triage/")}
+    assert [name for name, count in lines.items() if count > MOST_LINES] == []
+    assert sum(count <= USUAL_LINES for count in lines.values()) >= USUAL_SHARE * len(lines)
+
+
+def test_no_function_body_is_over_60_lines():
+    long = [
+        f"{name}:{node.lineno} {node.name}"
+        for name, _, tree in trees("triage/")
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and node.end_lineno - node.body[0].lineno + 1 > MOST_BODY
+    ]
+    assert long == []
+
+
+def nested_tests(tree):
+    return [
+        inner.name
+        for outer in ast.walk(tree)
+        if isinstance(outer, ast.FunctionDef)
+        for inner in ast.walk(outer)
+        if inner is not outer and isinstance(inner, ast.FunctionDef) and inner.name.startswith("test_")
+    ]
+
+
+def test_no_test_stands_inside_another_function_where_it_never_runs():
+    assert {name: found for name, _, tree in trees("tests/") if (found := nested_tests(tree))} == {}
+    assert nested_tests(ast.parse("def test_a():\n    def test_b():\n        pass")) == ["test_b"]
+
+
+def test_the_package_holds_no_pickle_no_bare_except_and_prints_in_commands_only():
+    faults = []
+    for name, _, tree in trees("triage/"):
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Import | ast.ImportFrom):
+                names = [one.name for one in node.names] + [getattr(node, "module", None) or ""]
+                faults += [f"{name}: {one}" for one in names if one.split(".")[0] in ("pickle", "joblib")]
+            elif isinstance(node, ast.ExceptHandler) and node.type is None:
+                faults.append(f"{name}:{node.lineno} bare except")
+            elif (
+                isinstance(node, ast.Call) and getattr(node.func, "id", "") == "print" and "/cli/" not in name
+            ):
+                faults.append(f"{name}:{node.lineno} print")
+    assert faults == []
