@@ -188,6 +188,15 @@ def audit_tag(question: Question, *, confidence: float = 0.95, early: bool = Fal
     return Missed(**{**vars(found), "asked": tuple(asked), "why_not": (*found.why_not, *why)})
 
 
+def _verdict(least: Any, most: Any, promised: float | None, confidence: float) -> str | None:
+    """Say whether losses (per deck, at least and at most) show a promise broken or kept, or neither."""
+    if promised is None:
+        return None
+    if shown_above(least, promised, confidence):
+        return "above"
+    return "within" if shown_within(most, promised, confidence) else None
+
+
 def _stated(
     question: Question, decks: Sequence[DrawnDeck], base: dict[str, Any], confidence: float
 ) -> Missed:
@@ -223,17 +232,12 @@ def _stated(
     loss = float(np.mean(missed[surely] / with_it[surely])) if surely.any() else None
     bounds = mean_bounds(least, most, confidence) if surely.any() else (None, None)
     promised = question.promised.miss_rate if question.promised and question.promised.holds else None
-    verdict = None
-    if promised is not None and surely.any():
-        if shown_above(least, promised, confidence):
-            verdict = "above"
-        elif shown_within(most, promised, confidence):
-            verdict = "within"
-        else:
-            why.append(
-                f"promise: {int(surely.sum())} decks with the defect were looked at, too few to show whether "
-                f"{promised:.0%} is kept"
-            )
+    verdict = _verdict(least, most, promised, confidence) if surely.any() else None
+    if promised is not None and surely.any() and verdict is None:
+        why.append(
+            f"promise: {int(surely.sum())} decks with the defect were looked at, too few to show whether "
+            f"{promised:.0%} is kept"
+        )
     return Missed(
         **base,
         positive_decks=int(surely.sum()),

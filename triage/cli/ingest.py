@@ -106,34 +106,16 @@ def command(
             )
             return _show_merged(merged, as_json)
         _fit(deck, deck_from, deck_level, plan)
+        running: dict[str, Any] = {"by": someone(by), "visit": visit, "engine": engine, "dask": dask}
+        running |= {"dry_run": dry_run, "progress": progress_line()}
         if deck_from == "slate":
             from triage.ingest.by_slate import ingest_by_slate
 
-            result = ingest_by_slate(
-                library,
-                paths,
-                by=someone(by),
-                visit=visit,
-                engine=engine,
-                dask=dask,
-                dry_run=dry_run,
-                progress=progress_line(),
-            )
+            result = ingest_by_slate(library, paths, **running)
         else:
-            result = ingest(
-                library,
-                paths,
-                by=someone(by),
-                deck=deck,
-                visit=visit,
-                walk=deck_from == "walk",
-                level=deck_level,
-                plan=read_plan(plan) if plan is not None else None,
-                engine=engine,
-                dask=dask,
-                dry_run=dry_run,
-                progress=progress_line(),
-            )
+            stops = read_plan(plan) if plan is not None else None
+            walk = deck_from == "walk"
+            result = ingest(library, paths, deck=deck, walk=walk, level=deck_level, plan=stops, **running)
         return _show(result, as_json)
 
 
