@@ -282,6 +282,9 @@ def test_two_reviewers_both_rows_stay_and_the_second_is_told(browser, running, l
     assert {label.by: label.value for label in library.labels()} == {"ann": "present", "ben": "absent"}
     ben.go("/l/library/disputes")
     ben.page.fill("input[name=why]", "a toe nail only")
+    ben.page.click("text=Settle it")
+    assert ben.page.evaluate("document.querySelector('select[name=value]').validity.valueMissing")
+    ben.page.select_option("select[name=value]", "present")
     with ben.page.expect_navigation():
         ben.page.click("text=Settle it")
     expect(ben.page.locator("main")).to_contain_text("Nobody disagrees")

@@ -46,7 +46,7 @@ export class Viewer {
     this.beside = new Beside(this.view, this.dialog, () => this.item, () => this.meaning(this.item));
     this.turns = new Turns(this.view, () => {}, complain);
     this.dialog.addEventListener("keydown", (event) => this.key(event));
-    this.dialog.addEventListener("close", () => { this.turns.drop(); this.closed(this.item && this.item.sha); });
+    this.dialog.addEventListener("close", () => { this.turns.drop(); document.body.append(document.getElementById("said")); this.closed(this.item && this.item.sha); });
   }
 
   get boxes() { const asked = this.asked; return asked && asked.value === "present" ? asked.boxes : []; }
@@ -55,7 +55,7 @@ export class Viewer {
     this.list = list;
     this.at = Math.max(0, list.indexOf(sha));
     if (!this.dialog.open) this.dialog.showModal();
-    this.view.item = this.view.item || null;
+    this.dialog.querySelector(".toolbar").after(document.getElementById("said"));   // what is told stands above the photo, not over it
     this.turns.push(() => this.show(), false);
     this.frame.focus();
   }
