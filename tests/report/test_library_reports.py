@@ -327,7 +327,7 @@ def test_a_thousand_single_mutations_against_what_the_library_gives(lib: Library
 
 
 def test_a_blackout_said_in_the_library_is_in_the_report(lib: Library, tmp_path: Path) -> None:
-    from triage.report.blackout import blackouts
+    from triage.imaging.blackout import blackouts
 
     one = lib.photos("birch-03")[0]
     write_report(lib, assess_library(lib), tmp_path / "before")

@@ -8,8 +8,8 @@ from playwright.sync_api import expect
 
 from tests.slate.flat_card import CORNER, PX_PER_MM, SIZE, card_photo, save_photo
 from tests.web.browsing import Visitor
+from triage.imaging.blackout import blackouts
 from triage.ingest import ingest
-from triage.report.blackout import blackouts
 from triage.slate.card import Card, library_code
 from triage.slate.measure import lengths
 from triage.slate.of_library import measurable_photo

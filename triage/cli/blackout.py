@@ -35,8 +35,8 @@ def command(
     deck-triage blackout D-17/IMG_0412.jpg --none --by ann
     deck-triage blackout D-17/IMG_0412.jpg
     """
+    from triage.imaging.blackout import blackouts
     from triage.report import black_out
-    from triage.report.blackout import blackouts
 
     if boxes and take_away:
         raise WrongUsage("--box and --none do not go together.")

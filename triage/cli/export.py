@@ -30,7 +30,8 @@ _SHOWN = 20
 )
 @click.option("--split", metavar="A,B,C", help="Shares of the photos, by deck, e.g. 0.7,0.15,0.15.")
 @click.option("--seed", metavar="S", help="Any text; the same seed splits the same way (else one is made).")
-@click.option("--pseudonyms", is_flag=True, help="People as pseudonyms; notes are left out.")
+@click.option("--show-names", is_flag=True, help="With the names of people and their notes.")
+@click.option("--pseudonyms", is_flag=True, help="People as pseudonyms, without notes: the default.")
 @click.option("--show-position", is_flag=True, help="With the positions; they are left out otherwise.")
 @click.option(
     "--pictures",
@@ -44,13 +45,16 @@ def command(
     kind: str,
     split: str | None,
     seed: str | None,
+    show_names: bool,
     pseudonyms: bool,
     show_position: bool,
     pictures: str | None,
     library_path: Path | None,
     as_json: bool,
 ) -> Any:
-    """Write the library in open formats, with a datasheet. Serial numbers and owners are never written.
+    """Write the library in open formats, with a datasheet; people are pseudonyms unless asked.
+
+    Serial numbers and owners are never written, and blackouts are painted into every picture.
 
     Examples:
     deck-triage export out --as csv
@@ -59,6 +63,8 @@ def command(
     """
     from triage.exchange import export_library
 
+    if show_names and pseudonyms:
+        raise WrongUsage("--show-names and --pseudonyms do not go together.", "Leave one out.")
     with open_library(library_path) as library:
         done = export_library(
             library,
@@ -66,7 +72,7 @@ def command(
             kind,
             split=_shares(split),
             seed=seed,
-            pseudonyms=pseudonyms,
+            pseudonyms=not show_names,
             show_position=show_position,
             pictures=pictures,
             progress=progress_line(),

@@ -57,7 +57,7 @@ class Content:
 
 
 def gather(
-    library: Library, *, splits: Splits | None = None, pseudonyms: bool = False, show_position: bool = False
+    library: Library, *, splits: Splits | None = None, pseudonyms: bool = True, show_position: bool = False
 ) -> Content:
     """Read a library for an export."""
     photos = tuple(library.photos())

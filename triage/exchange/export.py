@@ -17,6 +17,7 @@ from triage.exchange.datasheet import write_datasheet
 from triage.exchange.splits import split_decks
 from triage.exchange.tables import write_csv_tables, write_parquet_tables
 from triage.exchange.xmp import write_sidecars
+from triage.imaging.blackout import blackouts, paint_over
 from triage.label.files import write_whole
 
 if TYPE_CHECKING:
@@ -52,13 +53,16 @@ def export_library(
     *,
     split: Sequence[float] = (),
     seed: str | None = None,
-    pseudonyms: bool = False,
+    pseudonyms: bool = True,
     show_position: bool = False,
     pictures: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> ExportResult:
     """Write a library into a folder, which is made where it is missing; files of the same name are replaced.
+
+    People are written as pseudonyms and their notes left out unless `pseudonyms` is false. Blackouts are
+    painted into every picture.
 
     `pictures` is none, renditions (default where the format points to pictures) or full. Raises BadInput for
     an unknown format, an empty library, a split that cannot be; Cancelled between pictures.
@@ -118,6 +122,7 @@ def _write_pictures(
     sides: dict[str, tuple[int, int]] = {}
     if pictures == "none":
         return sides
+    black = blackouts(library)
     for number, photo in enumerate(content.photos, start=1):
         if cancel is not None and cancel():
             raise Cancelled("The export was stopped.")
@@ -125,7 +130,7 @@ def _write_pictures(
             progress("writing pictures", number, len(content.photos))
         file = folder / PHOTOS_FOLDER / content.names[photo.sha]
         try:
-            data = _picture(library, photo, pictures)
+            data = paint_over(_picture(library, photo, pictures), black.get(photo.sha, ()))
         except TriageError as error:
             done.set_aside.append((photo.path_name, str(error)))
             continue

@@ -6,13 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from triage.errors import BadInput
+from triage.imaging.blackout import BLACKOUT
 from triage.library.records import Box
 
 if TYPE_CHECKING:
     from triage.library import Library
-
-BLACKOUT = "blackout"
-"""Kind of the event: {photo, boxes}; the latest of a photo counts, an empty list takes it back."""
 
 
 def black_out(lib: Library, photo: str, boxes: Sequence[Sequence[float]], *, by: str) -> list[Box]:
@@ -24,14 +22,6 @@ def black_out(lib: Library, photo: str, boxes: Sequence[Sequence[float]], *, by:
     checked = [_checked(box) for box in boxes]
     lib.say(BLACKOUT, {"photo": sha, "boxes": [list(box) for box in checked]}, by=by)
     return checked
-
-
-def blackouts(lib: Library) -> dict[str, Sequence[Box]]:
-    """Return the boxes to paint over, by photo."""
-    found: dict[str, Sequence[Box]] = {}
-    for event in lib.statements(BLACKOUT):
-        found[str(event.payload["photo"])] = [(x, y, w, h) for x, y, w, h in event.payload["boxes"]]
-    return {sha: boxes for sha, boxes in found.items() if boxes}
 
 
 def _checked(box: Sequence[float]) -> Box:

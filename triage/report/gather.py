@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from triage.imaging.blackout import blackouts
 from triage.imaging.kept import fresh_rendition, rendition_of
 from triage.library.counts import waiting_count
-from triage.report.blackout import blackouts
 from triage.report.firm import firm_of
 from triage.report.source import DeckRecord, RepairDone, Source
 from triage.version import __version__

@@ -212,6 +212,8 @@ def write_card(library: Library, folder: Path) -> list[Path]:
 
 def _thumbnail(library: Library, sha: str) -> bytes:
     from triage.imaging import make_rendition
+    from triage.imaging.blackout import blackouts, paint_over
     from triage.imaging.kept import rendition_of
 
-    return make_rendition(rendition_of(library, sha).read_bytes(), 240)
+    picture = rendition_of(library, sha).read_bytes()
+    return make_rendition(paint_over(picture, blackouts(library).get(sha, ())), 240)

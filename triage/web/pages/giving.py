@@ -52,7 +52,7 @@ def _export(ask: RequestContext) -> Any:
     options: dict[str, Any] = {
         "split": split,
         "seed": ask.text("seed", 100) or None,
-        "pseudonyms": bool(ask.text("pseudonyms")),
+        "pseudonyms": not ask.text("show_names"),
         "show_position": bool(ask.text("show_position")),
         "pictures": ask.text("pictures") or None,
     }

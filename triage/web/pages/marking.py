@@ -7,8 +7,9 @@ from typing import Any
 from starlette.responses import JSONResponse, Response
 
 from triage.errors import BadInput
+from triage.imaging.blackout import blackouts
 from triage.library.records import Photo
-from triage.report.blackout import black_out, blackouts
+from triage.report.blackout import black_out
 from triage.report.text import clean, count_of
 from triage.structure.facts import FACT_KEYS
 from triage.web.items import boxes as as_lists
