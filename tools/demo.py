@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 import shlex
+import shutil
 import subprocess
 import sys
 import time
@@ -43,6 +44,7 @@ def demo(out: Path) -> None:
     split = tomllib.loads((SAMPLES / "split.toml").read_text(encoding="utf-8"))
     if not (out / "library" / "library.toml").exists():
         run("new", str(out / "library"), out=out)
+        shutil.copy(SAMPLES / "firm.toml", out / "library" / "firm.toml")
     run("ingest", str(SAMPLES / "photos"), out=out)
     labels = _labels_of(split["train"], out / "labels-of-most-decks.csv")
     run("label", "read", str(labels), out=out)

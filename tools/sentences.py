@@ -49,7 +49,15 @@ MODULES = {
     "report/sayings.py": RECORD,
     "report/text.py": RECORD,
     "report/write.py": OWNER,
+    "assess/concerns.py": RECORD,
+    "assess/coverage.py": RECORD,
+    "assess/grown.py": RECORD,
+    "assess/order.py": RECORD,
+    "assess/summary.py": RECORD,
+    "assess/unclear.py": RECORD,
 }
+CHECKS = ("irc_*.py", "nds_members.py", "ledger_mechanics.py", "limits.py", "spans.py", "unknown_wood.py")
+"""Modules of `structure/` whose sentences say what a check found and why."""
 DATA = {"rules": ("concluded", "why", "repair", "verify_on_site", "source")}
 OWNER_KEYS = ("concluded", "repair")
 REFUSALS = ("BadInput", "WrongUsage", "Damaged", "NotWritten", "ValueError")
@@ -91,7 +99,9 @@ def _filled(found: re.Match[str]) -> str:
 
 
 def _modules() -> Iterator[Sentence]:
-    for name, reader in MODULES.items():
+    folder = ROOT / "triage" / "structure"
+    checks = sorted({file for pattern in CHECKS for file in folder.glob(pattern)})
+    for name, reader in {**MODULES, **{f"structure/{file.name}": RECORD for file in checks}}.items():
         tree = ast.parse((ROOT / "triage" / name).read_text())
         skipped = _skipped(tree)
         for node in ast.walk(tree):
@@ -142,6 +152,9 @@ def _rules() -> Iterator[Sentence]:
 
 
 def _vocabulary() -> Iterator[Sentence]:
+    needs: dict[str, Any] = tomllib.loads((ROOT / "triage" / "data" / "coverage.toml").read_text())
+    for need in needs["need"]:
+        yield from _sentence(RECORD, need["ask"], "data/coverage.toml")
     found: dict[str, Any] = tomllib.loads((ROOT / "triage" / "data" / "vocabulary.toml").read_text())
     for tag in found["tag"]:
         yield from _sentence(RECORD, tag["definition"], "data/vocabulary.toml")

@@ -97,7 +97,7 @@ def main(out: Path) -> None:
     shoot(report, HERE / "report-first-page.jpg", 1000, 1180)
     with tempfile.TemporaryDirectory() as folder:
         page = worst_labelled_deck(out / "library", Path(folder))
-        shoot(page.as_uri(), HERE / "report-deck.jpg", 1000, 2600)
+        shoot(page.as_uri(), HERE / "report-deck.jpg", 1000, 1720)
     os.environ.setdefault("COLORTERM", "truecolor")
     with tempfile.TemporaryDirectory() as folder:
         svg = Path(folder) / "screen.svg"

@@ -106,7 +106,7 @@ def _view(group: Sequence[tuple[int, Concern]], record: DeckRecord, plates: Plat
     return ConcernView(
         numbers=and_list(str(number) for number, _ in group),
         shape=shape_key(one.tier),
-        title=clean(one.concluded or tag_words(one.tag) or tag_words(one.rule)),
+        title=without_keys(clean(one.concluded or tag_words(one.tag) or tag_words(one.rule))),
         tier=tier_words(one.tier),
         kind="" if one.kind == "hazard" else KIND_WORDS[one.kind],
         rows=tuple((name, without_keys(text)) for name, text in rows if text),

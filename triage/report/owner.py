@@ -14,6 +14,7 @@ from triage.domain.tiers import CAUTION, TIERS
 from triage.report.advice import TODAY, advice, advice_tier, due_date, due_of_tier
 from triage.report.concern_view import concern_numbers, photo_names
 from triage.report.element_words import unseen
+from triage.report.fact_words import without_keys
 from triage.report.look import shape_key
 from triage.report.phrases import MAYBE_ALLOWED, tag_words, tier_short
 from triage.report.pictures import FINDING_MM, Picture, Pictures
@@ -212,7 +213,7 @@ def _photo_of(group: Group, used: Mapping[str, int]) -> tuple[str, tuple[Box, ..
 
 def title_of(one: Concern) -> str:
     """Return what a concern says, as one sentence."""
-    return ended(clean(one.concluded or tag_words(one.tag or one.rule)))
+    return ended(without_keys(clean(one.concluded or tag_words(one.tag or one.rule))))
 
 
 def finding_places(group: Sequence[Concern]) -> str:
@@ -285,7 +286,7 @@ def _steps(groups: Sequence[Group], summary: DeckSummary, firm: Firm, due: str) 
             Step(
                 shape_key(one.tier),
                 tier_short(one.tier),
-                ended(clean(one.repair)),
+                ended(without_keys(clean(one.repair))),
                 _due(one.tier, summary, firm, due),
                 CALLS.get(one.call, clean(one.call or "")),
                 and_list(str(number) for number, _ in group),

@@ -14,6 +14,7 @@ from triage.domain.tiers import TIERS, tier_rank
 from triage.report.advice import advice_tier, due_date, needs_work
 from triage.report.concern_view import photo_names
 from triage.report.element_words import short_part
+from triage.report.fact_words import without_keys
 from triage.report.look import shape_key
 from triage.report.owner import finding_groups, title_of
 from triage.report.phrases import tag_words, tier_short
@@ -281,5 +282,5 @@ def lead_words(one: Mapping[str, Any]) -> str:
     lead = min(said or still, key=lambda concern: TIERS.index(concern["tier"]), default=None)
     if lead is None:
         return "nothing found" if one["gaps"] == "none" else "nothing found, but not everything was seen"
-    words = clean(lead["concluded"] or tag_words(lead["tag"] or lead["rule"]))
+    words = without_keys(clean(lead["concluded"] or tag_words(lead["tag"] or lead["rule"])))
     return f"suggested, not confirmed: {words}" if lead["standing"] == "possible" else words
