@@ -144,7 +144,7 @@ def test_twenty_decks_are_planned_on_two_pages(paper: str) -> None:
         assert f"deck-{number:02d}" in text
     for title in ("Close or repair first: 10 decks", "Go and see: 5 decks", "Nothing further known: 5 decks"):
         assert title in text
-    assert "nobody told yet" not in text  # busy decks carry a warning
+    assert "nobody yet" not in text  # busy decks carry a warning
     assert "Told: the owner, May 3, 2026," in text
     assert "up to 10 ft high" in text
 

@@ -247,7 +247,7 @@ def _told(tier: str | None, record: DeckRecord) -> str:
     if record.warnings:
         last = record.warnings[-1]
         return f"{clean(last.told)}, {minute_words(last.told_at)}"
-    return "nobody told yet" if tier == "stop-use" else ""
+    return "nobody yet" if tier == "stop-use" else ""
 
 
 def bring_words(summary: DeckSummary, lead: Concern | None, element_of: Mapping[str, str], key: str) -> str:
