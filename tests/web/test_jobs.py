@@ -285,7 +285,9 @@ def test_slip_in_a_job_ends_it_with_a_sentence(library):
     job = jobs.start("library", library, "x", "trying", broken, by="ann")
     job.thread.join(5)
     assert job.state == "failed"
-    assert "broke off" in job.told.lines[0]
+    assert "failed unexpectedly (ZeroDivisionError" in job.told.lines[0]
+    entry = job.told.lines[1].removesuffix(".").split()[-1]
+    assert entry in (library.path / "logs" / "triage.log").read_text()
 
     def refused(_progress, _cancel):
         raise BadInput("There are no labels.", "Run: deck-triage label ask. Label some photos.")

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from triage.errors import DONE, PARTLY, BadInput, NoLibrary, WrongUsage
+from triage.errors import DONE, PARTLY, BadInput, NoLibrary, TriageError, WrongUsage
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -117,12 +117,13 @@ def open_library(path: Path | None) -> Iterator[Library]:
     """Open the library that is named, or the nearest one upward. Raises NoLibrary."""
     from triage.library import Library
     from triage.library.backup import sweep_left_overs
+    from triage.library.logs import log_error
 
     with Library.open(library_folder(path)) as library:
         if library.brought:
             done = library.brought
             advise(
-                f"The library was brought from format {done.before} to {done.after};"
+                f"Upgraded the library from format {done.before} to {done.after};"
                 f" a copy of its database from before is {done.copy}"
             )
         if library.not_removed:
@@ -132,7 +133,14 @@ def open_library(path: Path | None) -> Iterator[Library]:
             )
         for left in sweep_left_overs(library):
             advise(f"Deleted what an interrupted backup or upgrade had left: {left}")
-        yield library
+        try:
+            yield library
+        except Exception as error:
+            if not isinstance(error, TriageError | OSError | click.ClickException):
+                context = click.get_current_context(silent=True)
+                entry = log_error(library.path, error, f"command {context.info_name if context else ''}")
+                advise(f"Details are in {library.path / 'logs'}, entry {entry}.")
+            raise
 
 
 def plain(text: object) -> str:

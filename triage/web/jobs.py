@@ -18,6 +18,7 @@ from sqlalchemy import insert, select, update
 from triage.errors import BadInput, Cancelled, TriageError
 from triage.library.database import writing
 from triage.library.log import now
+from triage.library.logs import log_error
 from triage.library.tables import job as job_table
 from triage.platforms import process_is_alive
 from triage.report.text import clean
@@ -161,8 +162,10 @@ def _run(library: Library, job: Job, work: Work) -> None:
         state, job.told = FAILED, JobResult([f"{error} {plain_hint(error.hint)}".strip()])
     except OSError as error:
         state, job.told = FAILED, JobResult([f"{error.strerror or error}: what was finished is kept."])
-    except Exception as error:  # a slip of our own must not leave a job running for ever
-        state, job.told = FAILED, JobResult([f"It broke off: {type(error).__name__}: {error}"])
+    except Exception as error:  # a bug in our code must not leave the job marked as running
+        entry = log_error(library.path, error, f"job {job.kind}")
+        broke = f"The job failed unexpectedly ({type(error).__name__}: {error}); what was finished is kept."
+        state, job.told = FAILED, JobResult([broke, f"Details are in logs/triage.log, entry {entry}."])
     job.ended_at = now()
     try:
         _note(library, job, state=state)
