@@ -31,16 +31,25 @@ find_python() {
   return 1
 }
 
-need_venv() {  # need_venv EXTRAS : makes or refreshes the environment; EXTRAS such as "[dev,pdf]" or ""
-  local python stamp
+need_venv() {  # need_venv EXTRAS [LIST] : makes or refreshes the environment; EXTRAS such as "[dev,pdf]" or ""
+  # exactly the versions of the LIST in tools/locks are installed, each file checked against its hash; `newest`
+  # instead of a list means the newest versions that pyproject.toml allows
+  local python stamp list="${2:-$([ -n "$1" ] && echo tests.txt || echo demo.txt)}"
+  if [ "$list" = newest ]; then list=""; else list="$here/tools/locks/$list"; fi
   python=$(find_python)
-  stamp="$(cat "$here/pyproject.toml" <(echo "$1 $here") | sha256sum | cut -d' ' -f1)"
+  stamp="$(cat "$here/pyproject.toml" ${list:+"$list"} <(echo "$1 $here") | sha256sum | cut -d' ' -f1)"
   if [ -x "$venv/bin/python" ] && grep -qx "$stamp" "$venv/.installed" 2>/dev/null; then return 0; fi
   if [ ! -x "$venv/bin/python" ]; then
     "$python" -m venv "$venv" 2>/dev/null || { rm -rf "$venv"; need_apt "$(basename "$(readlink -f "$python")")-venv"; "$python" -m venv "$venv"; }
   fi
   echo "Installing deck-triage into $venv" >&2
-  "$venv/bin/python" -m pip install --quiet --disable-pip-version-check -e "$here$1" >&2
+  local pip=("$venv/bin/python" -m pip install --quiet --disable-pip-version-check)
+  if [ -n "$list" ]; then
+    "${pip[@]}" --require-hashes -r "$list" >&2
+    "${pip[@]}" --no-deps -e "$here" >&2
+  else
+    "${pip[@]}" --upgrade --upgrade-strategy eager -e "$here$1" >&2
+  fi
   # another set of extras may have been there before: keep both known
   echo "$stamp" >> "$venv/.installed"
 }
