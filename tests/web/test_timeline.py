@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+
 import pytest
+from common import SAMPLES
 from playwright.sync_api import expect
 
 from tests.web.browsing import Visitor
 from triage.ingest import ingest
+from triage.ingest.exif import read_exif
 from triage.ingest.timeline import day_of, days_of, shift
 from triage.library import Library
 
 DAY = "2026-05-04"
+DECKS_OF_HEAP = 12 if os.environ.get("DECK_TRIAGE_LONG") == "1" else 4
 
 
 @pytest.fixture
@@ -89,4 +95,29 @@ def test_a_boundary_is_dragged_in_the_browser(browser, running, walked):
     expect(page.locator(".told")).to_contain_text("moved between")
     with Library.open(walked.path) as library:
         assert 0 < len(library.photos("D-30")) < 4
+    visitor.context.close()
+
+
+def test_a_heap_sent_from_the_browser_becomes_decks(browser, running, library, tmp_path):
+    """The demo's photos of several decks in one folder with a camera's name: chosen, and they are decks."""
+    heap = tmp_path / "DCIM"
+    heap.mkdir()
+    decks = sorted((SAMPLES / "photos").iterdir())[:DECKS_OF_HEAP]
+    taken = sorted(
+        (read_exif(path).camera, read_exif(path).taken_at, path)
+        for deck in decks
+        for path in deck.rglob("*.jpg")
+    )
+    for number, (_, _, path) in enumerate(taken, 1000):
+        shutil.copy(path, heap / f"IMG_{number}.jpg")
+    visitor = Visitor(browser, running, "ann")
+    page = visitor.go("/l/library/")
+    page.click("text=Add photos >> nth=0")
+    page.set_input_files("#folder", str(heap))
+    expect(page.locator("#came")).to_contain_text(f"{len(taken)} photos taken in", timeout=120_000)
+    expect(page.locator("#came")).to_contain_text(f"Time and place made {len(decks)} decks")
+    found = sorted(len(library.photos(deck)) for deck in library.decks() if deck.startswith("2026-05"))
+    assert found == sorted(len(list(deck.rglob("*.jpg"))) for deck in decks)
+    page.click("text=To the decks")
+    expect(page.locator("#order")).to_contain_text("2026-05-04-1")
     visitor.context.close()

@@ -101,3 +101,20 @@ def test_a_photo_of_another_deck_is_no_photo_before(page, library, second_visit)
     )
     assert found.status == 400
     assert "not of this deck" in found.text
+
+
+def test_photos_without_a_day_are_a_visit_of_their_own_until_somebody_sets_it(
+    page, library, photo_maker, tmp_path
+):
+    photo_maker(tmp_path / "old" / "D-17" / "scan.jpg", seed=950)
+    ingest(library, [tmp_path / "old" / "D-17"], by="ben", deck="D-17", engine="here")
+    text = page.get("/l/library/deck/compare", d="D-17").text
+    assert "No known day</option>" in text
+    assert "The photos without a day were taken on" in text
+    done = page.form("/l/library/timeline/act", how="visit", deck="D-17", before="", visit="2026-09-01")
+    assert done.status == 303
+    assert library.visits("D-17") == ["2026-05-04", "2026-09-01"]
+    text = page.get("/l/library/deck/compare", d="D-17").text
+    assert "No known day</option>" not in text
+    page.json("/l/library/undo", {})
+    assert library.visits("D-17") == [None, "2026-05-04"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from triage.ingest.sightings import METRES_A_DEGREE, Sighting
 from triage.ingest.walk_model import RHYTHM_S, Evidence, Trust, chance_of_two_decks
@@ -22,6 +22,9 @@ SPREAD_M = 45.0
 """Two halves of one run whose places lie farther apart than this (and their errors) may be two decks."""
 OVERNIGHT_S = 6 * 3600.0
 """After so long a pause its length tells nothing more."""
+LAG_PAUSE_S, LAG_STEP_S, LAG_DRIVE_M_S = 180.0, 45.0, 25.0
+"""On arrival a phone may bear the last stop's place: after at least such a pause and drive, until it
+measures anew between two photos of its usual rhythm."""
 _TRIED = 60
 """So many places at which a run may fall apart are tried."""
 
@@ -130,21 +133,39 @@ def _one_phone(last: Sighting, one: Sighting) -> bool:
 def join(runs: list[Run], rhythm_s: float, trust: Trust) -> list[Run]:
     """Join neighbouring runs that surely show one deck, the surest first."""
     runs = list(runs)
-    chances = [_chance(a, b, rhythm_s, trust) for a, b in zip(runs, runs[1:], strict=False)]
+    chances = [_chance(runs, place, rhythm_s, trust) for place in range(len(runs) - 1)]
     while chances:
         least = min(range(len(chances)), key=chances.__getitem__)
         if chances[least] > trust.same:
             break
         runs[least : least + 2] = [_joined(runs[least], runs[least + 1])]
         del chances[least]
-        for place in (least - 1, least):
+        for place in (least - 1, least, least + 1):
             if 0 <= place < len(chances):
-                chances[place] = _chance(runs[place], runs[place + 1], rhythm_s, trust)
+                chances[place] = _chance(runs, place, rhythm_s, trust)
     return runs
 
 
-def _chance(first: Run, second: Run, rhythm_s: float, trust: Trust) -> float:
-    return chance_of_two_decks(evidence(first, second, rhythm_s), trust)
+def _chance(runs: Sequence[Run], place: int, rhythm_s: float, trust: Trust) -> float:
+    seen = evidence(runs[place], runs[place + 1], rhythm_s)
+    if place and not seen.one_phone and _lags(*runs[place - 1 : place + 2]):
+        seen = replace(seen, one_phone=True)
+    return chance_of_two_decks(seen, trust)
+
+
+def _lags(before: Run, first: Run, second: Run) -> bool:
+    """Whether a run bears the place of the one before it although there was time to get to the next one's.
+
+    A phone does so on arrival, until it has measured anew; another phone would not begin just then and there.
+    """
+    stops = [run.located() for run in (before, first, second)]
+    if stops[0] is None or stops[1] is None or stops[2] is None:
+        return False
+    pause = (first.first_s or 0.0) - (before.last_s or 0.0)
+    step = (second.first_s or 0.0) - (first.last_s or 0.0)
+    away = metres(stops[1][0], stops[2][0])
+    stayed = metres(stops[0][0], stops[1][0]) <= CUT_M
+    return stayed and step <= LAG_STEP_S and pause >= max(LAG_PAUSE_S, away / LAG_DRIVE_M_S)
 
 
 def _joined(first: Run, second: Run) -> Run:
