@@ -5,6 +5,7 @@ Every deck, photo and label of the demo library is invented and rendered: it is 
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import shlex
@@ -13,6 +14,7 @@ import subprocess
 import sys
 import time
 import tomllib
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -37,8 +39,12 @@ def run(*words: str, out: Path, quiet: bool = True) -> Any:
     return json.loads(done.stdout)
 
 
+CONFIRMED = 40
+"""How many of the machine's most probable suggestions the demo answers, from the rendered scenes' truth."""
+
+
 def demo(out: Path) -> None:
-    """Run the whole line and print the ranked decks."""
+    """Run the whole line, answer the machine's top suggestions from truth, and print how the list changed."""
     started = time.monotonic()
     out.mkdir(parents=True, exist_ok=True)
     split = tomllib.loads((SAMPLES / "split.toml").read_text(encoding="utf-8"))
@@ -50,17 +56,85 @@ def demo(out: Path) -> None:
     run("label", "read", str(labels), out=out)
     run("facts", "read", str(SAMPLES / "facts.toml"), out=out)
     trained = run("train", out=out)
-    run("presort", *[word for deck in split["presort"] for word in ("--deck", deck)], out=out)
-    summary = run("assess", out=out)
-    files = run("report", "--out", str(out / "report"), out=out)["files"]
+    sorted_ = run("presort", *[word for deck in split["presort"] for word in ("--deck", deck)], out=out)
+    before = run("assess", out=out)["decks"]
     names = {row["photo"]: f"{row['deck']}/{row['name']}" for row in run("photos", out=out)}
-    _show(summary["decks"], names, trained, set(split["presort"]))
+    asked = _top_suggestions(sorted_["photos"])
+    answers = _answers(asked, out / "answers-to-suggestions.csv")
+    run("label", "read", str(out / "answers-to-suggestions.csv"), out=out)
+    after = run("assess", out=out)["decks"]
+    files = run("report", "--out", str(out / "report"), out=out)["files"]
+    new = set(split["presort"])
+    _show(after, names, trained, new)
+    _show_tiers(after)
+    _show_found(sorted_["photos"], asked, answers)
+    _show_changes(before, after, new)
     report = next(file for file in files if str(file).endswith(".html"))
     print(f"\nThe report: {report}")
     print(
         "All decks are invented, all photos rendered; a model trained on them must not be used on real decks."
     )
     print(f"The demo took {time.monotonic() - started:.0f} seconds.")
+
+
+Suggestion = tuple[float, str, str, str]
+"""Probability, deck, photo (deck/name), tag."""
+
+
+def _top_suggestions(photos: list[dict[str, Any]]) -> list[Suggestion]:
+    """Return the machine's most probable suggestions of the pile `likely`, most probable first."""
+    found = [
+        (one["probability"], photo["deck"], f"{photo['deck']}/{photo['name']}", one["tag"])
+        for photo in photos
+        for one in photo["suggestions"]
+        if one["pile"] == "likely"
+    ]
+    return sorted(found, key=lambda one: (-one[0], one[2], one[3]))[:CONFIRMED]
+
+
+def _answers(asked: list[Suggestion], target: Path) -> dict[tuple[str, str], str]:
+    """Write what a person would answer, by the truth of the scenes, as rows for `label read`."""
+    with (SAMPLES / "labels.csv").open(newline="") as file:
+        truth = {(row["photo"], row["tag"]): row for row in csv.DictReader(file)}
+    with target.open("w", newline="") as file:
+        rows = [truth[photo, tag] for _, _, photo, tag in asked]
+        writer = csv.DictWriter(file, list(rows[0]) if rows else ["photo", "deck", "tag", "value"])
+        writer.writeheader()
+        for row in rows:
+            writer.writerow({**row, "by": "demo-truth", "asked_by": "machine", "saw_machine": "true"})
+    return {(photo, tag): truth[photo, tag]["value"] for _, _, photo, tag in asked}
+
+
+def _show_tiers(decks: list[dict[str, Any]]) -> None:
+    count = Counter(deck["tier"] or "not enough seen or reviewed to say" for deck in decks)
+    print("\nDecks by tier: " + ", ".join(f"{tier} {number}" for tier, number in count.most_common()))
+
+
+def _show_found(
+    photos: list[dict[str, Any]], asked: list[Suggestion], answers: dict[tuple[str, str], str]
+) -> None:
+    likely = Counter(
+        one["tag"] for photo in photos for one in photo["suggestions"] if one["pile"] == "likely"
+    )
+    print(f"\nWhat the machine found in {len(photos)} photos of decks that nobody had labelled:")
+    for tag, number in likely.most_common():
+        print(f"  {tag}: suggested on {number} photos")
+    given = Counter(answers.values())
+    print(
+        f"What a person confirmed: the demo answered the {len(asked)} most probable suggestions from the truth"
+        f" of the scenes: {given['present']} present, {given['absent']} absent, {given['unclear']} unclear."
+    )
+
+
+def _show_changes(before: list[dict[str, Any]], after: list[dict[str, Any]], new: set[str]) -> None:
+    was = {deck["deck"]: (place, deck) for place, deck in enumerate(before, 1)}
+    print("\nHow the list changed for those decks:")
+    for place, deck in enumerate(after, 1):
+        if deck["deck"] in new:
+            old_place, old = was[deck["deck"]]
+            old_tier, tier = (one["tier"] or "not enough seen or reviewed" for one in (old, deck))
+            why = next((one.get("concluded") or one["rule"] for one in deck["concerns"]), "nothing seen yet")
+            print(f"  {deck['deck']}: from {old_place} to {place}; {old_tier} -> {tier}: {why}")
 
 
 def _labels_of(decks: list[str], target: Path) -> Path:

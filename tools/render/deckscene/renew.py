@@ -19,7 +19,7 @@ from .shots import FIRST, Shot, second_visit, shots
 from .units import FT
 
 #: Close-ups without the ground: nothing in them tells how high the deck is.
-KEPT_VIEWS = frozenset({"hanger-near", "ledger-below", "flashing-above"})
+KEPT_VIEWS = frozenset({"hanger-near", "hanger-far", "ledger-below", "flashing-above"})
 
 
 def known_facts() -> dict[str, dict[str, Any]]:
