@@ -121,8 +121,8 @@ def _show_found(
         print(f"  {tag}: suggested on {number} photos")
     given = Counter(answers.values())
     print(
-        f"What a person confirmed: the demo answered the {len(asked)} most probable suggestions from the truth"
-        f" of the scenes: {given['present']} present, {given['absent']} absent, {given['unclear']} unclear."
+        f"What a person confirmed: the demo answered the {len(asked)} most probable suggestions from the"
+        f" scenes' truth: {given['present']} present, {given['absent']} absent, {given['unclear']} unclear."
     )
 
 

@@ -96,6 +96,42 @@ def test_shares_are_smoothed_and_count_decks(vocabulary):
     assert shares["band-rot"] == pytest.approx(1 / 2)
 
 
+def test_the_height_comes_first_where_nobody_wrote_it_down(ask):
+    shot = made.photo("a.jpg")
+    guesses = [made.guess(shot, "nail-only-ledger", 0.95)]
+    for deck in (made.deck(), made.deck(photos=[shot]), made.deck(photos=[shot], guesses=guesses)):
+        first = ask(deck)[0]
+        assert (first.kind, first.what) == ("fact", "height_above_grade_ft")
+        assert "highest class" in first.why
+
+
+def test_an_empty_deck_is_asked_for_what_a_walk_begins_with_and_not_for_a_footings_width(ask):
+    facts = [one.what for one in ask(made.deck(), n=50) if one.kind == "fact"]
+    assert facts[:1] == ["height_above_grade_ft"]
+    assert {"attached", "has_guard"} <= set(facts)
+    assert not {"footing_width_in", "hold_down_capacity_lb", "extra_load"} & set(facts)
+
+
+def test_extra_load_is_not_what_most_decks_are_asked_for(ask):
+    decks = []
+    for number in range(8):
+        shot = made.photo("a.jpg", deck=f"d{number}")
+        known = {"attached": True, "height_above_grade_ft": 5.0}
+        decks.append(
+            made.deck(f"d{number}", photos=[shot], labels=[made.label(shot, "nail-only-ledger")], known=known)
+        )
+    asked = [one.what for one in ask(*decks, n=10)]
+    assert asked.count("extra_load") <= 2
+
+
+def test_one_line_of_reason_and_no_fact_asked_twice_of_a_deck(ask):
+    shot = made.photo("a.jpg")
+    looks = ask(made.deck(photos=[shot], labels=[made.label(shot, "nail-only-ledger")]), n=50)
+    facts = [one.what for one in looks if one.kind == "fact"]
+    assert len(facts) == len(set(facts))
+    assert all("\n" not in one.why and one.why.endswith(".") for one in looks)
+
+
 def _demo_decks():
     facts = tomllib.loads((SAMPLES / "facts.toml").read_text())["decks"]
     truth = {}

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import shutil
 import tomllib
 from datetime import UTC, datetime
 from io import BytesIO
@@ -9,8 +10,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from deckscene import collect, exif, job
+from deckscene import collect, decks, exif, job, renew
+from deckscene.design import is_presort
 from deckscene.errors import RenderError
+from deckscene.facts import GIVING_AWAY
 from deckscene.phone import PHONES
 from deckscene.truth import CORE_TAGS
 from PIL import Image
@@ -115,3 +118,54 @@ def test_too_small_a_place_is_said_and_nothing_is_replaced(tmp_path: Path) -> No
 def test_nothing_finished_is_said(tmp_path: Path) -> None:
     with pytest.raises(RenderError, match="No deck is finished"):
         collect.collect(tmp_path / "run", tmp_path / "samples")
+
+
+SAMPLES = Path(__file__).parents[2] / "sample_photos"
+
+
+def renewable(target: Path) -> None:
+    """Copy what renewing reads of the sample photos, without the pictures."""
+    target.mkdir()
+    for name in ("labels.csv", "truth.jsonl", "decks.jsonl"):
+        shutil.copy(SAMPLES / name, target / name)
+
+
+def test_photos_rendered_anew_take_the_place_of_the_old_ones_and_the_others_stay(tmp_path: Path) -> None:
+    out, target = tmp_path / "run", tmp_path / "samples"
+    renewable(target)
+    before = (target / "labels.csv").read_text().splitlines()
+    pretend(out, 22)
+    count = len(list(out.rglob("*.jpg")))
+    assert renew.renew(out, target) == (1, count)
+    assert len(list((target / "photos" / "deck-22").glob("*.jpg"))) == count
+    after = (target / "labels.csv").read_text().splitlines()
+    assert [row for row in after if "deck-22/" in row] != [row for row in before if "deck-22/" in row]
+    assert sorted(row for row in after if "deck-22/" not in row) == sorted(
+        row for row in before if "deck-22/" not in row
+    )
+
+
+def test_a_deck_that_moved_keeps_close_ups_only(tmp_path: Path) -> None:
+    out, target = tmp_path / "run", tmp_path / "samples"
+    renewable(target)
+    pretend(out, 22)
+    rows = [json.loads(line) for line in (target / "decks.jsonl").read_text().splitlines()]
+    for row in rows:
+        row["parameters"]["height_ft"] += 1.0 * (row["deck"] == "deck-15")
+    (target / "decks.jsonl").write_text("\n".join(map(json.dumps, rows)) + "\n")
+    with pytest.raises(RenderError, match="shows how high"):
+        renew.renew(out, target)
+
+
+def test_decks_to_presort_come_without_facts_that_give_their_defects_away() -> None:
+    for code, values in renew.known_facts().items():
+        told = set(values) & GIVING_AWAY
+        assert not told if is_presort(int(code[5:]) - 1) else told
+
+
+def test_the_demo_has_heights_from_one_to_twenty_two_feet() -> None:
+    heights = [decks.deck(i).height_ft for i in range(48)]
+    assert min(heights) < 1.5
+    assert max(heights) == 22
+    for low, high in ((0, 2.5), (2.5, 6), (6, 10), (10, 30)):
+        assert sum(low < one <= high for one in heights) >= 2

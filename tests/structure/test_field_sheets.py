@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from triage.errors import WrongUsage
+from triage.errors import BadInput, WrongUsage
 from triage.library import Library
 from triage.structure.field_sheets import is_field_sheet, read_sheet
-from triage.structure.telling import set_facts
+from triage.structure.telling import repairs, set_facts
 
 HEAD = "deck,visit,key,value,by,at,sheet,was\n"
 
@@ -125,3 +125,40 @@ def test_phones_merge_in_any_order_and_whatever_is_agreed_or_said_once_is_there(
             assert set(facts) == {key for phone in phones for key in phone}
             quarrels = {key for key in facts if key not in agreed}
             assert bool(aside) == bool(quarrels)
+
+
+def test_a_ledger_bolted_at_a_later_visit_is_a_repair(library, tmp_path):
+    set_facts(
+        library, "D-1", {"ledger_fastener": "nail", "ledger_nail": "16d-common"}, by="ann", visit="2026-05-04"
+    )
+    read = read_sheet(library, sheet(tmp_path, row("ledger_fastener", "bolts", was="nail")), by=None)
+    assert read.set_aside == []
+    assert values(library) == {"ledger_fastener": "half-inch-bolt"}
+    assert set(library.facts("D-1", "2026-05-04")) == {"ledger_fastener", "ledger_nail"}
+
+
+def test_a_repair_is_one_act_and_undone_as_one(library):
+    nailed = {"ledger_fastener": "nail", "ledger_nail": "16d-common"}
+    set_facts(library, "D-1", nailed, by="ann", visit="2026-05-04")
+    told = repairs(library, "D-1", "2026-11-20", {"ledger_fastener": "bolts"})
+    assert "ledger_nail was 16d-common at the visit of 2026-05-04" in told[0]
+    set_facts(library, "D-1", {"ledger_fastener": "bolts", "joist_size": "2x8"}, by="ann", visit="2026-11-20")
+    assert values(library) == {"ledger_fastener": "half-inch-bolt", "joist_size": "2x8"}
+    library.undo("ann")
+    assert values(library) == nailed
+
+
+def test_lengths_that_do_not_fit_are_never_ended_by_themselves(library):
+    set_facts(library, "D-1", {"deck_depth_ft": "10"}, by="ann", visit="2026-05-04")
+    with pytest.raises(BadInput, match="from the visit of 2026-05-04") as refused:
+        set_facts(library, "D-1", {"joist_span_ft": "14"}, by="ann", visit="2026-11-20")
+    assert "facts set D-1 joist_span_ft=14.0 deck_depth_ft=NEW" in refused.value.hint
+    assert values(library) == {"deck_depth_ft": 10.0}
+
+
+def test_at_one_visit_a_nail_beside_bolts_stays_a_contradiction(library):
+    set_facts(
+        library, "D-1", {"ledger_fastener": "nail", "ledger_nail": "16d-common"}, by="ann", visit="2026-05-04"
+    )
+    with pytest.raises(BadInput, match="ledger_nail is given"):
+        set_facts(library, "D-1", {"ledger_fastener": "bolts"}, by="ann", visit="2026-05-04")

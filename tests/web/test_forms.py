@@ -198,3 +198,16 @@ def test_dispute_is_listed_and_settled(page, library):
     assert "Nobody disagrees" in page.get("/l/library/disputes").text
     page.json("/l/library/answer", {"photo": one, "tag": "missing-hanger", "value": "absent"})
     assert "1 dispute" in page.get("/l/library/disputes").text
+
+
+def test_the_facts_form_shows_the_short_sheet_first_in_words_and_units(page, library):
+    from triage.structure.site_sheet import more_lines, short_lines
+
+    text = page.get("/l/library/deck/facts", d="D-17").text
+    places = [text.index(f'name="fact.{line.key.key}"') for line in short_lines()]
+    assert places == sorted(places)
+    assert max(places) < text.index("<h3>More</h3>")
+    assert all(text.index(f'name="fact.{line.key.key}"') > max(places) for line in more_lines())
+    done = page.form("/l/library/deck/facts", **{"deck": "D-17", "fact.height_above_grade_ft": "9' 6\""})
+    assert done.status == 303
+    assert library.facts("D-17")["height_above_grade_ft"].value == 9.5

@@ -62,7 +62,7 @@ def set_(
     """
     from triage.assess.said import known_deck
     from triage.ingest import check_visit
-    from triage.structure.telling import as_text, set_facts
+    from triage.structure.telling import as_text, repairs, set_facts
 
     given = {}
     for pair in pairs:
@@ -71,15 +71,18 @@ def set_(
             raise WrongUsage(f"{pair!r} is no fact.", "Write KEY=VALUE, e.g. joist_size=2x8.")
         given[key.strip()] = value.strip()
     with open_library(library_path) as library:
+        notes = repairs(library, known_deck(library, deck), check_visit(visit), given)
         told = set_facts(
             library,
-            known_deck(library, deck),
+            deck,
             given,
             by=need_by(by),
             visit=check_visit(visit),
             photos=[library.photo(one) for one in photos],
             dry_run=dry_run,
         )
+    for note in notes:
+        advise(note)
     if as_json:
         emit({deck: told})
     else:

@@ -40,6 +40,26 @@ def find(facts: Mapping[str, Any]) -> list[str]:
     return [*_absent(facts), *_lengths(facts), *_others(facts)]
 
 
+def ended_by(new: Mapping[str, Any], earlier: Mapping[str, Any]) -> list[str]:
+    """Return the facts of an earlier visit that new facts end: what they describe is gone.
+
+    A ledger that was nailed and is bolted now has no ledger nail; stairs that were taken away have no rise. What
+    could as well be a slip of the tape (two lengths that do not fit) is never ended.
+    """
+    ended = [
+        key
+        for flag, keys in _ABSENT
+        if new.get(flag) is False
+        for key in keys
+        if key in earlier and earlier[key] != "unknown"
+    ]
+    if new.get("ledger_fastener") not in (None, "nail", "unknown") and "ledger_nail" in earlier:
+        ended.append("ledger_nail")
+    if new.get("post_count") == 0 and "post_size" in earlier:
+        ended.append("post_size")
+    return [key for key in dict.fromkeys(ended) if key not in new]
+
+
 def _absent(facts: Mapping[str, Any]) -> list[str]:
     return [
         f"{flag} is false, but {key} is given"

@@ -18,7 +18,7 @@ from triage.label.files import parse_time
 from triage.library import EventDraft, Library
 from triage.structure.contradictions import find
 from triage.structure.facts_files import Cell, csv_cells
-from triage.structure.telling import as_text
+from triage.structure.telling import as_text, ended_facts
 
 
 @dataclass
@@ -66,7 +66,10 @@ def _of_visit(
 ) -> list[EventDraft]:
     facts = library.facts(deck, visit)
     now = {key: fact.value for key, fact in facts.items()}
-    said = []
+    said: list[EventDraft] = []
+    ended = ended_facts(facts, visit, {cell.key: cell.value for cell in cells})
+    for key in ended:
+        now.pop(key)
     for cell in cells:
         value = list(cell.value) if isinstance(cell.value, tuple) else cell.value
         if now.get(cell.key) == value:
@@ -79,6 +82,11 @@ def _of_visit(
         said.append(_draft(cell, visit, value, by))
         now[cell.key] = value
         read.told[deck][cell.key] = cell.value
+    gone = [key for key in ended if key not in now]
+    if said and gone:
+        by_whom, at = said[-1].by, said[-1].at
+        base: dict[str, Any] = {"deck": deck, "visit": visit, "value": None, "photos": []}
+        said += [EventDraft("fact", {**base, "key": key}, by_whom, at) for key in gone]
     return said
 
 

@@ -11,8 +11,9 @@ from typing import Any
 from triage.errors import BadInput
 from triage.label.files import safe_cell
 from triage.library import EventDraft, Library
-from triage.library.records import Photo
+from triage.library.records import Fact, Photo
 from triage.library.store import write_whole
+from triage.structure.contradictions import ended_by
 from triage.structure.facts import contradictions, parse_facts, read_facts_file
 
 
@@ -79,17 +80,61 @@ def _said(
     by: str,
     photos: Sequence[Photo],
 ) -> list[EventDraft]:
-    before = {key: fact.value for key, fact in library.facts(deck, visit).items()}
+    facts = library.facts(deck, visit)
+    before = {key: fact.value for key, fact in facts.items()}
+    values = {**values, **dict.fromkeys(ended_facts(facts, visit, values))}
     after = {key: value for key, value in {**before, **values}.items() if value is not None}
     faults = contradictions(after)
     if faults:
-        raise BadInput(f"Deck {deck}: {faults[0]}", "Put right the one that is wrong; nothing was stored.")
+        old = [key for key, fact in facts.items() if fact.visit != visit and key in faults[0]]
+        raise BadInput(f"Deck {deck}: {faults[0]}{_since(facts, old)}", _how(deck, old, values))
     shas = [photo.sha for photo in photos]
     return [
         EventDraft("fact", {"deck": deck, "visit": visit, "key": key, "value": value, "photos": shas}, by)
         for key, value in values.items()
         if _plain(before.get(key)) != _plain(value) or shas
     ]
+
+
+def ended_facts(facts: Mapping[str, Fact], visit: str | None, values: Mapping[str, Any]) -> list[str]:
+    """Return the facts of earlier visits that end with these new ones (a repair, not a contradiction)."""
+    earlier = {key: fact.value for key, fact in facts.items() if fact.visit != visit}
+    return ended_by({key: value for key, value in values.items() if value is not None}, earlier)
+
+
+def repairs(library: Library, deck: str, visit: str | None, pairs: Mapping[str, object]) -> list[str]:
+    """Return one sentence for each fact of an earlier visit that the new facts end."""
+    visit = visit or library.latest_visit(deck)
+    facts = library.facts(deck, visit)
+    return [
+        f"{key} was {as_text(facts[key].value)} at {_visit_words(facts[key].visit)}; it no longer holds from"
+        f" {_visit_words(visit)} on (a repair). If that is wrong: deck-triage undo"
+        for key in ended_facts(facts, visit, parse_facts(pairs))
+    ]
+
+
+def _visit_words(visit: str | None) -> str:
+    return f"the visit of {visit}" if visit else "an undated visit"
+
+
+def _since(facts: Mapping[str, Fact], old: Sequence[str]) -> str:
+    return "".join(f"; {key} is from {_visit_words(facts[key].visit)}" for key in old)
+
+
+def _how(deck: str, old: Sequence[str], values: Mapping[str, Any]) -> str:
+    """Return what to do: put a slip right, or say that the deck was changed between the visits."""
+    if not old:
+        return "Put right the one that is wrong; nothing was stored."
+    both = " ".join(
+        [
+            *(f"{key}={as_text(value)}" for key, value in values.items() if value is not None),
+            *(f"{key}=NEW" for key in old if key not in values),
+        ]
+    )
+    return (
+        "Put right the one that is wrong; nothing was stored. If the deck was rebuilt between the visits, "
+        f"give what is there now: deck-triage facts set {deck} {both}"
+    )
 
 
 def _plain(value: Any) -> Any:
