@@ -43,8 +43,8 @@ def find(facts: Mapping[str, Any]) -> list[str]:
 def ended_by(new: Mapping[str, Any], earlier: Mapping[str, Any]) -> list[str]:
     """Return the facts of an earlier visit that new facts end: what they describe is gone.
 
-    A ledger that was nailed and is bolted now has no ledger nail; stairs that were taken away have no rise. What
-    could as well be a slip of the tape (two lengths that do not fit) is never ended.
+    A ledger that was nailed and is bolted now has no ledger nail; stairs that were taken away have no rise.
+    What could as well be a slip of the tape (two lengths that do not fit) is never ended.
     """
     ended = [
         key
