@@ -40,7 +40,7 @@ def run(*words: str, out: Path, quiet: bool = True) -> Any:
 
 
 CONFIRMED = 40
-"""How many of the machine's most probable suggestions the demo answers, from the rendered scenes' truth."""
+"""How many of the machine's most probable suggestions of defects the demo answers, by the scenes' truth."""
 
 
 def demo(out: Path) -> None:
@@ -82,12 +82,12 @@ Suggestion = tuple[float, str, str, str]
 
 
 def _top_suggestions(photos: list[dict[str, Any]]) -> list[Suggestion]:
-    """Return the machine's most probable suggestions of the pile `likely`, most probable first."""
+    """Return the machine's most probable suggestions of defects, most probable first."""
     found = [
         (one["probability"], photo["deck"], f"{photo['deck']}/{photo['name']}", one["tag"])
         for photo in photos
         for one in photo["suggestions"]
-        if one["pile"] == "likely"
+        if one["pile"] == "likely" and not one["tag"].startswith("shows-")
     ]
     return sorted(found, key=lambda one: (-one[0], one[2], one[3]))[:CONFIRMED]
 
@@ -114,14 +114,17 @@ def _show_found(
     photos: list[dict[str, Any]], asked: list[Suggestion], answers: dict[tuple[str, str], str]
 ) -> None:
     likely = Counter(
-        one["tag"] for photo in photos for one in photo["suggestions"] if one["pile"] == "likely"
+        one["tag"]
+        for photo in photos
+        for one in photo["suggestions"]
+        if one["pile"] == "likely" and not one["tag"].startswith("shows-")
     )
     print(f"\nWhat the machine found in {len(photos)} photos of decks that nobody had labelled:")
     for tag, number in likely.most_common():
         print(f"  {tag}: suggested on {number} photos")
     given = Counter(answers.values())
     print(
-        f"What a person confirmed: the demo answered the {len(asked)} most probable suggestions from the"
+        f"What a person confirmed: the demo answered the {len(asked)} most probable of these from the"
         f" scenes' truth: {given['present']} present, {given['absent']} absent, {given['unclear']} unclear."
     )
 
