@@ -2,7 +2,8 @@
 
 Uvicorn answers 503 to everybody once its limit is reached and never closes a connection on which nothing was
 asked, so a thousand silent connections would lock the inspector out. Here the oldest silent connection makes
-room for a new one, and one that asks nothing in time is closed.
+room for a new one, then the oldest one whose request does not come to its end; one that asks nothing in time
+is closed.
 """
 
 from __future__ import annotations
@@ -28,7 +29,10 @@ class HeldProtocol(H11Protocol):
         mine[self] = None
         self._timer = self.loop.call_later(FIRST_REQUEST_S, self._close_if_silent)
         if len(mine) > MAX_CONNECTIONS:
-            oldest = next((one for one in mine if one.is_silent() and one is not self), self)
+            others = [one for one in mine if one is not self]
+            silent = (one for one in others if one.is_silent())
+            slow = (one for one in others if one.is_slow())
+            oldest = next(silent, None) or next(slow, self)
             mine.pop(oldest, None)
             oldest.transport.abort()
 
@@ -43,6 +47,11 @@ class HeldProtocol(H11Protocol):
         """Return whether no request is under way."""
         cycle = getattr(self, "cycle", None)
         return cycle is None or bool(cycle.response_complete)
+
+    def is_slow(self) -> bool:
+        """Return whether a request began and the rest of it has not come yet."""
+        cycle = getattr(self, "cycle", None)
+        return cycle is not None and bool(cycle.more_body) and not cycle.response_started
 
     def _close_if_silent(self) -> None:
         never_asked = getattr(self, "cycle", None) is None

@@ -1,0 +1,81 @@
+"""Nothing stays of a killed backup, restore or upgrade, and a crafted backup is refused."""
+
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+from killing import killed_at_every_step
+
+from triage.errors import Damaged
+from triage.library import Library
+from triage.library.backup import backup, restore
+from triage.library.drafts import draft_of, sweep_folder
+
+COMMAND = str(Path(sys.executable).parent / "deck-triage")
+STRIDE = 1 if os.environ.get("DECK_TRIAGE_LONG") == "1" else 3
+
+
+def left_in(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir() if path.name.startswith("."))
+
+
+def test_what_a_killed_backup_left_is_named_and_gone_at_the_next_start(library, tmp_path):
+    library.close()
+    swept = 0
+    for copy in killed_at_every_step("backup", library.path, tmp_path / "copies", stride=STRIDE):
+        out = Path(f"{copy}-out")
+        left = left_in(out)
+        done = subprocess.run(
+            [COMMAND, "status", "-L", str(copy)], capture_output=True, text=True, check=True
+        )
+        assert all(name in done.stderr for name in left), (left, done.stderr)
+        assert left_in(out) == []
+        swept += bool(left)
+        if (out / "b.backup").exists():
+            restore(out / "b.backup", out / "again")
+    assert swept
+
+
+def test_what_a_killed_restore_left_is_gone_when_it_is_done_again(library, tmp_path):
+    backup(library, tmp_path / "b.backup")
+    library.close()
+    words = [str(tmp_path / "b.backup")]
+    swept = 0
+    for copy in killed_at_every_step("restore", library.path, tmp_path / "copies", *words, stride=STRIDE):
+        out = Path(f"{copy}-out")
+        swept += bool(left_in(out))
+        if not (out / "again").exists():
+            restore(tmp_path / "b.backup", out / "again")
+        assert left_in(out) == []
+        with Library.open(out / "again") as again:
+            assert again.photo_count() == 6
+    assert swept
+
+
+def test_a_draft_that_somebody_is_writing_is_left_alone(tmp_path):
+    with draft_of(tmp_path / "x.backup") as draft:
+        assert sweep_folder(tmp_path) == []
+        assert draft.is_dir()
+    assert left_in(tmp_path) == []
+
+
+@pytest.mark.parametrize("how", ["packed", "overlapping"])
+def test_a_backup_that_unpacks_to_more_than_it_is_is_refused(library, tmp_path, how):
+    bomb = tmp_path / "bomb.backup"
+    name = "originals/ab/" + "ab" * 32 + ".jpg"
+    kind = zipfile.ZIP_DEFLATED if how == "packed" else zipfile.ZIP_STORED
+    with zipfile.ZipFile(bomb, "w", kind) as archive:
+        archive.writestr(name, bytes(50_000_000 if how == "packed" else 500_000))
+        archive.writestr("manifest.json", json.dumps({"format": 1, "sha256": {name: "0" * 64}}))
+        if how == "overlapping":  # the directory lists the same bytes many times
+            entry = archive.infolist()[0]
+            archive.filelist += [entry] * 200
+            archive._didModify = True
+    with pytest.raises(Damaged, match="than it is|than it does"):
+        restore(bomb, tmp_path / "again")
+    assert not (tmp_path / "again").exists()
+    assert left_in(tmp_path) == []
