@@ -155,7 +155,12 @@ def test_forgotten_there_is_forgotten_here(two: tuple[Library, Library]) -> None
     sha = put_photo(one, "D-1", "a.jpg")
     put_photo(other, "D-1", "a.jpg")
     forget(other, [other.photo(sha)], by="ben")
-    merge_libraries(one, [other.path])
+    with pytest.raises(BadInput, match=r"removed 1 photo that is here for good: D-1/a.jpg"):
+        merge_libraries(one, [other.path])
+    assert one.photo_count() == 1
+    dry = merge_libraries(one, [other.path], dry_run=True)
+    assert dry.to_json()["removals"] == [{"photo": sha, "deck": "D-1", "name": "a.jpg"}]
+    merge_libraries(one, [other.path], accept_removals=True)
     assert one.photo_count() == 0
     assert not one.originals.path(sha, ".jpg").exists()
     with one.read() as connection:
@@ -173,7 +178,7 @@ def test_an_issued_reports_photo_keeps_its_file(two: tuple[Library, Library]) ->
     put_photo(other, "D-1", "a.jpg")
     one.say("issued", {"number": "1", "report_hash": "0", "photos": [sha]}, by="ann")
     other.say("forgotten", {"sha": sha}, by="ben")
-    merged = merge_libraries(one, [other.path])
+    merged = merge_libraries(one, [other.path], accept_removals=True)
     assert "issued report" in merged.set_aside[0].reason
     assert one.originals.path(sha, ".jpg").exists()
 

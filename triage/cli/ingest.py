@@ -54,6 +54,11 @@ _SHOWN = 20
 )
 @click.option("--visit", metavar="DATE", help="The day of the visit, e.g. 2026-05-04.")
 @click.option("--from-library", is_flag=True, help="PATH is another library: merge its photos and words.")
+@click.option(
+    "--accept-removals",
+    is_flag=True,
+    help="With --from-library: also remove here what was removed for good there.",
+)
 @dry_run_option
 @engine_options
 @by_option
@@ -67,6 +72,7 @@ def command(
     plan: Path | None,
     visit: str | None,
     from_library: bool,
+    accept_removals: bool,
     dry_run: bool,
     engine: str,
     dask: str | None,
@@ -102,7 +108,12 @@ def command(
             from triage.exchange import merge_libraries
 
             merged = merge_libraries(
-                library, paths, by=someone(by), dry_run=dry_run, progress=progress_line()
+                library,
+                paths,
+                by=someone(by),
+                dry_run=dry_run,
+                accept_removals=accept_removals,
+                progress=progress_line(),
             )
             return _show_merged(merged, as_json)
         _fit(deck, deck_from, deck_level, plan)
@@ -142,6 +153,8 @@ def _show_merged(merged: Any, as_json: bool) -> int:
         emit(merged.to_json())
     else:
         say(merged.sentence())
+        for one in merged.removals[:_SHOWN]:
+            advise(f"Removed for good there: {one['deck']}/{one['name']}")
         for one in merged.set_aside[:_SHOWN]:
             advise(f"{one.file}: {one.reason}")
         if len(merged.set_aside) > _SHOWN:

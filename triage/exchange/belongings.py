@@ -67,7 +67,7 @@ def _models(library: Library, other: Library) -> None:
             continue
         draft = library.models_dir / f".{folder.name}.tmp"
         shutil.rmtree(draft, ignore_errors=True)
-        shutil.copytree(folder, draft)
+        shutil.copytree(folder, draft, symlinks=True)
         draft.rename(target)
 
 

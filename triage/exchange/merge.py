@@ -7,7 +7,8 @@ twice is merging once, and either order gives the same state.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from contextlib import ExitStack
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from triage.ingest.collect import SetAside
 from triage.ingest.ingest import MergedPhotos
 from triage.library import log, projections
 from triage.library.database import writing
+from triage.library.event_schemas import event_faults
 from triage.library.tables import event, photo, placing, private
 
 if TYPE_CHECKING:
@@ -31,10 +33,12 @@ class MergeResult(MergedPhotos):
     """What a merge did; `set_aside` holds also questions that only a person can answer."""
 
     events: int = 0
+    removals: list[dict[str, Any]] = field(default_factory=list)
+    """Photos that are here and were removed for good in the other library."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the result in the shape that scripts rely on (as of `ingest`)."""
-        return {**super().to_json(), "events": self.events}
+        return {**super().to_json(), "events": self.events, "removals": self.removals}
 
     def sentence(self) -> str:
         """Say it in one sentence."""
@@ -50,22 +54,44 @@ def merge_libraries(
     *,
     by: str = "",
     dry_run: bool = False,
+    accept_removals: bool = False,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> MergeResult:
     """Merge other libraries into this one.
 
     `by` is not recorded: every word keeps its author. Raises NoLibrary for a path that is none, BadInput for
-    this library itself, Damaged (with nothing merged) for a log that does not check or that was continued in
-    two places, Cancelled between photos.
+    this library itself, and where photos that are here were removed for good there (unless
+    `accept_removals`); Damaged (with nothing merged) for a log that does not check, that holds an event which
+    is not valid, or that was continued in two places; Cancelled between photos.
     """
     from triage.library import Library
 
     merged = MergeResult(dry_run=dry_run)
-    for path in paths:
-        with Library.open(Path(path)) as other:
-            _Merge(library, other, merged, progress, cancel).run()
+    with ExitStack() as stack:
+        others = [stack.enter_context(Library.open(Path(path))) for path in paths]
+        merges = [_Merge(library, other, merged, progress, cancel) for other in others]
+        for one in merges:  # all or nothing: every library is checked before anything is written
+            one.check()
+            merged.removals += one.removals()
+        if merged.removals and not (accept_removals or dry_run):
+            raise BadInput(_removals_said(merged.removals), _REMOVALS_HINT)
+        for one in merges:
+            one.run()
     return merged
+
+
+_REMOVALS_HINT = "Look at them with --dry-run; to remove them here too, add --accept-removals."
+
+
+def _removals_said(removals: list[dict[str, Any]]) -> str:
+    named = ", ".join(f"{one['deck']}/{one['name']}" for one in removals[:5])
+    more = f" and {len(removals) - 5} more" if len(removals) > 5 else ""
+    photos = "1 photo that is" if len(removals) == 1 else f"{len(removals)} photos that are"
+    return (
+        f"The other library has removed {photos} here for good: {named}{more}. A merge would remove "
+        "them here too, so nothing was merged."
+    )
 
 
 class _Merge:
@@ -84,7 +110,6 @@ class _Merge:
         self.shas_there = other.shas()
 
     def run(self) -> None:
-        self.check()
         here = {photo.sha: photo for photo in self.library.photos()}
         with self.other.read() as there:
             gone = self.library.shas() - here.keys()
@@ -112,6 +137,13 @@ class _Merge:
                     f"The log of {one.path} does not check: {faults[0]}; nothing was merged.",
                     "Run: deck-triage verify -L " + str(one.path),
                 )
+        fault = self.fault()
+        if fault is not None:
+            raise Damaged(
+                f"The log of {self.other.path} holds an event that cannot be taken over, so nothing was "
+                f"merged: {fault}.",
+                "Ask where that library comes from. Its labels can come as a file: label write, label read.",
+            )
         with self.library.read() as ours, self.other.read() as theirs:
             mine, foreign = log.heads(ours), log.heads(theirs)
             for log_id in mine.keys() & foreign.keys():
@@ -122,6 +154,23 @@ class _Merge:
                         "nothing was merged.",
                         "Write the labels of one with `label write` and read them into the other.",
                     )
+
+    def fault(self) -> str | None:
+        """What is wrong with the first event there that is not valid, or null."""
+        query = select(event).order_by(event.c.log_id, event.c.seq)
+        count = self.other.event_count()
+        with self.other.read() as there:
+            rows = there.execute(query.execution_options(yield_per=1000)).mappings()
+            return next(event_faults((dict(row) for row in rows), count), None)
+
+    def removals(self) -> list[dict[str, Any]]:
+        """Photos that are here and were removed for good there."""
+        here = {one.sha: one for one in self.library.photos()}
+        gone = {str(one.payload["sha"]) for one in self.other.events("forgotten")}
+        known = {str(one.payload["sha"]) for one in self.library.events("forgotten")}
+        there = {one.sha for one in self.other.photos()}
+        found = [here[sha] for sha in gone - known - there if sha in here]
+        return [{"photo": one.sha, "deck": one.deck, "name": one.name} for one in found]
 
     def photos_there(self, connection: Connection) -> list[dict[str, Any]]:
         """The other library's photos with their places, by deck and name."""

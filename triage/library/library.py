@@ -306,12 +306,12 @@ class Library:
         return events
 
     def undo(self, by: str) -> list[Event]:
-        """Take back a person's last act that can be taken back, by adding an event.
+        """Take back a person's last act in this library that can be taken back, by adding an event.
 
         Returns the events that were undone. Raises BadInput when there is nothing to undo.
         """
         with self._writing() as connection:
-            act = present.last_act(connection, by, projections.UNDOABLE)
+            act = present.last_act(connection, by, projections.UNDOABLE, self._own_log(connection))
             if act is None:
                 raise BadInput(f"There is nothing by {by} to undo.")
             said = EventDraft("undone", {"act": act}, by)

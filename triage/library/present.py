@@ -435,10 +435,14 @@ def deck_private(connection: Connection, deck: str) -> dict[str, str]:
 # ---- acts ---------------------------------------------------------------------------------------------
 
 
-def last_act(connection: Connection, by: str, kinds: Sequence[str]) -> str | None:
-    """Return the last act of a person that can be undone and was not, or null."""
+def last_act(connection: Connection, by: str, kinds: Sequence[str], log_id: str) -> str | None:
+    """Return the last act of a person in one chain that can be undone and was not, or null.
+
+    What the same person said in another library, and a merge brought here, is taken back there.
+    """
     refs = list(connection.execute(select(private_table.c.ref).where(private_table.c.text == by)).scalars())
     acts = select(event_table.c.act).where(event_table.c.by_ref.in_(refs), event_table.c.kind.in_(kinds))
+    acts = acts.where(event_table.c.log_id == log_id)
     undone = {
         json.loads(payload)["act"]
         for payload in connection.execute(

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, Table, bindparam, delete, func, insert, select, update
+from sqlalchemy import Connection, Table, and_, bindparam, delete, func, insert, select, update
 
 from triage.batching import lots
 from triage.library import listeners, removal
@@ -198,9 +198,12 @@ def _fold_statements(connection: Connection, events: Sequence[Event]) -> None:
 
 
 def _fold_undone(connection: Connection, events: Sequence[Event]) -> None:
+    """Take words back: their author's own, or anybody's where a reason is on record."""
     for event in events:
+        reasoned = bool(event.payload.get("private", {}).get("why"))
+        speaker = None if reasoned else _references(connection, event)
         for table in (label, statement, placing):
-            _undo_act(connection, table, event.payload["act"])
+            _undo_act(connection, table, event.payload["act"], speaker)
         _fold_statements(connection, [event])
         of_act = select(statement.c.event).where(
             statement.c.act == event.payload["act"], statement.c.kind == "deck-changed"
@@ -258,13 +261,21 @@ def _carry(connection: Connection) -> None:
             )
 
 
-def _undo_act(connection: Connection, table: Table, act: str) -> None:
-    keys = set(
-        connection.execute(select(table.c.key).where(table.c.act == act, table.c.undone.is_(False))).scalars()
-    )
+def _references(connection: Connection, event: Event) -> list[str]:
+    """Every reference under which the speaker of an event stands: after a merge a name has several."""
+    found = connection.execute(select(private.c.ref).where(private.c.text == event.by)).scalars()
+    return sorted({event.by_ref, *map(str, found)})
+
+
+def _undo_act(connection: Connection, table: Table, act: str, speaker: Sequence[str] | None) -> None:
+    """Take back the rows of an act, of one speaker or (null) of all."""
+    taken = table.c.act == act
+    if speaker is not None:
+        taken = and_(taken, table.c.by_ref.in_(speaker))
+    keys = set(connection.execute(select(table.c.key).where(taken, table.c.undone.is_(False))).scalars())
     if not keys:
         return
-    connection.execute(update(table).where(table.c.act == act).values(undone=True, current=False))
+    connection.execute(update(table).where(taken).values(undone=True, current=False))
     for key in sorted(keys):
         before = connection.execute(
             select(table.c.event)
