@@ -15,7 +15,14 @@ from small_libraries import add_labels
 
 from triage.audit import agree
 from triage.audit.agreeing import OVERALL
-from triage.audit.agreement import LEVELS, alphas, cohen_kappa, coincidences, krippendorff_alpha
+from triage.audit.agreement import (
+    LEVELS,
+    alphas,
+    cohen_kappa,
+    coincidences,
+    deck_interval,
+    krippendorff_alpha,
+)
 from triage.errors import BadInput
 from triage.library import Library
 
@@ -196,7 +203,7 @@ def test_one_word_only_and_one_deck_only(library: Library, with_photos) -> None:
     assert any("single value" in why for why in found["rusted-connector"].why_not)
     assert found["missing-hanger"].alpha == 1.0
     assert found["missing-hanger"].low is None
-    assert any("two decks" in why for why in found["missing-hanger"].why_not)
+    assert any("5 decks" in why for why in found["missing-hanger"].why_not)
 
 
 def test_one_persons_two_references_are_one_person(library: Library, with_photos) -> None:
@@ -217,3 +224,63 @@ def test_one_persons_two_references_are_one_person(library: Library, with_photos
     found = agree(library)["rusted-connector"]
     assert found.photos == 1
     assert found.disputed == ()
+
+
+def drawn_deck(draw: np.random.Generator, photos: int = 8) -> np.ndarray:
+    """Coincidences of one deck: two people who err more on some decks than on others."""
+    share, slips = draw.beta(1, 2), draw.beta(1, 8)
+    truth = draw.random(photos) < share
+    counts = np.zeros((photos, 3))
+    for _ in range(2):
+        counts[np.arange(photos), np.where(truth ^ (draw.random(photos) < slips), 2, 0)] += 1
+    return coincidences(counts).sum(axis=0)
+
+
+def percentile(per_deck: np.ndarray, draw: np.random.Generator) -> tuple[float, float]:
+    """The interval of before: decks drawn anew, percentiles."""
+    picked = draw.integers(len(per_deck), size=(300, len(per_deck)))
+    found = alphas(per_deck[picked].sum(axis=1))
+    low, high = np.nanquantile(found, [0.025, 0.975])
+    return float(low), float(high)
+
+
+@pytest.mark.parametrize("decks", [5, 10, 40])
+def test_intervals_over_decks_cover_and_the_percentile_bootstrap_is_caught(decks: int) -> None:
+    draw = np.random.default_rng(21)
+    true = float(alphas(sum(drawn_deck(draw) for _ in range(20_000))))
+    inside, before, told = 0, 0, 0
+    for _ in range(400):
+        per_deck = np.array([drawn_deck(draw) for _ in range(decks)])
+        try:
+            low, high = deck_interval(per_deck)
+        except BadInput:
+            continue
+        told += 1
+        inside += low <= true <= high
+        low, high = percentile(per_deck, draw)
+        before += low <= true <= high
+    error = np.sqrt(0.95 * 0.05 / told)
+    assert inside / told >= 0.95 - 2.6 * error
+    if decks == 5:
+        assert before / told < 0.95 - 2.6 * error
+
+
+def test_perfect_agreement_has_no_interval_but_a_sentence() -> None:
+    full = np.zeros((6, 3, 3))
+    full[:, 0, 0], full[:, 2, 2] = 10, 4
+    with pytest.raises(BadInput, match=r"agreed on all 6 decks.*39%"):
+        deck_interval(full)
+
+
+def test_coin_flips_on_two_unlike_tags_agree_in_nothing(library: Library, with_photos) -> None:
+    """Pooled they would give an alpha of about .8: one tag is nearly always there, the other nearly never."""
+    shas = with_photos(20, 10)
+    draw = np.random.default_rng(3)
+    for tag, share in (("rusted-connector", 0.95), ("missing-hanger", 0.05)):
+        for name in ("ann", "ben"):
+            words = np.where(draw.random(len(shas)) < share, "present", "absent")
+            add_labels(library, [(sha, tag, word, name) for sha, word in zip(shas, words, strict=True)])
+    found = agree(library)
+    assert abs(found[OVERALL].alpha) < 0.2
+    assert found[OVERALL].low is None
+    assert found[OVERALL].spread is not None

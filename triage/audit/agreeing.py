@@ -1,4 +1,9 @@
-"""`audit agree`: how far people agree, tag by tag and overall, and which photos wait for a third person."""
+"""`audit agree`: how far people agree, tag by tag, and which photos wait for a third person.
+
+Tags are never pooled: where one tag is frequent and another rare, knowing the tag alone makes two people
+agree beyond chance, and coin flips on two such tags give an alpha of .8. The row `overall` holds the mean
+over the tags and their spread.
+"""
 
 from __future__ import annotations
 
@@ -11,11 +16,9 @@ import numpy as np
 from triage.audit.agreement import (
     Floats,
     alpha_of,
-    alphas,
     cohen_kappa,
     coincidences,
-    deck_weights,
-    interval,
+    deck_interval,
     observed_of,
 )
 from triage.audit.columns import Columns, read_columns
@@ -28,7 +31,6 @@ OVERALL = "overall"
 """Key of the row over all tags."""
 ORDER = ("absent", "unclear", "present")
 """Rows and columns of every table of counts."""
-RESAMPLES = 1000
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,8 @@ class Agreement:
 
     `observed` is the share of pairs of words that agree, `alpha` Krippendorff's (nominal: absent, unclear,
     present), `alpha_ordinal` the same with unclear between the two, `low` and `high` the 95 % interval of
-    `alpha` by drawing decks anew; `kappa` is Cohen's where exactly two people overlap.
+    `alpha` over decks; `kappa` is Cohen's where exactly two people overlap. In the row `overall` the figures
+    are means over the tags, `spread` the standard deviation of their alphas, and nothing has an interval.
     """
 
     tag: str
@@ -77,6 +80,7 @@ class Agreement:
     why_not: tuple[str, ...]
     pairs: tuple[Pair, ...]
     disputed: tuple[str, ...]
+    spread: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """The promised keys and more."""
@@ -94,20 +98,19 @@ class Agreement:
             "saw_machine": self.saw_machine,
             "why_not": list(self.why_not),
             "pairs": [pair.to_json() for pair in self.pairs],
+            "spread": self.spread,
         }
 
 
-def agree(
-    library: Library, tags: Sequence[str] | None = None, *, seed: int = 0, resamples: int = RESAMPLES
-) -> dict[str, Agreement]:
+def agree(library: Library, tags: Sequence[str] | None = None) -> dict[str, Agreement]:
     """Return the agreement on each tag that has labels, and `overall`.
 
     Raises BadInput when there are no labels, one labeller only, or no photo that two people labelled.
     """
-    return agree_columns(read_columns(library, tags), seed=seed, resamples=resamples)
+    return agree_columns(read_columns(library, tags))
 
 
-def agree_columns(columns: Columns, *, seed: int = 0, resamples: int = RESAMPLES) -> dict[str, Agreement]:
+def agree_columns(columns: Columns) -> dict[str, Agreement]:
     """Return the agreement of labels given as columns (see `agree`)."""
     _check(columns)
     _, disputed = columns.put_together()
@@ -123,10 +126,8 @@ def agree_columns(columns: Columns, *, seed: int = 0, resamples: int = RESAMPLES
             "No photo was labelled by two people for the same tag, so agreement cannot be told.",
             "Hand some photos to a second person: deck-triage label ask --second-look 50 --by NAME",
         )
-    used = np.flatnonzero(sum(part.per_deck.sum(axis=(1, 2)) for part in parts.values()))
-    weights = deck_weights(len(used), seed, resamples) if len(used) > 1 else None
-    result = {tag: part.agreement(tag, used, weights) for tag, part in parts.items()}
-    result[OVERALL] = _overall(parts, used, weights)
+    result = {tag: part.agreement(tag) for tag, part in parts.items()}
+    result[OVERALL] = _overall(parts, result)
     return result
 
 
@@ -160,7 +161,7 @@ class _Part:
         self.disputed = tuple(columns.photos[place] for place in np.flatnonzero(disputed))
         self.pairs = _pairs(columns.people, picture[shared], person[shared], word[shared])
 
-    def agreement(self, tag: str, used: Any, weights: Floats | None) -> Agreement:
+    def agreement(self, tag: str) -> Agreement:
         matrix = self.per_deck.sum(axis=0)
         kappa, why = _kappa(self.pairs)
         return _finish(
@@ -168,8 +169,7 @@ class _Part:
             self.units,
             len(self.who),
             matrix,
-            self.per_deck[used],
-            weights,
+            self.per_deck,
             kappa,
             [why] if why else [],
             self.saw,
@@ -218,30 +218,36 @@ def _pair(people: tuple[str, str], table: Any) -> Pair:
     return Pair(people, photos, float(np.trace(table)) / photos, kappa, why, counts)
 
 
-def _overall(parts: dict[str, _Part], used: Any, weights: Floats | None) -> Agreement:
-    per_deck = np.sum([part.per_deck for part in parts.values()], axis=0)
-    tables: dict[tuple[str, str], Any] = {}
-    for part in parts.values():
-        for pair in part.pairs:
-            tables[pair.people] = tables.get(pair.people, 0) + np.array(pair.counts)
-    pairs = tuple(_pair(people, table) for people, table in sorted(tables.items()))
-    kappa, why = _kappa(pairs)
-    who = {int(code) for part in parts.values() for code in part.who}
-    disputed = tuple(sorted({sha for part in parts.values() for sha in part.disputed}))
+def _overall(parts: dict[str, _Part], rows: dict[str, Agreement]) -> Agreement:
+    """Means over the tags whose agreement can be told; no photo of one tag is pooled with another's."""
+    told = [row for row in rows.values() if row.alpha is not None]
+
+    def mean(name: str) -> float | None:
+        values = [getattr(row, name) for row in told if getattr(row, name) is not None]
+        return float(np.mean(values)) if values else None
+
     saw = np.concatenate([part.saw for part in parts.values()])
-    units = sum(part.units for part in parts.values())
-    return _finish(
+    why = [f"a mean over {len(told)} tags, each counted once; nothing is pooled"]
+    if not told:
+        why = ["alpha: no tag has one"]
+    alphas = [row.alpha for row in told if row.alpha is not None]
+    spread = float(np.std(alphas, ddof=1)) if len(alphas) > 1 else None
+    return Agreement(
         OVERALL,
-        units,
-        len(who),
-        per_deck.sum(axis=0),
-        per_deck[used],
-        weights,
-        kappa,
-        [why] if why else [],
-        saw,
-        pairs,
-        disputed,
+        sum(part.units for part in parts.values()),
+        len({int(code) for part in parts.values() for code in part.who}),
+        max((row.decks for row in rows.values()), default=0),
+        mean("observed"),
+        mean("kappa"),
+        mean("alpha"),
+        mean("alpha_ordinal"),
+        None,
+        None,
+        float(saw.mean()) if len(saw) else None,
+        tuple(why),
+        (),
+        tuple(sorted({sha for part in parts.values() for sha in part.disputed})),
+        spread,
     )
 
 
@@ -251,7 +257,6 @@ def _finish(
     people: int,
     matrix: Floats,
     per_deck: Floats,
-    weights: Floats | None,
     kappa: float | None,
     why: list[str],
     saw: Any,
@@ -264,10 +269,7 @@ def _finish(
     try:
         observed = observed_of(matrix)
         alpha, ordinal = alpha_of(matrix), alpha_of(matrix, "ordinal")
-        if weights is None or decks < 2:
-            raise BadInput("an interval needs doubly labelled photos of two decks or more")
-        replicates = (weights @ per_deck.reshape(len(per_deck), 9)).reshape(-1, 3, 3)
-        low, high = interval(alphas(replicates))
+        low, high = deck_interval(per_deck[per_deck.sum(axis=(1, 2)) > 0])
     except BadInput as error:
         why.append(f"{'alpha' if alpha is None else 'interval'}: {error}")
     share = float(saw.mean()) if len(saw) else None

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import stats
 
 from triage.errors import BadInput
 
@@ -132,27 +133,37 @@ def krippendorff_alpha(ratings: ArrayLike, level: str = "nominal") -> float:
     return alpha_of(matrix, level, values)
 
 
-def deck_weights(decks: int, seed: int, times: int = 2000) -> Floats:
-    """Return weights, shape (times, decks), of a bootstrap that draws whole decks with replacement.
+LEAST_DECKS = 5
+"""Below this number of decks no interval is given."""
 
-    Photos of one deck are alike, so decks are drawn, not photos. Raises BadInput for fewer than two decks.
+
+def deck_interval(per_deck: ArrayLike, confidence: float = 0.95) -> tuple[float, float]:
+    """Return the interval of alpha over decks, from each deck's coincidences, shape (decks, values, values).
+
+    Photos of one deck are alike, so decks are left out one by one, not photos: Student's t on the jackknife's
+    standard error of log(1 - alpha) (B. Efron and C. Stein, Annals of Statistics 9, 1981; R. G. Miller,
+    Biometrika 61, 1974, on the transformation). A percentile bootstrap over decks covers .72 with three decks
+    and .85 with five.
+
+    Raises BadInput below `LEAST_DECKS` decks, where everybody agrees always, or where one deck alone holds
+    all that differs.
     """
-    if decks < 2:
-        raise BadInput("an interval needs doubly labelled photos of two decks or more")
-    generator = np.random.default_rng(seed)
-    weights = np.empty((times, decks))
-    for row in weights:
-        row[:] = np.bincount(generator.integers(decks, size=decks), minlength=decks)
-    return weights
-
-
-def interval(replicates: Floats, confidence: float = 0.95) -> tuple[float, float]:
-    """Return the percentile interval of bootstrap replicates; undefined ones (NaN) are left out.
-
-    Raises BadInput when fewer than half of them are defined.
-    """
-    defined = replicates[~np.isnan(replicates)]
-    if 2 * len(defined) < len(replicates) or not len(defined):
-        raise BadInput("too few decks hold a second value; an interval cannot be told")
-    low, high = np.quantile(defined, [(1 - confidence) / 2, (1 + confidence) / 2])
-    return float(low), float(high)
+    parts = np.asarray(per_deck, float)
+    decks = len(parts)
+    if decks < LEAST_DECKS:
+        raise BadInput(f"an interval needs doubly labelled photos of {LEAST_DECKS} decks or more")
+    total = parts.sum(axis=0)
+    whole, without = float(alphas(total)), alphas(total - parts)
+    if whole >= 1.0:
+        most = 1.0 - (1.0 - confidence) ** (1.0 / decks)
+        raise BadInput(
+            f"everybody agreed on all {decks} decks, so nothing measures the uncertainty; up to "
+            f"{most:.0%} of decks may still hold a photo on which they differ"
+        )
+    if np.isnan(without).any() or (without >= 1.0).any():
+        raise BadInput("one deck alone holds all that differs; an interval cannot be told")
+    spread = np.log1p(-without)
+    error = np.sqrt((decks - 1) / decks * ((spread - spread.mean()) ** 2).sum())
+    reach = float(stats.t.ppf(0.5 + confidence / 2.0, decks - 1)) * float(error)
+    middle = float(np.log1p(-whole))
+    return 1.0 - float(np.exp(middle + reach)), 1.0 - float(np.exp(middle - reach))

@@ -53,9 +53,9 @@ def _number(value: float | None, digits: int = 3) -> str:
 @library_option
 @json_option
 def agree(tags: tuple[str, ...], library_path: Path | None, as_json: bool) -> Any:
-    """How far people agree on the photos that two or more of them labelled, tag by tag and overall.
+    """How far people agree on the photos that two or more of them labelled, tag by tag.
 
-    alpha is Krippendorff's (any number of people), with an interval that draws whole decks anew; kappa is
+    alpha is Krippendorff's (any number of people), with an interval over decks; kappa is
     Cohen's where two people overlap. Disputed photos wait for a third person: deck-triage settle.
 
     Examples:
@@ -92,6 +92,8 @@ def _show_agreement(found: dict[str, Agreement], names: dict[str, str]) -> None:
     for tag, row in found.items():
         for why in row.why_not:
             advise(f"{tag}: {why}")
+        if row.spread is not None:
+            advise(f"{tag}: the alphas of the tags have a standard deviation of {row.spread:.3f}")
         if row.saw_machine and tag != "overall":
             advise(f"{tag}: {row.saw_machine:.0%} of these words were given after seeing the machine's")
         if tag != "overall":

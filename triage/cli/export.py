@@ -32,6 +32,7 @@ _SHOWN = 20
 @click.option("--seed", metavar="S", help="Any text; the same seed splits the same way (else one is made).")
 @click.option("--show-names", is_flag=True, help="With the names of people and their notes.")
 @click.option("--pseudonyms", is_flag=True, help="People as pseudonyms, without notes: the default.")
+@click.option("--with-text", is_flag=True, help="Places and notes too: look through them first for names.")
 @click.option("--show-position", is_flag=True, help="With the positions; they are left out otherwise.")
 @click.option(
     "--pictures",
@@ -47,6 +48,7 @@ def command(
     seed: str | None,
     show_names: bool,
     pseudonyms: bool,
+    with_text: bool,
     show_position: bool,
     pictures: str | None,
     library_path: Path | None,
@@ -73,6 +75,7 @@ def command(
             split=_shares(split),
             seed=seed,
             pseudonyms=not show_names,
+            with_text=with_text,
             show_position=show_position,
             pictures=pictures,
             progress=progress_line(),

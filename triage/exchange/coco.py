@@ -1,7 +1,8 @@
 """COCO JSON: boxes as annotations in pixels, and every word on a photo as an image tag.
 
 COCO knows only what is there. Words that something is absent or unclear, and words without a box, stand in
-the list `image_labels`, which readers of plain COCO pass over; `deck-triage label read` takes both.
+the list `image_labels`, which readers of plain COCO pass over, and so does `settlements` (how a dispute
+ended); `deck-triage label read` takes all of them. A place without a size is a point and has `keypoints` too.
 """
 
 from __future__ import annotations
@@ -46,12 +47,21 @@ def coco_of(content: Content, photos: list[Photo], pictures: dict[str, tuple[int
             "value": label.value,
             "by": label.by,
             "at": label.at,
+            "asked_by": label.asked_by,
+            "saw_machine": label.saw_machine,
+            **{
+                name: value
+                for name, value in (("place", label.place), ("count", label.count), ("note", label.note))
+                if value is not None
+            },
         }
         boxes = _pixel_boxes(label, size[label.photo]) if label.value == "present" else []
         for box in boxes:
             annotations.append(
                 {"id": len(annotations) + 1, **said, "bbox": box, "area": box[2] * box[3], "iscrowd": 0}
             )
+            if box[2] == 0 and box[3] == 0:  # a point, as COCO writes it: x, y, visible
+                annotations[-1] |= {"keypoints": [box[0], box[1], 2], "num_keypoints": 1}
         if not boxes:
             image_labels.append({"id": len(image_labels) + 1, **said})
     return {
@@ -79,6 +89,11 @@ def coco_of(content: Content, photos: list[Photo], pictures: dict[str, tuple[int
         ],
         "annotations": annotations,
         "image_labels": image_labels,
+        "settlements": [
+            {"image_id": image[sha], "category_id": category[tag], **said}
+            for (sha, tag), said in sorted(content.settlements.items())
+            if sha in image and tag in category
+        ],
     }
 
 

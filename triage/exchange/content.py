@@ -1,8 +1,9 @@
 """What goes into an export: photos, words and people, gathered once and cleaned of what is private.
 
-Position is left out unless asked. Serial numbers and owners never leave the library. With pseudonyms a person
-is `person-xxxxxxxx`: the start of the salted hash by which the event log refers to her, so that she keeps it
-in every export, and notes (which may name people) are left out.
+Position is left out unless asked. Serial numbers and owners never leave the library. People are pseudonyms
+unless their names are asked for: `person-xxxxxxxx`, the start of the salted hash by which the event log
+refers to a person, the same in every export. Free texts (places, notes, reasons) may name people; beside
+pseudonyms they leave only where they are asked for.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ class Content:
     names : hash to the name in the export, `deck/name` with the visit before it where needed.
     labels : each person's latest word on each photo x tag, people renamed where asked.
     words : the words put together.
+    settlements : how disputes ended: value, by, at and (with texts) why.
     tags : the vocabulary, used tags first.
     positions : hash to (latitude, longitude) in degrees, empty unless asked.
     splits : deck to split, or nothing.
@@ -47,6 +49,7 @@ class Content:
     tags: Mapping[str, Tag]
     positions: Mapping[str, tuple[float, float]]
     splits: Splits | None
+    settlements: Mapping[tuple[str, str], Mapping[str, Any]]
     pseudonyms: bool
     library_id: str
     head: Mapping[str, Mapping[str, Any]]
@@ -57,15 +60,38 @@ class Content:
 
 
 def gather(
-    library: Library, *, splits: Splits | None = None, pseudonyms: bool = True, show_position: bool = False
+    library: Library,
+    *,
+    splits: Splits | None = None,
+    pseudonyms: bool = True,
+    with_text: bool = False,
+    show_position: bool = False,
 ) -> Content:
-    """Read a library for an export."""
+    """Read a library for an export; free texts leave with names, or where they are asked for."""
     photos = tuple(library.photos())
     here = {photo.sha for photo in photos}
     labels = [label for label in library.labels() if label.photo in here]
-    if pseudonyms:
-        alias = aliases(library, {label.by for label in labels})
-        labels = [replace(label, by=alias[label.by], note=None) for label in labels]
+    settled = {
+        (str(event.payload["photo"]), str(event.payload["tag"])): event
+        for event in library.statements("settled")
+    }
+    people = {label.by for label in labels} | {event.by for event in settled.values()}
+    alias = aliases(library, people) if pseudonyms else {name: name for name in people}
+    labels = [replace(label, by=alias[label.by]) for label in labels]
+    if pseudonyms and not with_text:
+        labels = [replace(label, place=None, note=None) for label in labels]
+    words = {key: word for key, word in library.words().items() if key[0] in here}
+    texts = with_text or not pseudonyms
+    settlements = {
+        key: {
+            "value": event.payload["value"],
+            "by": alias[event.by],
+            "at": event.at,
+            **({"why": event.payload["why"]} if texts and event.payload.get("why") else {}),
+        }
+        for key, event in settled.items()
+        if key in words and words[key].settled
+    }
     positions = {}
     if show_position:
         for photo in photos:
@@ -79,10 +105,11 @@ def gather(
         photos,
         export_names(photos),
         tuple(labels),
-        {key: word for key, word in library.words().items() if key[0] in here},
+        words,
         {**tags, **vocabulary},
         positions,
         splits,
+        settlements,
         pseudonyms,
         library.id,
         library.head(),

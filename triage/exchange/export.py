@@ -54,6 +54,7 @@ def export_library(
     split: Sequence[float] = (),
     seed: str | None = None,
     pseudonyms: bool = True,
+    with_text: bool = False,
     show_position: bool = False,
     pictures: str | None = None,
     progress: Progress | None = None,
@@ -76,7 +77,9 @@ def export_library(
     if not sizes:
         raise BadInput("The library holds no photos to export.", "Ingest some first.")
     splits = split_decks(sizes, split, seed) if split else None
-    content = gather(library, splits=splits, pseudonyms=pseudonyms, show_position=show_position)
+    content = gather(
+        library, splits=splits, pseudonyms=pseudonyms, with_text=with_text, show_position=show_position
+    )
     folder.mkdir(parents=True, exist_ok=True)
     done = ExportResult(seed=splits.seed if splits else None)
     sides = _write_pictures(library, content, folder, pictures, done, progress, cancel)

@@ -10,14 +10,15 @@ import os
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.domain.tiers import VALUES
 from triage.errors import BadInput
-from triage.label.files import LabelRow, SetAside, checked_box
+from triage.label.files import MOST_COUNT, LabelRow, SetAside, checked_box, parse_time
 from triage.label.rows import PhotoFinder
+from triage.library.records import ASKED_BY, UNKNOWN_ORDER
 from triage.library.store import sha256_of
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from triage.library.records import Photo
 
 MOST_BYTES = 1_000_000_000
+MOST_TEXT = 4_000
 _SHAPE = 0.02
 """Share by which a file's picture may differ in shape from the photo before its boxes are refused."""
 _DRIVE = re.compile(r"[A-Za-z]:")
@@ -137,6 +139,7 @@ class _Coco:
         self.images = _by_id(data["images"], "images")
         self.annotations = _rows(data.get("annotations"))
         self.labels = _rows(data.get("image_labels"))
+        self.settlements = _rows(data.get("settlements"))
         self.aside: list[SetAside] = []
 
     def read(self) -> Read:
@@ -153,7 +156,18 @@ class _Coco:
             if key in rows:
                 row = LabelRow(**{**rows[key].__dict__, "boxes": rows[key].boxes + row.boxes})
             rows[key] = row
-        return list(rows.values()), self.aside
+        return [*rows.values(), *self._settlements(len(self.annotations) + len(self.labels))], self.aside
+
+    def _settlements(self, before: int) -> Iterator[LabelRow]:
+        """How disputes ended: rows that settle the words read before them."""
+        for number, said in enumerate(self.settlements, start=before + 1):
+            try:
+                row = self._row(number, said)
+            except BadInput as error:
+                self.aside.append(SetAside(number, str(error)))
+                continue
+            if row is not None:
+                yield replace(row, settles=True, note=_free(said.get("why")))
 
     def _row(self, number: int, said: Any) -> LabelRow | None:
         if not isinstance(said, dict):
@@ -176,6 +190,12 @@ class _Coco:
             raise BadInput(f"value {value!r} is none of {', '.join(VALUES)}")
         boxes = (_fractions(said["bbox"], image, photo),) if said.get("bbox") else ()
         by, at = said.get("by"), said.get("at")
+        asked_by = said.get("asked_by")
+        if asked_by is not None and asked_by not in ASKED_BY:
+            raise BadInput(f"asked_by {str(asked_by)[:80]!r} is none of {', '.join(ASKED_BY)}")
+        count = said.get("count")
+        if count is not None and not (type(count) is int and 0 <= count <= MOST_COUNT):
+            raise BadInput(f"count {str(count)[:80]!r} is not a whole number from 0 to {MOST_COUNT}")
         return LabelRow(
             number,
             photo.sha,
@@ -183,9 +203,20 @@ class _Coco:
             meaning[0],
             value,
             by if isinstance(by, str) and by else None,
-            at if isinstance(at, str) and at else None,
+            parse_time(at) if isinstance(at, str) else None,
             boxes,
+            place=_free(said.get("place")),
+            count=count,
+            asked_by=asked_by or "taken",
+            saw_machine=said.get("saw_machine") is True,
+            note=_free(said.get("note")),
+            order_known=asked_by not in (None, UNKNOWN_ORDER),
         )
+
+
+def _free(text: Any) -> str | None:
+    """A free text of a file, without control characters; null where there is none."""
+    return (_CONTROL.sub(" ", text)[:MOST_TEXT].strip() or None) if isinstance(text, str) else None
 
 
 def _rows(value: Any) -> list[Any]:

@@ -73,6 +73,8 @@ class LabelRow:
     note: str | None = None
     order_known: bool = False
     """Whether the file says how the photo came to be asked."""
+    settles: bool = False
+    """Whether it ends a dispute; `note` is the reason."""
 
     @property
     def row_hash(self) -> str:
@@ -90,6 +92,7 @@ class LabelRow:
             self.asked_by,
             self.saw_machine,
             self.note,
+            *(["settled"] if self.settles else []),
         ]
         return hashlib.sha256(json.dumps(said, ensure_ascii=True).encode()).hexdigest()
 

@@ -14,6 +14,7 @@ from triage.library import EventDraft, Library
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
 
 _LOT = 2000
+SETTLED_ELSEWHERE = "settled in the library that the file came from"
 
 
 def check_value(value: str) -> str:
@@ -190,6 +191,8 @@ def store_rows(
     known = library.label_rows_known()
     vocabulary = library.vocabulary()
     finder = PhotoFinder(library)
+    ended = library.statements("settled")
+    settled = {(one.payload["photo"], one.payload["tag"], one.payload["value"]) for one in ended}
     said: list[EventDraft] = []
     for unnamed in rows:
         row = replace(unnamed, by=unnamed.by or by)  # two people may say the same of the same photos
@@ -197,7 +200,7 @@ def store_rows(
         if reason or photo is None:
             result.set_aside.append(SetAside(row.row, reason or "unknown photo"))
             continue
-        if row.row_hash in known:
+        if row.row_hash in known or (row.settles and (photo, row.tag, row.value) in settled):
             result.known += 1
             continue
         known.add(row.row_hash)
@@ -224,6 +227,9 @@ def _row_fault(
 
 
 def _said(row: LabelRow, photo: str, by: str) -> EventDraft:
+    if row.settles:
+        ended = {"photo": photo, "tag": row.tag, "value": row.value}
+        return EventDraft("settled", ended, row.by or by, row.at, {"why": row.note or SETTLED_ELSEWHERE})
     payload: dict[str, Any] = {
         "photo": photo,
         "tag": row.tag,

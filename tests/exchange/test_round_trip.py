@@ -1,0 +1,96 @@
+"""A COCO file read back says the same: words, settlements, points, who asked and who saw what."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from exchange_helpers import TAG, put_photo
+
+from triage.exchange import export_library, read_labels_file
+from triage.label.rows import give_labels, settle, store_rows
+from triage.library import Library
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> Iterator[tuple[Library, Library]]:
+    """One library with words of every form, and an empty one with the same photos."""
+    with Library.create(tmp_path / "one") as one, Library.create(tmp_path / "other") as other:
+        for library in (one, other):
+            for name in ("a.jpg", "b.jpg", "c.jpg"):
+                put_photo(library, "D-1", name)
+        a, b, c = one.photos("D-1")
+        give_labels(
+            one,
+            a,
+            {TAG: "present"},
+            by="ann",
+            boxes=[(0.125, 0.25, 0.25, 0.5)],
+            place="joist 4",
+            count=3,
+            asked_by="doubtful",
+            note="wet",
+        )
+        give_labels(one, a, {"missing-hanger": "present"}, by="ann", boxes=[(0.5, 0.5, 0, 0)])
+        give_labels(one, b, {TAG: "unclear"}, by="ben", asked_by="random")
+        give_labels(one, c, {TAG: "present"}, by="ann", saw_machine=True)
+        give_labels(one, c, {TAG: "absent"}, by="ben")
+        settle(one, c, TAG, "absent", by="cy", why="a shadow")
+        yield one, other
+
+
+def said(library: Library) -> list[object]:
+    """Every label without its event and its library's own marks, and the words put together."""
+    labels = [replace(one, event="") for one in library.labels()]
+    words = {key: (one.value, one.disputed, one.settled) for key, one in library.words().items()}
+    return [sorted(map(repr, labels)), words]
+
+
+def brought(one: Library, other: Library, folder: Path, **how: bool) -> None:
+    export_library(one, folder, "coco", pictures="none", **how)
+    rows, aside = read_labels_file(other, folder / "coco.json")
+    assert aside == []
+    for _ in range(2):  # twice is once
+        done = store_rows(other, rows, aside, by="reader")
+    assert done.new == 0
+
+
+def test_everything_comes_back(two: tuple[Library, Library], tmp_path: Path) -> None:
+    one, other = two
+    brought(one, other, tmp_path / "out", pseudonyms=False)
+    assert said(other) == said(one)
+    (settled,) = other.statements("settled")
+    assert (settled.by, settled.payload["why"]) == ("cy", "a shadow")
+
+
+def test_names_and_texts_stay_here_unless_asked_for(two: tuple[Library, Library], tmp_path: Path) -> None:
+    one, other = two
+    brought(one, other, tmp_path / "out")
+    text = (tmp_path / "out" / "coco.json").read_text() + (tmp_path / "out" / "datasheet.md").read_text()
+    for secret in ("ann", "ben", "joist 4", "wet", "a shadow"):
+        assert f'"{secret}"' not in text
+    assert {one.by[:7] for one in other.labels()} == {"person-"}
+    assert said(other)[1] == said(one)[1]
+    export_library(one, tmp_path / "texts", "coco", pictures="none", with_text=True)
+    assert "joist 4" in (tmp_path / "texts" / "coco.json").read_text()
+
+
+def test_an_order_is_not_laundered_by_a_file(two: tuple[Library, Library], tmp_path: Path) -> None:
+    one, other = two
+    brought(one, other, tmp_path / "out")
+    assert {label.asked_by for label in other.labels()} == {"doubtful", "taken", "random"}
+    data = json.loads((tmp_path / "out" / "coco.json").read_text())
+    points = [row for row in data["annotations"] if "keypoints" in row]
+    assert len(points) == 1
+    assert points[0]["keypoints"][2] == 2
+    for row in [*data["annotations"], *data["image_labels"]]:
+        del row["asked_by"]
+    (tmp_path / "bare.json").write_text(json.dumps(data))
+    with Library.create(tmp_path / "third") as third:
+        for name in ("a.jpg", "b.jpg", "c.jpg"):
+            put_photo(third, "D-1", name)
+        store_rows(third, *read_labels_file(third, tmp_path / "bare.json"), by="reader")
+        assert {label.asked_by for label in third.labels()} == {"unknown"}
