@@ -12,7 +12,7 @@ def test_slow_uploads_with_a_key_leave_room_for_others(running, page):
         for _ in range(MAX_CONNECTIONS + 20):
             one = socket.create_connection(("127.0.0.1", running.port), timeout=30)
             one.sendall(
-                f"POST /l/library/label HTTP/1.1\r\nHost: 127.0.0.1:{running.port}\r\n"
+                f"POST /who HTTP/1.1\r\nHost: 127.0.0.1:{running.port}\r\n"
                 f"Origin: http://127.0.0.1:{running.port}\r\nCookie: {page.cookie}\r\n"
                 "Content-Type: application/x-www-form-urlencoded\r\nContent-Length: 1000\r\n\r\na".encode()
             )
