@@ -122,6 +122,7 @@ def test_ledger_ratio_rises_with_span_and_load(
         "ledger_fastener_spacing_in": spacing,
         "ledger_sheathing_in": 0.5,
         "species": "hem-fir",
+        "ledger_on": "band-joist",
     }
     light = run_checks({**base, "joist_span_ft": min(span_a, span_b), "snow_load_psf": min(snow_a, snow_b)})[
         :2

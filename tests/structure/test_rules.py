@@ -146,8 +146,8 @@ def test_snow_between_two_rows_reads_the_heavier(loads: dict[str, float], allowe
     ],
 )
 def test_outside_the_table_needs_an_engineer(more: dict[str, Any], reason: str) -> None:
-    check = one("ledger-spacing-table", LAGGED, **more)
-    assert check.verdict == "cannot-say"
+    check = one("ledger-spacing-table", LAGGED, ledger_fastener_spacing_in=9, **more)
+    assert (check.verdict, check.reason) == ("cannot-say", "outside-table")
     assert check.why.startswith("outside the table R507.9.1.3(1): ")
     assert check.why.endswith("needs an engineer")
     assert reason in check.why
@@ -169,7 +169,38 @@ def test_gap_at_the_bolts(sheathing_in: float, washers_in: float | None, allowed
 @pytest.mark.parametrize(("sheathing_in", "washers_in"), [(0.75, 0.5), (1.1, 0), (0.1, 0.75)])
 def test_too_large_a_gap_is_outside_the_table(sheathing_in: float, washers_in: float) -> None:
     more = {"ledger_sheathing_in": sheathing_in, "ledger_stacked_washers_in": washers_in}
-    assert one("ledger-spacing-table", BOLTED, **more).verdict == "cannot-say"
+    close = {**BOLTED, "ledger_fastener_spacing_in": 20}
+    assert one("ledger-spacing-table", close, **more).verdict == "cannot-say"
+    assert one("ledger-spacing-table", BOLTED, **more).verdict == "over"  # 29 in, and 24 in at a gap of 1 in
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"joist_span_ft": 19},
+        {"dead_load_psf": 12},
+        {"live_load_psf": 100},
+        {"snow_load_psf": 90},
+        {"ledger_on": "veneer"},
+        {"ledger_size": "2x6"},
+        {"ledger_fastener": "other", "ledger_fastener_spacing_in": 40},
+        {"ledger_sheathing_in": 1.5},
+    ],
+)
+def test_what_is_over_in_the_nearest_easier_cell_is_over(more: dict[str, Any]) -> None:
+    over = {**LAGGED, "ledger_fastener_spacing_in": 32}
+    check = one("ledger-spacing-table", over, **more)
+    assert check.verdict == "over"
+    assert check.ratio is not None
+    assert check.ratio > 1
+    assert "nearest easier cell" in check.why
+
+
+def test_a_ledger_on_nobody_knows_what_is_not_within() -> None:
+    for unsaid in ({k: v for k, v in LAGGED.items() if k != "ledger_on"}, {**LAGGED, "ledger_on": "unknown"}):
+        check = one("ledger-spacing-table", unsaid)
+        assert (check.verdict, check.missing) == ("cannot-say", ("ledger_on",))
+        assert one("ledger-spacing-table", unsaid, ledger_fastener_spacing_in=32).verdict == "over"
 
 
 @pytest.mark.parametrize(
@@ -307,7 +338,8 @@ def test_what_is_designed_for_it_needs_an_engineer(on: str) -> None:
 def test_joist_spacing_between_two_columns_reads_the_wider() -> None:
     assert one("joist-span", JOISTS, joist_spacing_in=19.2).capacity == pytest.approx(11 + 5 / 12)
     assert one("joist-span", JOISTS, joist_spacing_in=10).capacity == pytest.approx(16 + 2 / 12)
-    assert one("joist-span", JOISTS, joist_spacing_in=25).verdict == "cannot-say"
+    assert one("joist-span", JOISTS, joist_spacing_in=25, joist_span_ft=11).verdict == "cannot-say"
+    assert one("joist-span", JOISTS, joist_spacing_in=25, joist_span_ft=12).verdict == "over"
 
 
 def test_edition_trap_of_2x6() -> None:
@@ -361,7 +393,8 @@ def test_posts_by_edition() -> None:
     assert one("post-height", post, **{**on_cap, "beam_size": "3-2x10"}).verdict == "over"
     slim = one("post-height", post, code_edition="dca6-2015")
     assert (slim.verdict, slim.ratio) == ("over", None)
-    assert one("post-height", post, tributary_area_sqft=161).verdict == "cannot-say"
+    assert one("post-height", post, tributary_area_sqft=161).verdict == "over"  # 6-2 at 160 sq ft
+    assert one("post-height", post, tributary_area_sqft=161, post_height_ft=6).verdict == "cannot-say"
 
 
 def test_post_without_area_takes_an_inner_post() -> None:
@@ -387,7 +420,12 @@ def test_footing_by_area_and_by_soil() -> None:
     assert one("footing-size", footing, snow_load_psf=70).demand == 22  # 4800 lb / 1500 psf
     assert one("footing-size", footing, soil_psf=1000).verdict == "cannot-say"
     assert one("footing-size", footing, footing_depth_in=6).demand == 12
-    assert one("footing-size", footing, tributary_area_sqft=200).verdict == "cannot-say"
+    assert one("footing-size", footing, tributary_area_sqft=200).verdict == "over"  # 28 in at 160 sq ft
+    wide = {**footing, "footing_width_in": 40}
+    assert one("footing-size", wide, tributary_area_sqft=200).verdict == "cannot-say"
+    light = {**footing, "tributary_area_sqft": 40, "footing_width_in": 14}
+    assert one("footing-size", light).demand == 14
+    assert one("footing-size", light, dead_load_psf=13).demand >= 14  # more load never asks for less
 
 
 @pytest.mark.parametrize(

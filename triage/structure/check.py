@@ -20,7 +20,19 @@ ATTACHMENT = "attachment"
 EDGES = "edge-distances"
 TESTS_GOVERN = "tests-govern"
 MARGIN = "no-margin"
-REASONS = (COMPARED, MISSING, OUTSIDE, NOT_COUNTED, NOT_NEEDED, ATTACHMENT, EDGES, TESTS_GOVERN, MARGIN)
+NO_PART = "no-such-part"
+REASONS = (
+    COMPARED,
+    MISSING,
+    OUTSIDE,
+    NOT_COUNTED,
+    NOT_NEEDED,
+    NO_PART,
+    ATTACHMENT,
+    EDGES,
+    TESTS_GOVERN,
+    MARGIN,
+)
 """Why a check has its verdict, for programs; `why` says it in words."""
 LOAD_PATH = (
     "ledger-spacing-table",

@@ -3,8 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from triage.structure.check import DEPARTS, Check, Facts, cannot_say, compare, dated, limited, needs, outside
+from triage.structure.check import (
+    ASSUMED_LOADS,
+    DEPARTS,
+    WITHIN,
+    Check,
+    Facts,
+    cannot_say,
+    compare,
+    dated,
+    limited,
+    needs,
+    outside,
+)
 from triage.structure.loads import design_loads
 from triage.structure.tables import harder_cell, table
 from triage.structure.tributary import tributary_area
@@ -20,7 +33,8 @@ _THINNEST_IN, _POST_IN = 6.0, 5.5
 def footing_size(facts: Facts) -> Check:
     """Return the footing's width needed against the width there is, in (R507.3.1).
 
-    Where thickness or depth fails by more than the width, its numbers are shown instead.
+    Where thickness or depth fails by more than the width, its numbers are shown instead. Beyond the table's
+    last row, and on soil weaker than its first, the footing is judged by that row: smaller than it is over.
     """
     name, there = "footing-size", facts.get("footing_width_in")
     area, words, wanted = tributary_area(facts)
@@ -29,10 +43,7 @@ def footing_size(facts: Facts) -> Check:
     if area is None or missing:
         missing += facts.missing("footing_width_in")
         return cannot_say(name, DEPARTS, "in", needs(missing), source, missing)
-    needed = needed_in(facts, area, str(facts.get("footing_shape")))
-    if isinstance(needed, str):
-        return cannot_say(name, DEPARTS, "in", outside(_PLACE, needed), source)
-    width, thickness, how = needed
+    width, thickness, how, beyond = needed_in(facts, area, str(facts.get("footing_shape")))
     why = f"{facts.get('footing_shape')} footing, {words}; {how}"
     check = compare(name, DEPARTS, width, there, "in", why, source, facts.missing("footing_width_in"))
     for demand, key, part in (
@@ -43,7 +54,10 @@ def footing_size(facts: Facts) -> Check:
         if value is not None and value < demand - 1e-9:
             also = compare(name, DEPARTS, demand, value, "in", f"{part} of the footing; {why}", source)
             check = also if _worse(also, check) else check
-    return dated(limited(check, facts, _PLACE), facts, _SINCE)
+    if beyond and check.verdict == WITHIN:
+        check = cannot_say(name, DEPARTS, "in", outside(_PLACE, beyond), source)
+    assumed = facts.missing("footing_thickness_in", "footing_depth_in", "soil_psf", *ASSUMED_LOADS)
+    return dated(limited(replace(check, assumed=assumed), facts, _PLACE), facts, _SINCE)
 
 
 def _worse(one: Check, other: Check) -> bool:
@@ -53,35 +67,39 @@ def _worse(one: Check, other: Check) -> bool:
     return one.ratio is None or one.ratio > other.ratio
 
 
-def needed_in(facts: Facts, area_sqft: float, shape: str) -> tuple[float, float, str] | str:
-    """Return (width, thickness, how found) in inches, or why the table does not reach.
+def needed_in(facts: Facts, area_sqft: float, shape: str) -> tuple[float, float, str, str]:
+    """Return (width, thickness, how found, why the table does not reach) in inches.
 
-    40 psf live, 10 psf dead and 1500 psf soil read the table; other loads and soils up to its last row are
-    load over soil pressure, rounded up (the same rule, R507.3.1 with Table R401.4.1).
+    40 psf live, 10 psf dead and 1500 psf soil read the table. Other loads and soils up to its last row are
+    load over soil pressure, rounded up (the same rule, R507.3.1 with Table R401.4.1), and on 1500 psf soil
+    never less than the table. Where the table does not reach, the width is that of its nearest easier row.
     """
     data, loads = table(TABLE), design_loads(facts)
     soil_psf = float(facts.get("soil_psf", _SOIL_PSF))
     columns = data["columns_tributary_area_sqft"]
+    beyond = ""
     if area_sqft > columns[-1] + 1e-9:
-        return f"{area_sqft:.0f} sq ft on one footing, the table ends at {columns[-1]}"
+        beyond = f"{area_sqft:.0f} sq ft on one footing, the table ends at {columns[-1]}"
     if soil_psf < _SOIL_PSF:
-        return f"the soil carries {soil_psf:g} psf, the table begins at {_SOIL_PSF:g}"
+        beyond = beyond or f"the soil carries {soil_psf:g} psf, the table begins at {_SOIL_PSF:g}"
     variable_psf = max(loads.live_psf, loads.snow_psf)
-    if variable_psf <= data["load_psf"] and loads.dead_psf <= data["dead_load_psf"] and soil_psf == _SOIL_PSF:
+    light = variable_psf <= data["load_psf"] and loads.dead_psf <= data["dead_load_psf"]
+    width, thickness, how = 0.0, 0.0, ""
+    if soil_psf <= _SOIL_PSF:
         row = next(row for row in data["row"] if row["shape"] == shape)
-        cell = harder_cell(columns, row["width_in"], area_sqft)
-        thick = harder_cell(columns, data["thickness"]["thickness_in"], area_sqft)
-        if cell is None or thick is None:
-            return "the area is beyond the last row"
-        return (
-            float(cell.printed),
-            float(thick.printed),
-            f"row of {cell.column} sq ft, 1500 psf soil; {loads.said}",
-        )
-    width = _by_pressure(area_sqft * (variable_psf + loads.dead_psf), soil_psf, shape)
-    side = width if shape == "square" else math.sqrt(math.pi) / 2 * width
-    thickness = max(_THINNEST_IN, math.ceil((side - _POST_IN) / 2 - 1e-9))
-    return width, thickness, f"load over {soil_psf:g} psf soil; {loads.said}"
+        area_held = min(area_sqft, columns[-1])
+        cell = harder_cell(columns, row["width_in"], area_held)
+        thick = harder_cell(columns, data["thickness"]["thickness_in"], area_held)
+        if cell is not None and thick is not None:
+            width, thickness = float(cell.printed), float(thick.printed)
+            how = f"row of {cell.column} sq ft, 1500 psf soil; {loads.said}"
+    if soil_psf > _SOIL_PSF or not light:
+        pressed = _by_pressure(area_sqft * (variable_psf + loads.dead_psf), max(soil_psf, _SOIL_PSF), shape)
+        if pressed > width:
+            width, how = pressed, f"load over {max(soil_psf, _SOIL_PSF):g} psf soil; {loads.said}"
+        side = width if shape == "square" else math.sqrt(math.pi) / 2 * width
+        thickness = max(thickness, _THINNEST_IN, math.ceil((side - _POST_IN) / 2 - 1e-9))
+    return width, thickness, how, beyond
 
 
 def _by_pressure(load_lb: float, soil_psf: float, shape: str) -> float:

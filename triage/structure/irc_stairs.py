@@ -6,8 +6,10 @@ from dataclasses import replace
 
 from triage.structure.check import (
     CANNOT_SAY,
+    COMPARED,
     DEPARTS,
     HAZARD,
+    MISSING,
     OVER,
     WITHIN,
     Check,
@@ -31,7 +33,7 @@ def stair_rise(facts: Facts) -> Check:
     rise, spread = facts.get("stair_rise_in"), facts.get("stair_rise_spread_in")
     missing = facts.missing("stair_rise_in")
     most = limit("stair_rise_in")
-    why = needs(missing) if missing else f"rise of {rise:g} in, at most 7-3/4 in"
+    why = "" if missing else f"rise of {rise:g} in, at most 7-3/4 in"
     if not missing and spread is None:
         why += "; how far the rises differ was not measured"
     check = compare("stair-rise", DEPARTS, rise, most, "in", why, limit_source("stair_rise_in"), missing)
@@ -56,7 +58,7 @@ def stair_rise(facts: Facts) -> Check:
 def stair_run(facts: Facts) -> Check:
     """Return the run needed against the run there is, in (R311.7.5.2)."""
     run, missing = facts.get("stair_run_in"), facts.missing("stair_run_in")
-    why = needs(missing) if missing else f"run of {run:g} in, at least 10 in"
+    why = "" if missing else f"run of {run:g} in, at least 10 in"
     check = compare(
         "stair-run", DEPARTS, limit("stair_run_in"), run, "in", why, limit_source("stair_run_in"), missing
     )
@@ -66,15 +68,16 @@ def stair_run(facts: Facts) -> Check:
 def stringer_attachment(facts: Facts) -> Check:
     """Return how the stringers hang on the deck: in hangers or on a ledger strip, not on nails (DCA 6)."""
     source = "AWC DCA 6-2015, stair stringer attachment; IRC R507.8 (no nails in withdrawal)"
-    check = Check("stringer-attachment", HAZARD, None, None, None, "", CANNOT_SAY, (), "", source)
+    check = Check("stringer-attachment", HAZARD, None, None, None, "", CANNOT_SAY, (), "", source, MISSING)
     held = facts.get("stringer_attachment")
     if held is None:
         return replace(check, missing=("stringer_attachment",), why=needs(("stringer_attachment",)))
     if held == "nails":
         why = "the stringers hang on nails, which draw out of the rim under each step"
-        return replace(check, verdict=OVER, why=why)
+        return replace(check, verdict=OVER, reason=COMPARED, why=why)
     return replace(
         check,
         verdict=WITHIN,
+        reason=COMPARED,
         why=f"the stringers are held by {'hangers' if held == 'hanger' else 'a ledger strip'}",
     )

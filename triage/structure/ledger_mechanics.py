@@ -12,8 +12,13 @@ from triage.structure import nds_dowel as nds
 from triage.structure.check import (
     CANNOT_SAY,
     HAZARD,
+    MARGIN,
+    MISSING,
+    NOT_COUNTED,
+    OUTSIDE,
     OVER,
     POOR_SCREWS,
+    TESTS_GOVERN,
     WITHIN,
     Check,
     Facts,
@@ -26,7 +31,8 @@ from triage.structure.check import (
     ratio_of,
 )
 from triage.structure.irc_ledger import effective_spacing_in
-from triage.structure.loads import design_loads
+from triage.structure.loads import assumed_loads, design_loads
+from triage.structure.sizes import dressed_in, parts
 
 NAME = "ledger-fastener-mechanics"
 SOURCE = "NDS 2018 12.3.1 (yield limit equations), Table 11.3.3, Table 2.3.2; AWC TR12 for the gap"
@@ -79,8 +85,29 @@ def ledger_fastener_mechanics(facts: Facts, by_table: Check) -> Check:
     joint = bolt_or_lag_joint(facts)
     demand, capacity, why = _worst_case(facts, joint)
     check = compare(NAME, HAZARD, demand, capacity, "lb", why, SOURCE)
-    check = limited(_beside_the_table(check, by_table, joint), facts, "NDS 12.3")
-    return dated(check, facts, 2009)
+    check = _in_a_band(_beside_the_table(check, by_table, joint), facts)
+    assumed = (
+        *assumed_loads(facts),
+        *facts.missing("band_species", "ledger_size", "ledger_stacked_washers_in"),
+    )
+    return dated(limited(replace(check, assumed=assumed), facts, "NDS 12.3"), facts, 2009)
+
+
+def _in_a_band(check: Check, facts: Facts) -> Check:
+    """Return the check with nothing within that rests on a band joist or a ledger that is not there."""
+    if check.verdict != WITHIN:
+        return check
+    on, size = facts.get("ledger_on"), facts.get("ledger_size")
+    if on is None:
+        why = f"{check.why}; not known: ledger_on; the equations are for a band joist"
+        return replace(check, verdict=CANNOT_SAY, reason=MISSING, missing=("ledger_on",), why=why)
+    if on not in ("band-joist", "engineered-rim"):
+        why = f"{check.why}; the equations are for a 2x band joist, not for {on.replace('-', ' ')}"
+        return replace(check, verdict=CANNOT_SAY, reason=OUTSIDE, why=why)
+    if size is not None and (parts(size)[0] < 2 or parts(size)[1] < 8):
+        why = f"{check.why}; the ledger is {size}, 2x8 or deeper is asked for (R507.9.1.1)"
+        return replace(check, verdict=CANNOT_SAY, reason=OUTSIDE, why=why)
+    return check
 
 
 def _beside_the_table(check: Check, by_table: Check, joint: Joint) -> Check:
@@ -91,7 +118,8 @@ def _beside_the_table(check: Check, by_table: Check, joint: Joint) -> Check:
     """
     if by_table.verdict == WITHIN:
         if check.verdict == OVER:
-            return replace(check, verdict=CANNOT_SAY, why=f"{check.why}; {_TABLE_GOVERNS}")
+            why = f"{check.why}; {_TABLE_GOVERNS}"
+            return replace(check, verdict=CANNOT_SAY, reason=TESTS_GOVERN, why=why)
         return check
     doubts = []
     if joint.penetration_in < joint.needed_in - 1e-9:
@@ -102,7 +130,8 @@ def _beside_the_table(check: Check, by_table: Check, joint: Joint) -> Check:
     if joint.gap_in > 0 and (check.ratio or 0.0) * _contact_over_gap(joint) > 1:
         doubts.append("with the gap the fastener bends more and carries less than it is asked to")
     if check.verdict == WITHIN and doubts:
-        return replace(check, verdict=CANNOT_SAY, why=f"{check.why}; {'; '.join(doubts)}")
+        why = f"{check.why}; {'; '.join(doubts)}"
+        return replace(check, verdict=CANNOT_SAY, reason=MARGIN, why=why)
     return check
 
 
@@ -145,7 +174,9 @@ def _joint(
     angle = _LOAD_ANGLE_DEG
     side_psf = nds.bearing_strength_psi(nds.SPECIFIC_GRAVITY[ledger], dowel.nominal_in, angle)
     main_psf = nds.bearing_strength_psi(nds.SPECIFIC_GRAVITY[band], dowel.nominal_in, angle)
-    side, main = nds.Member(side_psf, LUMBER_IN), nds.Member(main_psf, bearing_in)
+    size = facts.get("ledger_size")
+    ledger_in = min(LUMBER_IN, dressed_in(parts(size)[0])) if size is not None else LUMBER_IN
+    side, main = nds.Member(side_psf, ledger_in), nds.Member(main_psf, bearing_in)
     return Joint(dowel, side, main, gap_in, penetration_in, needed_in, angle)
 
 
@@ -197,7 +228,7 @@ def _nails(facts: Facts, wanted: tuple[str, ...]) -> Check:
     source = f"IRC R507.8; {SOURCE}"
     if wanted:
         why = f"{_NAILS_NOT_COUNTED}; {tail}; {needs(wanted)} for the numbers"
-        return Check(NAME, HAZARD, None, None, None, "lb", OVER, wanted, why, source)
+        return Check(NAME, HAZARD, None, None, None, "lb", OVER, wanted, why, source, NOT_COUNTED)
     joint = nail_joint(facts)
     demand, capacity, words = _worst_case(facts, joint)
     band = nds.SPECIFIC_GRAVITY[str(facts.get("band_species", BAND_SPECIES))]
@@ -208,4 +239,4 @@ def _nails(facts: Facts, wanted: tuple[str, ...]) -> Check:
         tail += f"; the nail reaches {reach:.2f} in into the band, {needed:.2f} in are needed"
     ratio = ratio_of(demand, capacity)
     why = f"{_NAILS_NOT_COUNTED}: {words}; {tail}"
-    return Check(NAME, HAZARD, demand, capacity, ratio, "lb", OVER, (), why, source)
+    return Check(NAME, HAZARD, demand, capacity, ratio, "lb", OVER, (), why, source, NOT_COUNTED)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from triage.structure.check import Facts
+from triage.structure.check import ASSUMED_LOADS, Facts
 
 LIVE_PSF = 40.0
 """IRC Table R301.5: decks 40 psf."""
@@ -54,6 +54,24 @@ def design_loads(facts: Facts) -> Loads:
         float(facts.get("dead_load_psf", DEAD_PSF)),
         float(facts.get("snow_load_psf", 0.0)),
         tuple(assumed),
+    )
+
+
+def assumed_loads(facts: Facts) -> tuple[str, ...]:
+    """Return the keys of loads that were taken from the code because nobody said them."""
+    return facts.missing(*ASSUMED_LOADS)
+
+
+def easier_loads(loads: Loads, edition: str) -> Loads:
+    """Return the heaviest loads that an edition's tables hold and that are no heavier than these."""
+    snow_psf = loads.snow_psf
+    if snow_psf > LIVE_PSF:
+        snow_psf = min(snow_psf, float(SNOW_ROWS_PSF[-1])) if edition in _SNOW_EDITIONS else 0.0
+    return replace(
+        loads,
+        live_psf=min(loads.live_psf, LIVE_PSF),
+        dead_psf=min(loads.dead_psf, DEAD_PSF),
+        snow_psf=snow_psf,
     )
 
 

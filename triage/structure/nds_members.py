@@ -74,6 +74,26 @@ def joist_span_ft(
     )
 
 
+_CEDAR_E_PSI = 1.0e6
+"""No. 2 western cedars, NDS Supplement 2018 Table 4A (from memory); redwood is taken as western cedar."""
+OVERHANG_LOAD_LB, OVERHANG_DEFLECTION = 220.0, 180
+"""IRC 2021 Table R507.6, footnote on cantilevers (from memory): 220 lb at the end, L/180."""
+
+
+def overhang_ft(species: str, size: str, back_span_ft: float) -> float:
+    """Return how far a joist of a held size may overhang a support, by L/180 under 220 lb at its end.
+
+    The end of a beam with one overhang a on a back span L deflects by P a^2 (L + a) / (3 E I); equal to a/180
+    this gives a (L + a) = 3 E I / (180 P).
+    """
+    values = bending_values(species, size)
+    e_psi = _CEDAR_E_PSI * WET_E if values is None else values.e_psi
+    inertia = 1.5 * DEPTH_IN[size] ** 3 / 12
+    wanted = 3 * e_psi * inertia / (OVERHANG_DEFLECTION * OVERHANG_LOAD_LB)
+    span_in = back_span_ft * 12
+    return (math.sqrt(span_in**2 + 4 * wanted) - span_in) / 2 / 12
+
+
 def beam_span_ft(
     species: str, plies: int, size: str, width_ft: float, load_psf: float, dead_psf: float, duration: float
 ) -> float | None:
