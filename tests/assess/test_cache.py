@@ -11,6 +11,7 @@ from triage.assess import assess_library
 from triage.assess.cache import refresh
 from triage.assess.cache.lines import last_standings, open_by_deck, standings
 from triage.assess.cache.refresh import bring_up, kept_rho, out_of_date
+from triage.assess.order import ORDERS, rank
 from triage.assess.said import add_finding, set_tier
 from triage.assess.status import next_open_deck, open_questions, status_of
 from triage.domain.reviewing import is_reviewed
@@ -301,13 +302,18 @@ def test_rho_is_fitted_over_all_decks_and_moves_no_row(tmp_path, photo_maker):
             if number < 60:
                 label(library, photo, value="present" if number % 4 < 2 else "absent")
         check_rho(library)
-        before = standings(library)._rho
+        before = rho_of(library)
         assert before != refresh.RHO
         label(library, library.photos()[60], value="present")
         label(library, library.photos()[61], value="present")
         assert out_of_date(library) == ["D-30"]
         check_rho(library)
-        assert standings(library)._rho != before
+        assert rho_of(library) != before
+
+
+def rho_of(library):
+    with library.read() as connection:
+        return kept_rho(connection)
 
 
 def check_rho(library):
@@ -320,8 +326,9 @@ def check_rho(library):
         kept = standings(library)
         fresh = assess_library(library)
     assert list(kept.summaries()) == like([one.to_json() for one in fresh])
-    with library.read() as connection:
-        assert kept_rho(connection) == kept._rho
+    for order in ORDERS:
+        names = [line.deck for line in standings(library, order=order).lines]
+        assert names == [one.deck for one in rank(fresh, order)]
 
 
 def test_where_nothing_can_be_written_the_decks_are_assessed_in_memory(trained, monkeypatch):

@@ -157,10 +157,27 @@ def test_what_a_deck_needs_follows_from_its_facts():
     assert "hanger" not in {need.element for need in needed({"joist_bearing": "on-beam"})}
     stairs = {need.element for need in needed({"has_stairs": True})}
     assert {"stair", "stringer"} <= stairs
-    assert not {"stair", "guard"} & {need.element for need in needed({"height_above_grade_ft": 2.5})}
+    low = {need.element for need in needed({"height_above_grade_ft": 2.5, "has_stairs": False})}
+    assert not {"stair", "guard", "brace"} & low
     assert {"guard", "guard-post"} <= {need.element for need in needed({"height_above_grade_ft": 2.6})}
     nothing_known = {need.element for need in needed({})}
-    assert {"ledger", "flashing", "hanger", "beam", "post"} <= nothing_known
+    assert {"ledger", "flashing", "hanger", "beam", "post", "guard", "stair", "brace"} <= nothing_known
+
+
+def test_what_a_photo_shows_is_needed_whatever_a_fact_says():
+    shot = made.photo("a.jpg")
+    evidence = made.deck(
+        photos=[shot], labels=[made.label(shot, "missing-hanger")], known={"joist_bearing": "on-beam"}
+    )
+    rows = coverage(evidence.visits(), element_of={"missing-hanger": "hanger"})
+    assert next(row for row in rows if row.element == "hanger").seen == "not-seen"
+
+
+def test_what_is_said_to_be_concealed_is_a_gap_even_where_photos_show_it():
+    rows = _rows(concealed=["band", "beam"])
+    seen = {row.element: row for row in rows}
+    assert (seen["band"].seen, seen["beam"].seen, gaps(rows)) == ("concealed", "concealed", "serious")
+    assert "the worse counts" in seen["beam"].why
 
 
 def _rows(known=LOW, without=(), concealed=()):

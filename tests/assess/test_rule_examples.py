@@ -37,6 +37,7 @@ def _check(name: str, given: dict[str, Any]) -> Check:
         tuple(given.get("missing", ())),
         given.get("why", "made by hand"),
         "made by hand",
+        given.get("reason", "compared"),
     )
 
 
@@ -66,7 +67,7 @@ def held(example: dict[str, Any], book: RuleBook, value: str = "present") -> set
     """Return the rules that held, the ones another rule speaks for among them."""
     checks = [_check(name, given) for name, given in example.get("checks", {}).items()]
     summary = assess_deck(evidence(example, value), book, VOCABULARY, checks=checks)
-    return {part.removeprefix("concern ") for part in summary.score_parts if part.startswith("concern ")}
+    return set(summary.held)
 
 
 def test_every_rule_has_examples_that_fire_and_near_misses():
@@ -101,7 +102,7 @@ def test_the_same_situation_by_suggestions_alone_prints_no_tier_of_this_rule(rul
     nothing = {**example, "tags": {}}
     without = assess_deck(evidence(nothing), BOOK, VOCABULARY, checks=checks)
     assert guessed.tier == without.tier
-    assert rule in {part.removeprefix("concern ") for part in guessed.score_parts}
+    assert rule in guessed.held
 
 
 @pytest.mark.parametrize(("rule", "example"), ONE_EACH)

@@ -5,12 +5,19 @@ from dataclasses import replace
 
 import deck_builder as made
 import pytest
+from random_decks import BASE
 
 from triage.assess import assess_deck, rank
 from triage.domain.tiers import CAUTION
 from triage.library.records import Fact, Finding, PersonTier
 
-LOW = {"attached": True, "has_beam": True, "height_above_grade_ft": 2.0, "deck_width_ft": 12.0}
+LOW = {
+    "attached": True,
+    "has_beam": True,
+    "has_stairs": False,
+    "height_above_grade_ft": 2.0,
+    "deck_width_ft": 12.0,
+}
 
 
 @pytest.fixture
@@ -39,19 +46,26 @@ def by_rule(summary):
 
 
 def test_everything_seen_and_answered_and_nothing_found(assess):
-    summary = assess(seen_deck())
+    """Photos alone never come to that: it needs every fact that could turn out bad as well."""
+    summary = assess(seen_deck(known={**BASE, "deck_width_ft": 12.0}))
     assert (summary.tier, summary.tier_if_true, summary.gaps, summary.unreviewed) == (
         "nothing-seen",
         "nothing-seen",
         "none",
         0,
     )
+    assert summary.reason.startswith("In what was photographed")
+    by_photos = assess(seen_deck())
+    assert (by_photos.tier, by_photos.gaps, by_photos.unreviewed) == (None, "none", 0)
+    assert "checks that could not be said: ledger-spacing-table" in by_photos.reason
+    assert "joist-span" in by_photos.to_json()["unsaid_checks"]
+    assert "extra_load" in by_photos.to_json()["unknown_facts"]
 
 
 def test_an_unanswered_photo_bars_nothing_seen(assess):
     summary = assess(seen_deck(photos=[X]))
     assert (summary.tier, summary.tier_if_true, summary.unreviewed) == (None, None, len(made.CORE))
-    assert summary.reason == "Not enough seen or reviewed to say: 5 answers are missing."
+    assert summary.reason.startswith("Not enough seen or reviewed to say: 5 answers are missing;")
 
 
 def test_cannot_tell_is_an_answer_and_leaves_a_gap(assess):
@@ -269,7 +283,7 @@ def test_a_check_is_calculated_and_brings_its_numbers(assess):
             "stop-use",
         ),
         (
-            {"joist_size": "2x14", "joist_spacing_in": 16, "species": "southern-pine", "joist_span_ft": 15},
+            {"joist_size": "2x14", "joist_spacing_in": 16, "species": "southern-pine", "joist_span_ft": 17},
             "outside-the-tables",
             "hazard",
             "watch",
@@ -316,9 +330,13 @@ def test_one_concern_per_place_with_its_count(assess):
     }
 
 
-def test_two_photos_without_a_place_may_show_the_same_joist(assess):
+def test_photos_without_a_place_may_each_show_another_joist_but_not_those_of_one_burst(assess):
     labels = [made.label(X, "missing-hanger"), made.label(Y, "missing-hanger")]
-    assert "missing-hanger-run" not in by_rule(assess(made.deck(photos=[X, Y], labels=labels)))
+    rules = by_rule(assess(made.deck(photos=[X, Y], labels=labels)))
+    assert rules["missing-hanger-run"].count == 1  # what is printed is how many are sure
+    burst = [made.photo("a.jpg", burst=7), made.photo("b.jpg", burst=7)]
+    labels = [made.label(shot, "missing-hanger") for shot in burst]
+    assert "missing-hanger-run" not in by_rule(assess(made.deck(photos=burst, labels=labels)))
 
 
 def test_boxes_count_and_travel_with_the_concern(assess):
@@ -424,10 +442,20 @@ def test_json_has_the_promised_keys_and_no_nan(assess):
     assert row["caution"] == CAUTION
 
 
-def test_breakdown_adds_up(assess):
+def test_the_joints_add_up(assess):
     summary = assess(made.deck(photos=[X], labels=answered("missing-hanger")))
-    assert summary.score == pytest.approx(sum(summary.score_parts.values()))
-    assert all(part > 0 for part in summary.score_parts.values())
+    row = summary.to_json()
+    assert row["known"] == sum(joint["known"] for joint in row["joints"]) > 0
+    assert row["up_to"] == sum(joint["up_to"] for joint in row["joints"]) >= row["known"]
+    assert row["height_class"] == "unknown"
+
+
+def test_the_machines_evidence_stands_beside_a_fact_as_unconfirmed(assess):
+    guesses = [made.guess(X, "nail-only-ledger", 0.98), made.guess(Y, "nail-only-ledger", 0.97)]
+    known = {**LOW, "ledger_fastener": "nail"}
+    concern = by_rule(assess(made.deck(photos=[X, Y], guesses=guesses, known=known)))["nail-only-ledger-low"]
+    assert (concern.standing, concern.photos) == ("seen-by-person", ())
+    assert concern.to_json()["unconfirmed"] == [X.sha, Y.sha]
 
 
 def test_facts_photos_are_the_evidence_of_a_fact(assess):

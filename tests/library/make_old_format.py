@@ -3,7 +3,8 @@
     git archive COMMIT | tar -x -C OLD
     PYTHONPATH=OLD:OLD/tests python tests/library/make_old_format.py tests/library/format-N.backup
 
-Format 1: commit 28e0264. Format 2: commit e9de750. The photos are drawn, the deck and the people invented.
+Format 1: commit 28e0264. Format 2: commit e9de750. Format 3: commit 749b8f8.
+The photos are drawn, the deck and the people invented.
 """
 
 import sys

@@ -17,7 +17,7 @@ from triage.library.verify import verify
 OLDER = range(1, FORMAT_VERSION)
 """Each has a `format-N.backup`, made by the program of that format itself: see `make_old_format.py`."""
 
-SCHEMAS = {2: "4175abbb0db7a191", 3: "82f9e26dedcdf11c"}
+SCHEMAS = {2: "4175abbb0db7a191", 3: "82f9e26dedcdf11c", 4: "73830cbe77a11b3b"}
 """Begin of the SHA-256 of columns and indexes. Changed tables need a new format, a revision, a line here."""
 
 

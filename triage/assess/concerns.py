@@ -8,15 +8,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from triage.assess.conditions import Support
+from triage.assess.disputes import disputes
 from triage.assess.places import place_key
 from triage.assess.records import Concern, DeckEvidence
 from triage.assess.rules import DEPARTS_ENDS, GRADE_OF_TIER, Rule, RuleBook, fact_elements
 from triage.assess.severity import BY_RATIO, Grade, Matrix
+from triage.assess.unsaid import HEIGHT
 from triage.assess.view import DeckView, Item, chance_ends, count_places
 from triage.domain.tiers import STANDINGS, tier_rank
 from triage.library.records import Finding
 
-HEIGHT = "height_above_grade_ft"
 NOT_AGAIN = "Not looked at again at this visit; it stays open."
 
 
@@ -85,8 +86,25 @@ def concerns_of(one: Fired, visits: Sequence[DeckEvidence]) -> list[Concern]:
     base = _base(one, lead, visits, chance_ends(guess, visits) if guess else None)
     if not by_place:
         photos = _fact_photos(support, visits)
-        return [replace(base, photos=tuple(dict.fromkeys([*photos, *(i.photo.sha for i in others)])))]
+        shown = tuple(dict.fromkeys([*photos, *(i.photo.sha for i in others)]))
+        return [replace(base, photos=shown, unconfirmed=_unconfirmed(one, shown))]
     return [_at_place(base, items, others, len(visits)) for items in by_place.values()]
+
+
+def _unconfirmed(one: Fired, shown: Sequence[str]) -> tuple[str, ...]:
+    """Return photos in which the machine suggests what a rule concluded from facts; nobody confirmed them."""
+    if one.support.standing == "possible":
+        return ()
+    items = [item for tag in one.rule.tags for item in one.view.items.get(tag, ())]
+    found = (item.photo.sha for item in items if item.standing == "possible")
+    return tuple(dict.fromkeys(sha for sha in found if sha not in shown))
+
+
+def _disputed(one: Fired) -> str:
+    """Return the sentences on facts that speak against what photos show; empty where none does."""
+    if one.support.standing == "possible":
+        return ""
+    return " ".join(str(dispute) for dispute in disputes(one.support.tags, one.view))
 
 
 def _base(
@@ -99,12 +117,13 @@ def _base(
         if kind == "departs-from-today" and DEPARTS_ENDS not in rule.why
         else rule.why
     )
+    dispute = _disputed(one)
     numbers = "; ".join(_check_words(one.view.checks[name]) for name in sorted(one.support.checks))
     return Concern(
         rule=rule.id,
         tag=lead,
         kind=kind,
-        standing=one.support.standing,
+        standing="disputed" if dispute else one.support.standing,
         status="new",
         tier=one.tier,
         photos=(),
@@ -121,7 +140,9 @@ def _base(
         facts=_facts_behind(one),
         chance_ends=ends,
         severity=one.grade.severity,
+        redundancy=one.grade.redundancy,
         weight=one.weight,
+        remark=dispute,
     )
 
 
@@ -160,7 +181,9 @@ def _at_place(base: Concern, items: list[Item], others: list[Item], visits: int)
         base,
         standing=standing,
         status=status,
-        remark=NOT_AGAIN if status == "not-looked-at-again" else "",
+        remark=" ".join(
+            part for part in (base.remark, NOT_AGAIN if status == "not-looked-at-again" else "") if part
+        ),
         photos=tuple(dict.fromkeys(item.photo.sha for item in [*items, *others])),
         place=next((item.place for item in items if item.place), None),
         count=count_places(items),
@@ -193,6 +216,7 @@ def finding_concern(finding: Finding, *, current: bool, matrix: Matrix, height_f
         element=None,
         remark="" if current else NOT_AGAIN,
         severity=grade.severity,
+        redundancy=grade.redundancy,
         weight=matrix.weight(grade, matrix.fall(height_ft)),
     )
 
@@ -222,6 +246,7 @@ def check_concern(check: Any, facts: Iterable[str], matrix: Matrix, height_ft: f
         element=None,
         facts=tuple(sorted(facts)),
         severity=grade.severity,
+        redundancy=grade.redundancy,
         weight=matrix.weight(grade, fall),
     )
 

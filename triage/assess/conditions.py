@@ -5,7 +5,7 @@ A condition is a TOML table with exactly one of these keys; nothing in it is eve
     { all = [ ... ] }   { any = [ ... ] }   { not = { ... } }
     { tag = "missing-hanger", at_least = 2 }
     { fact = "height_above_grade_ft", over = 2.5 }      over, at_least, under, at_most, is, one_of, known
-    { check = "joist-span", verdict = "over" }          verdict, ratio_over, kind, outside
+    { check = "joist-span", verdict = "over" }          verdict, ratio_over, kind, reason, outside
     { seen = "ledger", one_of = ["poorly", "not-seen"] }
 
 A fact that is not known makes every comparison false (and its `not` true); `known = false` asks for that.
@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from triage.domain.tiers import STANDINGS
+from triage.structure.check import OUTSIDE
 
 TRIED_BY_HAND = ("guard_post_firm",)
 
@@ -68,6 +69,26 @@ class Condition:
     def holds(self, view: View) -> Support | None:
         """Return what makes it true for this deck, or null when it is not."""
         return _HOLDS[self.op](self, view)
+
+    def truth(self, view: View) -> bool | None:
+        """Return whether it holds, or null where that hangs on facts or checks that are not known.
+
+        Learning a fact can turn null into an answer and never one answer into the other.
+        """
+        if self.op in ("all", "any"):
+            found = {part.truth(view) for part in self.parts}
+            decisive = self.op == "any"
+            return decisive if decisive in found else None if None in found else not decisive
+        if self.op == "not":
+            inner = self.parts[0].truth(view)
+            return None if inner is None else not inner
+        if self.op == "fact" and view.fact(self.name) is None and "known" not in dict(self.tests):
+            return None
+        if self.op == "check":
+            result = view.check(self.name)
+            if result is not None and result.verdict == "cannot-say" and self.holds(view) is None:
+                return None
+        return self.holds(view) is not None
 
     def leaves(self, op: str) -> Iterable[Condition]:
         """Yield every leaf of one kind, in the order of the file."""
@@ -151,7 +172,9 @@ def _check(condition: Condition, view: View) -> Support | None:
             return None
         if test == "ratio_over" and not (result.ratio is not None and result.ratio > wanted):
             return None
-        if test == "outside" and outside_table(result) != wanted:
+        if test == "reason" and result.reason != wanted:
+            return None
+        if test == "outside" and (result.reason == OUTSIDE) != wanted:
             return None
     return Support("calculated", checks=frozenset({condition.name}))
 
@@ -171,11 +194,6 @@ _HOLDS: dict[str, Callable[[Condition, View], Support | None]] = {
     "check": _check,
     "seen": _seen,
 }
-
-
-def outside_table(check: Any) -> bool:
-    """Return whether a check could not say because a value lies outside its table, not for a missing fact."""
-    return bool(check.verdict == "cannot-say" and not check.missing and "engineer" in check.why)
 
 
 def compare(value: Any, test: str, wanted: Any) -> bool:

@@ -12,6 +12,7 @@ from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
+from types import MappingProxyType
 from typing import Any
 
 from triage.assess.conditions import Condition
@@ -72,20 +73,50 @@ def needs() -> tuple[Need, ...]:
     )
 
 
-def needed(facts: Mapping[str, Any]) -> tuple[Need, ...]:
-    """Return what a deck with these facts needs seen, in walking order; the unknown is taken as needed."""
+def needed(facts: Mapping[str, Any], shown: Collection[str] = ()) -> tuple[Need, ...]:
+    """Return what a deck with these facts needs seen, in walking order; the unknown is taken as needed.
+
+    `shown` are elements that photos show: no fact makes them go away.
+    """
     view = DeckView({}, facts, {}, {})
-    return tuple(need for need in needs() if need.when is None or need.when.holds(view))
+    return tuple(
+        need
+        for need in needs()
+        if need.when is None or need.element in shown or need.when.holds(view) is not None
+    )
 
 
-def coverage(visits: Sequence[DeckEvidence], unjudged: Collection[tuple[str, str]] = ()) -> tuple[Seen, ...]:
+def coverage(
+    visits: Sequence[DeckEvidence],
+    unjudged: Collection[tuple[str, str]] = (),
+    element_of: Mapping[str, str] = MappingProxyType({}),
+) -> tuple[Seen, ...]:
     """Return how each needed element was seen at the last of these visits, in walking order.
 
     An element not looked at at the last visit keeps 'well' for a year and says when it was seen. `unjudged`
     names (photo, element) where a person could not tell: such a photo is no good look at that element.
+    `element_of` gives the element of each defect tag: what a defect was seen at is there, whatever a fact
+    says.
     """
     facts = visits[-1].fact_values()
-    return tuple(_seen(need, visits, facts, unjudged) for need in needed(facts))
+    needs = needed(facts, _shown(visits, element_of))
+    return tuple(_seen(need, visits, facts, unjudged) for need in needs)
+
+
+def _shown(visits: Sequence[DeckEvidence], element_of: Mapping[str, str]) -> set[str]:
+    """Return the elements that persons labelled in photos, by themselves or by a defect at them."""
+    found = set()
+    for visit in visits:
+        for (_, tag), word in visit.words.items():
+            if word.value == "present":
+                found.add(tag.removeprefix(SHOWS) if tag.startswith(SHOWS) else element_of.get(tag, ""))
+    return found & SHOWN_COUNTS
+
+
+SHOWN_COUNTS = frozenset(
+    {"ledger", "flashing", "hanger", "beam", "post", "footing", "stair", "stringer", "guard"}
+)
+"""Elements that a fact can declare absent (guard posts and braces come with what they hold)."""
 
 
 def _seen(
@@ -105,10 +136,12 @@ def _seen(
     photos = tuple(look.photo.sha for look in sorted(looks, key=lambda look: (not look.well, -look.visit)))
     good = [look for look in looks if look.well and _recent(visits, look.visit)]
     count, of, short = _enough(need, good, facts)
-    if good and not short:
+    hidden = need.element in concealed
+    if good and not short and not hidden:
         return Seen(need.element, "well", photos, count, of, _well_words(visits, good, count, of))
-    if need.element in concealed:
+    if hidden:
         why = str(facts.get("concealed_why") or "cannot be seen without opening something up")
+        why += "; photos are labelled as showing it, and the worse counts" if good else ""
         return Seen(need.element, "concealed", photos, count, of, why)
     if not looks:
         return Seen(need.element, "not-seen", (), 0, of, "no photo shows it")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from triage.assess.combining import RHO, FloatArray, fit_rho_to_ends, group_maxima, mixing_ends
-from triage.assess.order import rank
+from triage.assess.order import DANGER, rank
 from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.rules import RuleBook, load_rule_book
 from triage.assess.summary import assess_deck
@@ -24,9 +24,13 @@ _FIRST = ""
 
 
 def assess_library(
-    lib: Library, decks: Sequence[str] | None = None, visit: str | None = None, as_of: str | None = None
+    lib: Library,
+    decks: Sequence[str] | None = None,
+    visit: str | None = None,
+    as_of: str | None = None,
+    order: str = DANGER,
 ) -> list[DeckSummary]:
-    """Return the summaries of all decks, or of those named, worst first.
+    """Return the summaries of all decks, or of those named, worst first in one of `order.ORDERS`.
 
     `visit` takes what concerns that visit and earlier ones, whenever recorded; `as_of` (ISO 8601; UTC where
     no zone is given) only what was recorded up to then. Raises BadInput for an unknown deck or a time that
@@ -36,7 +40,7 @@ def assess_library(
     vocabulary = lib.vocabulary()
     book = rule_book_of(lib)
     rho = fitted_rho(evidence, vocabulary.core)
-    return rank(assess_deck(one, book, vocabulary, rho=rho) for one in evidence)
+    return rank((assess_deck(one, book, vocabulary, rho=rho) for one in evidence), order)
 
 
 def rule_book_of(lib: Library) -> RuleBook:

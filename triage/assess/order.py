@@ -1,123 +1,292 @@
-"""The order of decks, worst first, with a breakdown that adds up.
+"""The two orders of decks: `danger` (what to close or repair first) and `look` (where to go and see first).
 
-First by `tier_if_true` (serious gaps with nothing worse than `watch` stand between `repair-this-season` and
-`watch`; null above `nothing-seen`), then by `tier`, then by a score whose parts are shown. A person's tier
-that is worse than the computed one counts for the order; a milder one moves nothing down.
+Every concern weighs fall x extent and redundancy x severity, on scales that double so that their logarithms
+add (`severity.toml`), times what the deck carries and how many there are. The worst at each joint of the
+load path counts once, and the deck is the sum over its joints: the upper bound for a system that fails with
+its weakest part (ISO 2394). What is known is one figure; what the unseen, the unanswered and the
+unconfirmed could add makes the second one, 'up to'. The figures order decks and are never printed as a
+chance.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-from triage.assess.records import Concern, DeckSummary, Seen
-from triage.assess.rules import TIER_WEIGHT
+from triage.assess.severity import Fall, Grade, Matrix
 from triage.domain.tiers import NOT_ENOUGH, tier_rank
 
-_RANKS = (
+if TYPE_CHECKING:
+    from triage.assess.records import Concern, DeckSummary, Seen
+    from triage.assess.unsaid import Unsaid
+
+DANGER, LOOK = "danger", "look"
+ORDERS = (DANGER, LOOK)
+_SERIOUS = "serious gaps"
+_STEPS = (
     "stop-use",
     "repair-before-use",
     "repair-this-season",
-    "serious gaps",
+    _SERIOUS,
     "watch",
     None,
     "nothing-seen",
 )
-_KNEE_FT = 8.0
-_GAP = 2.0
-_SMALL_GAP = 0.25
+CROWDED = ("crowd", "hot-tub", "roof")
+_CROWDED_FACTOR, _MOST_COUNTED = 2, 3
+_COULD_BE = "wrong"
+"""How bad what nobody has seen is taken to be at worst (ranking of the unseen: common practice)."""
 
 
-def rank(summaries: Iterable[DeckSummary]) -> list[DeckSummary]:
-    """Return the decks worst first; equal ones by name."""
-    return sorted(summaries, key=order_key)
+@dataclass(frozen=True)
+class Joint:
+    """A joint of the load path: what is known there, up to what it could come, and the words of the worst.
+
+    `leading` is the rule that weighs most there (null where only the unseen does), `unknown` what could add.
+    """
+
+    joint: str
+    words: str
+    known: float
+    up_to: float
+    leading: str | None
+    concluded: str
+    unknown: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the joint as `assess --json` prints it."""
+        return {
+            "joint": self.joint,
+            "words": self.words,
+            "known": self.known,
+            "up_to": self.up_to,
+            "leading": self.leading,
+            "concluded": self.concluded,
+            "unknown": list(self.unknown),
+        }
 
 
-def order_key(summary: DeckSummary) -> tuple[Any, ...]:
+@dataclass(frozen=True)
+class Ordering:
+    """What a deck is ordered by: its steps by tier, its two figures, and what the suggestions weigh."""
+
+    deck: str
+    step: int
+    step_if_true: int
+    known: float
+    up_to: float
+    expected: float
+
+    def key(self, order: str = DANGER) -> tuple[Any, ...]:
+        """Return the key that sorts decks in one of `ORDERS`, worst first."""
+        if order == LOOK:
+            return (
+                -self.up_to,
+                self.step_if_true,
+                -round(self.expected, 9),
+                self.step,
+                -self.known,
+                self.deck,
+            )
+        return (
+            self.step,
+            -self.known,
+            self.step_if_true,
+            -self.up_to,
+            -round(self.expected, 9),
+            self.deck,
+        )
+
+
+def rank(summaries: Iterable[DeckSummary], order: str = DANGER) -> list[DeckSummary]:
+    """Return the decks worst first in one of `ORDERS`; equal ones by name."""
+    return sorted(summaries, key=lambda one: order_key(one, order))
+
+
+def order_key(summary: DeckSummary, order: str = DANGER) -> tuple[Any, ...]:
     """Return the key that sorts decks, worst first."""
-    return sort_key(place_in_order(summary), tier_rank(summary.tier), summary.score, summary.deck)
+    return ordering(summary).key(order)
 
 
-def sort_key(step: int, tier_step: int, score: float, deck: str) -> tuple[Any, ...]:
-    """Return the key that sorts decks, worst first, from what the cache keeps of a deck."""
-    return (step, tier_step, -round(score, 9), deck)
+def ordering(summary: DeckSummary) -> Ordering:
+    """Return what a deck is ordered by."""
+    return Ordering(
+        summary.deck,
+        place_in_order(summary),
+        _step(summary.tier_if_true, summary),
+        summary.known,
+        summary.up_to,
+        summary.expected,
+    )
 
 
 def place_in_order(summary: DeckSummary) -> int:
-    """Return the deck's step in the order, 0 for the worst."""
-    tier = summary.tier_if_true
+    """Return the deck's step in the order by what is known, 0 for the worst.
+
+    A person's tier that is worse than the computed one counts; a milder one moves nothing down. Serious gaps
+    with nothing worse than `watch` stand between `repair-this-season` and `watch`.
+    """
+    return _step(summary.tier, summary)
+
+
+def _step(tier: str | None, summary: DeckSummary) -> int:
     person = summary.tier_by_person
     if person is not None and tier_rank(person.tier) < tier_rank(tier):
         tier = person.tier
-    step = _RANKS.index(tier)
-    return min(step, _RANKS.index("serious gaps")) if summary.gaps == "serious" else step
+    step = _STEPS.index(tier)
+    return min(step, _STEPS.index(_SERIOUS)) if summary.gaps == "serious" else step
 
 
-def score_parts(
+def exposure(extra_load: str | None) -> int:
+    """Return by how much more a fault weighs where a deck carries more than people and furniture."""
+    return _CROWDED_FACTOR if extra_load in CROWDED else 1
+
+
+def joints_of(
     concerns: Sequence[Concern],
     seen: Sequence[Seen],
-    serious: set[str],
-    height_ft: float | None,
-    open_share: float,
-) -> dict[str, float]:
-    """Return the parts of the score by name; they add up to it.
+    unsaid_elements: Collection[str],
+    matrix: Matrix,
+    fall: Fall,
+    exposed: int,
+) -> tuple[Joint, ...]:
+    """Return the joints that anything is known of or could be found at, in the order of the load path.
 
-    Every open concern weighs by its tier (a guess by its combined probability too), every element not seen
-    well by what hangs on it and by the height of the deck, and the share of photo x core tag pairs that
-    nobody has answered 'absent' adds at most 1.
+    `unsaid_elements` are elements with open questions or with checks that could not be said.
     """
-    parts: dict[str, float] = {}
+    known: dict[str, list[Concern]] = defaultdict(list)
+    guessed: dict[str, list[Concern]] = defaultdict(list)
     for concern in concerns:
-        if concern.is_open and concern.tier in TIER_WEIGHT:
-            name = f"concern {concern.rule}" + (f" at {concern.place}" if concern.place else "")
-            guess = concern.standing == "possible" and concern.chance is not None
-            weight = TIER_WEIGHT[concern.tier] * (concern.chance or 0.0 if guess else 1.0)
-            parts[name] = parts.get(name, 0.0) + weight
-    height = 1 + min(height_ft if height_ft is not None else _KNEE_FT, 2 * _KNEE_FT) / _KNEE_FT
-    for one in seen:
-        if one.seen != "well":
-            weight = _GAP * height if one.element in serious else _SMALL_GAP
-            parts[f"{one.seen} {one.element}"] = weight * (0.5 if one.seen == "poorly" else 1.0)
-    if open_share:
-        parts["not answered absent"] = open_share
-    return parts
+        if concern.is_open and concern.tier != "nothing-seen":
+            side = guessed if concern.standing == "possible" else known
+            side[matrix.joint(concern.element)].append(concern)
+    unseen: dict[str, dict[str, float]] = defaultdict(dict)
+    short = [one.element for one in seen if one.seen != "well"]
+    for element in dict.fromkeys([*short, *unsaid_elements]):
+        grade = Grade(_COULD_BE, matrix.redundancy_of.get(element, "primary"))
+        unseen[matrix.joint(element)][element] = matrix.weight(grade, fall) * exposed
+    return tuple(
+        _joint(name, words, known[name], guessed[name], unseen[name], exposed)
+        for name, words in matrix.joint_words.items()
+        if known[name] or guessed[name] or unseen[name]
+    )
 
 
-def reason(summary: DeckSummary) -> str:
+def _joint(
+    name: str,
+    words: str,
+    known: Sequence[Concern],
+    guessed: Sequence[Concern],
+    unseen: Mapping[str, float],
+    exposed: int,
+) -> Joint:
+    counts = _counts(known)
+    weights = {id(one): _weight(one, counts, exposed) for one in known}
+    leading = max(known, key=lambda one: (weights[id(one)], one.rule), default=None)
+    sure = weights[id(leading)] if leading is not None else 0.0
+    guess_counts = _counts(guessed)
+    most = max((_weight(one, guess_counts, exposed) for one in guessed), default=0.0)
+    could = [element for element, weight in unseen.items() if weight > sure]
+    could += ["the machine's suggestions"] if most > sure else []
+    return Joint(
+        name,
+        words,
+        sure,
+        max([sure, most, *unseen.values()]),
+        leading.rule if leading else None,
+        leading.concluded if leading else "",
+        tuple(could),
+    )
+
+
+def _counts(concerns: Sequence[Concern]) -> Mapping[str, int]:
+    counts: dict[str, int] = defaultdict(int)
+    for concern in concerns:
+        counts[concern.rule] += concern.count or 1
+    return counts
+
+
+def _weight(concern: Concern, counts: Mapping[str, int], exposed: int) -> float:
+    """Return what a concern weighs: up to three parts that share the load count one by one."""
+    number = 1 if concern.redundancy == "primary" else min(_MOST_COUNTED, counts[concern.rule])
+    return concern.weight * exposed * number
+
+
+def expected_of(concerns: Sequence[Concern], exposed: int) -> float:
+    """Return what all concerns weigh, suggestions by their combined probabilities; linear in them.
+
+    It orders decks whose figures are equal.
+    """
+    open_ones = (one for one in concerns if one.is_open and one.tier != "nothing-seen")
+    return sum(
+        one.weight * exposed * ((one.chance or 0.0) if one.standing == "possible" else 1.0)
+        for one in open_ones
+    )
+
+
+def reason(summary: DeckSummary, unsaid: Unsaid) -> str:
     """Return one sentence that says why the deck stands where it does."""
-    step = _RANKS[place_in_order(summary)]
+    step = _STEPS[place_in_order(summary)]
     person = summary.tier_by_person
-    if person is not None and tier_rank(person.tier) < tier_rank(summary.tier_if_true):
+    if person is not None and tier_rank(person.tier) < tier_rank(summary.tier):
         return f"{person.by} put it at '{person.tier}': {person.why.rstrip('.')}."
     short = [one.element.replace("-", " ") for one in summary.coverage if one.seen != "well"]
-    if step == "serious gaps":
+    leading = _leading(summary)
+    if step == _SERIOUS and (leading is None or leading.tier in ("watch", "nothing-seen")):
         known = "Nothing worse than 'watch' is known, but what holds the deck up was not seen well"
         return f"{known}: {_list(short)}."
-    leading = [c for c in summary.concerns if c.is_open and c.tier == summary.tier_if_true]
-    if leading:
-        first = leading[0]
-        more = f" ({len(leading) - 1} more of this tier)" if len(leading) > 1 else ""
-        guess = (
-            " This is the machine's suggestion; nobody has confirmed it."
-            if first.standing == "possible"
-            else ""
-        )
-        return f"{first.concluded.rstrip('.')}{more}.{guess}"
+    if leading is not None:
+        same = sum(1 for one in summary.concerns if one.is_open and one.tier == leading.tier) - 1
+        more = f" ({same} more of this tier)" if same else ""
+        unsure = " This is the machine's suggestion; nobody has confirmed it."
+        return f"{leading.concluded.rstrip('.')}{more}.{unsure if leading.standing == 'possible' else ''}"
     if summary.tier is None:
-        return f"{NOT_ENOUGH.capitalize()}: {_barred(summary.unreviewed, short)}."
-    return "Everything the deck needs was seen well, every answer is in, and nothing was found."
+        return f"{NOT_ENOUGH.capitalize()}: {_barred(summary.unreviewed, short, unsaid)}."
+    return _rests_on(summary, unsaid)
 
 
-def _barred(unreviewed: int, short: Sequence[str]) -> str:
-    parts = [f"{unreviewed} answers are missing"] if unreviewed else []
+def _leading(summary: DeckSummary) -> Concern | None:
+    """Return the open concern of the worst tier that weighs most, a suggestion's if it is the worse."""
+    found = [one for one in summary.concerns if one.is_open and one.tier == summary.tier_if_true]
+    return max(found, key=lambda one: (one.standing != "possible", one.weight), default=None)
+
+
+def _barred(unreviewed: int, short: Sequence[str], unsaid: Unsaid) -> str:
+    answers = "1 answer is missing" if unreviewed == 1 else f"{unreviewed} answers are missing"
+    parts = [answers] if unreviewed else []
     parts += [f"not seen well: {_list(short)}"] if short else []
+    parts += [f"checks that could not be said: {_list(unsaid.checks)}"] if unsaid.checks else []
+    parts += [f"not known: {_list(_some(unsaid.facts))}"] if unsaid.facts else []
     return "; ".join(parts) or "no photo was looked at"
+
+
+def _some(names: Sequence[str], most: int = 6) -> list[str]:
+    rest = len(names) - most
+    return [*names[:most], f"{rest} more facts"] if rest > 1 else list(names)
+
+
+def _rests_on(summary: DeckSummary, unsaid: Unsaid) -> str:
+    photos = len({photo for one in summary.coverage for photo in one.photos})
+    said = (
+        f"In what was photographed ({photos} photo{'s' if photos != 1 else ''} of {len(summary.coverage)} "
+        "parts, each seen well, every answer in) nothing was found, and every check of what holds the deck "
+        "up is within its limits"
+    )
+    silent = f"; checks that could not be said: {_list(unsaid.other_checks)}" if unsaid.other_checks else ""
+    return f"{said}{silent}."
+
+
+def look_reason(summary: DeckSummary) -> str:
+    """Return one sentence on what going there and seeing would settle."""
+    open_joints = [one for one in summary.joints if one.up_to > one.known]
+    if not open_joints:
+        return "Nothing that is still unseen would move this deck up."
+    worst = max(open_joints, key=lambda one: (one.up_to - one.known, one.up_to))
+    parts = _list([name.replace("-", " ") for name in worst.unknown])
+    return f"Most could still be found at {worst.words}: {parts}."
 
 
 def _list(names: Sequence[str]) -> str:
     return ", ".join(names[:-1]) + f" and {names[-1]}" if len(names) > 1 else "".join(names)
-
-
-def breakdown(summary: DeckSummary) -> Mapping[str, float]:
-    """Return the parts of the score, heaviest first."""
-    return dict(sorted(summary.score_parts.items(), key=lambda part: (-part[1], part[0])))

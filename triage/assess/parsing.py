@@ -8,6 +8,7 @@ from typing import Any
 
 from triage.assess.conditions import Condition
 from triage.errors import BadInput
+from triage.structure.check import REASONS
 
 FACT_TESTS = ("over", "at_least", "under", "at_most", "is", "one_of", "known")
 _ALLOWED: dict[str, tuple[str, ...]] = {
@@ -16,7 +17,7 @@ _ALLOWED: dict[str, tuple[str, ...]] = {
     "not": (),
     "tag": ("at_least",),
     "fact": FACT_TESTS,
-    "check": ("verdict", "ratio_over", "kind", "outside"),
+    "check": ("verdict", "ratio_over", "kind", "reason", "outside"),
     "seen": ("is", "one_of"),
 }
 
@@ -103,6 +104,8 @@ def _check_operand(op: str, test: str, wanted: Any, name: str) -> None:
         right = isinstance(wanted, tuple) and len(wanted) > 0
     elif test == "verdict":
         right = wanted in _VERDICTS
+    elif test == "reason":
+        right = wanted in REASONS
     elif test == "kind":
         right = wanted in ("hazard", "departs-from-today")
     elif test == "is":

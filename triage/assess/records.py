@@ -9,8 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.order import Joint
+from triage.assess.unsaid import Unsaid
 from triage.domain.tiers import CAUTION
 from triage.library.records import Box, Closing, Fact, Finding, PersonTier, Photo, Suggestion, Word
+from triage.structure.check import known_values
 
 if TYPE_CHECKING:
     from triage.structure import Check
@@ -40,8 +43,8 @@ class DeckEvidence:
     earlier: tuple[DeckEvidence, ...] = ()
 
     def fact_values(self) -> dict[str, Any]:
-        """Return the plain values of the facts by key."""
-        return {key: fact.value for key, fact in self.facts.items()}
+        """Return the plain values of the facts that are known, by key."""
+        return known_values({key: fact.value for key, fact in self.facts.items()})
 
     def visits(self) -> tuple[DeckEvidence, ...]:
         """Return the earlier visits and this one, oldest first."""
@@ -82,6 +85,8 @@ class Concern:
     chance: float | None = None
     severity: str = "early"
     weight: float = 0.0
+    unconfirmed: tuple[str, ...] = ()
+    redundancy: str = "primary"
     chance_ends: tuple[float, float] | None = None
 
     def at_rho(self, rho: float) -> Concern:
@@ -117,6 +122,7 @@ class Concern:
             "element": self.element,
             "remark": self.remark,
             "severity": self.severity,
+            "unconfirmed": list(self.unconfirmed),
             "boxes": {photo: [list(box) for box in boxes] for photo, boxes in self.boxes.items()},
         }
 
@@ -149,8 +155,10 @@ class DeckSummary:
     """The risk summary of one deck.
 
     `tier` rests on persons, facts and checks; `tier_if_true` takes suggestions for true as well; null is
-    'not enough seen or reviewed to say'. `score_parts` add up to the score that orders decks of equal tiers;
-    `score_ends` are those parts at rho 0 and at rho 1.
+    'not enough seen or reviewed to say'. `joints` hold what the deck is ordered by (see `order`);
+    `expected` is what the suggestions weigh, `expected_ends` that at rho 0 and at rho 1. `unsaid` is what
+    could still turn out bad; `held` the ids of all rules that held, those that another one speaks for among
+    them.
     """
 
     deck: str
@@ -164,16 +172,26 @@ class DeckSummary:
     go_back_for: tuple[str, ...]
     unreviewed: int
     checks: tuple[Check, ...] = ()
-    score_parts: Mapping[str, float] = field(default_factory=dict)
+    joints: tuple[Joint, ...] = ()
+    height_class: str = "unknown"
+    unsaid: Unsaid = Unsaid()
+    held: frozenset[str] = frozenset()
     reason: str = ""
     open_up: tuple[str, ...] = ()
     caution: str = CAUTION
-    score_ends: tuple[Mapping[str, float], Mapping[str, float]] | None = None
+    look_reason: str = ""
+    expected: float = 0.0
+    expected_ends: tuple[float, float] = (0.0, 0.0)
 
     @property
-    def score(self) -> float:
-        """The sum of its parts; orders decks of equal tiers and is never printed as a chance."""
-        return sum(self.score_parts.values())
+    def known(self) -> float:
+        """What is known, added up over the joints; orders decks and is never printed as a chance."""
+        return sum(joint.known for joint in self.joints)
+
+    @property
+    def up_to(self) -> float:
+        """What it could come to with all that is unseen, unanswered and unconfirmed."""
+        return sum(joint.up_to for joint in self.joints)
 
     @property
     def repaired(self) -> tuple[Concern, ...]:
@@ -198,7 +216,13 @@ class DeckSummary:
             "open_up": list(self.open_up),
             "unreviewed": self.unreviewed,
             "checks": [check.to_json() for check in self.checks],
-            "order_parts": {name: round(part, 9) for name, part in self.score_parts.items()},
+            "known": self.known,
+            "up_to": self.up_to,
+            "height_class": self.height_class,
+            "joints": [joint.to_json() for joint in self.joints],
+            "unsaid_checks": [*self.unsaid.checks, *self.unsaid.other_checks],
+            "unknown_facts": list(self.unsaid.facts),
             "reason": self.reason,
+            "look_reason": self.look_reason,
             "caution": self.caution,
         }

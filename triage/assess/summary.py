@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from triage.assess.combining import RHO
 from triage.assess.concerns import (
-    HEIGHT,
     Fired,
     check_concern,
     concerns_of,
@@ -18,17 +17,19 @@ from triage.assess.concerns import (
     with_status,
     worst_first,
 )
-from triage.assess.coverage import coverage, gaps, go_back_for, needs, open_up
-from triage.assess.order import reason, score_parts
+from triage.assess.coverage import coverage, gaps, go_back_for, open_up
+from triage.assess.order import expected_of, exposure, joints_of, look_reason, reason
 from triage.assess.records import Concern, DeckEvidence, DeckSummary, Seen
 from triage.assess.rules import RuleBook
 from triage.assess.severity import Matrix
 from triage.assess.unclear import untold, with_untold
+from triage.assess.unsaid import HEIGHT, Unsaid, unsaid
 from triage.assess.view import DeckView, gather_items
 from triage.assess.visits import Closed, closed_test, closings_that_hold, settle
-from triage.domain.reviewing import is_cleared, is_reviewed
+from triage.domain.reviewing import is_reviewed
 from triage.domain.tiers import worst
 from triage.domain.vocabulary import Vocabulary
+from triage.structure.check import LOAD_PATH
 
 if TYPE_CHECKING:
     from triage.structure import Check
@@ -50,7 +51,7 @@ def assess_deck(
     checks = _run(evidence) if checks is None else checks
     core = {tag: vocabulary.tags[tag].element or "whole-deck" for tag in vocabulary.core}
     gaps_left = untold(visits, core)
-    looked = coverage(visits, {(one.photo, one.element) for one in gaps_left})
+    looked = coverage(visits, {(one.photo, one.element) for one in gaps_left}, vocabulary.element_of)
     seen = with_untold(looked, gaps_left)
     closed = closings_that_hold(visits, rule_book)
     view = _view(visits, checks, seen, closed)
@@ -63,7 +64,14 @@ def assess_deck(
     gap = gaps(looked)
     gap = "some" if gap == "none" and gaps_left else gap
     missing = unreviewed(visits, vocabulary)
-    printed, if_true = _tiers(shown, gap, missing)
+    left = unsaid(view, checks, rule_book)
+    printed, if_true = _tiers(shown, gap, missing, left)
+    matrix, height_ft = rule_book.matrix, view.fact(HEIGHT)
+    fall, exposed = matrix.fall(height_ft), exposure(view.fact("extra_load"))
+    elements = [*_open_elements(visits, vocabulary), *_unsaid_elements(left)]
+    apart, together, mixed = (
+        expected_of([one.at_rho(at) for one in everything], exposed) for at in (0.0, 1.0, rho)
+    )
     summary = DeckSummary(
         deck=evidence.deck,
         visit=evidence.visit,
@@ -77,15 +85,25 @@ def assess_deck(
         open_up=open_up(seen),
         unreviewed=missing,
         checks=tuple(checks),
+        joints=joints_of(everything, seen, elements, matrix, fall, exposed),
+        height_class=matrix.height_class(height_ft),
+        unsaid=left,
+        held=frozenset(one.rule.id for one in fired),
+        expected=mixed,
+        expected_ends=(apart, together),
     )
-    serious = {need.element for need in needs() if need.serious}
-    height_ft, share = view.fact("height_above_grade_ft"), _open_share(visits, vocabulary)
-    apart, together, parts = (
-        score_parts([c.at_rho(one) for c in everything], seen, serious, height_ft, share)
-        for one in (0.0, 1.0, rho)
-    )
-    summary = replace(summary, score_parts=parts, score_ends=(apart, together))
-    return replace(summary, reason=reason(summary))
+    return replace(summary, reason=reason(summary, left), look_reason=look_reason(summary))
+
+
+def _open_elements(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> list[str]:
+    """Return the elements of core tags that somebody has still to answer on a photo."""
+    open_tags = [tag for tag, reviewed in _pairs(visits, vocabulary) if not reviewed]
+    return [vocabulary.tags[tag].element or "whole-deck" for tag in dict.fromkeys(open_tags)]
+
+
+def _unsaid_elements(left: Unsaid) -> list[str]:
+    """Return the elements that load-path checks could not be said of."""
+    return [LOAD_PATH[name] for name in left.checks]
 
 
 def deck_view(evidence: DeckEvidence, rule_book: RuleBook) -> DeckView:
@@ -142,7 +160,7 @@ def _held_by_facts(evidence: DeckEvidence, book: RuleBook) -> set[str]:
 def known_height_ft(evidence: DeckEvidence) -> float | None:
     """Return the deck's height, or null where nobody has written it down."""
     value = evidence.fact_values().get(HEIGHT)
-    return None if value is None or value == "unknown" else float(value)
+    return None if value is None else float(value)
 
 
 def _findings(visits: Sequence[DeckEvidence], matrix: Matrix, height_ft: float | None) -> list[Concern]:
@@ -155,10 +173,12 @@ def _findings(visits: Sequence[DeckEvidence], matrix: Matrix, height_ft: float |
     return list(known.values())
 
 
-def _tiers(concerns: Sequence[Concern], gap: str, missing: int) -> tuple[str | None, str | None]:
+def _tiers(
+    concerns: Sequence[Concern], gap: str, missing: int, left: Unsaid
+) -> tuple[str | None, str | None]:
     """Return (tier, tier_if_true); null where nothing is known and nothing-seen is barred."""
     open_ones = [concern for concern in concerns if concern.is_open and concern.tier != "nothing-seen"]
-    barred = gap != "none" or missing > 0 or bool(open_ones)
+    barred = gap != "none" or missing > 0 or bool(open_ones) or left.bars
     nothing = None if barred else "nothing-seen"
     printed = worst(concern.tier for concern in open_ones if concern.standing != "possible")
     return printed or nothing, worst(concern.tier for concern in open_ones) or nothing
@@ -166,23 +186,16 @@ def _tiers(concerns: Sequence[Concern], gap: str, missing: int) -> tuple[str | N
 
 def unreviewed(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> int:
     """Return how many pairs of photo and core tag are not reviewed, as `domain.reviewing` says it."""
-    return sum(1 for reviewed, _ in _pairs(visits, vocabulary) if not reviewed)
+    return sum(1 for _, reviewed in _pairs(visits, vocabulary) if not reviewed)
 
 
-def _open_share(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> float:
-    """Return the share of pairs that are not answered away: neither 'absent' nor `unlikely` by promise."""
-    pairs = _pairs(visits, vocabulary)
-    return sum(1 for _, cleared in pairs if not cleared) / len(pairs) if pairs else 1.0
-
-
-def _pairs(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> list[tuple[bool, bool]]:
-    """Return (reviewed, cleared) for every photo x core tag."""
+def _pairs(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> list[tuple[str, bool]]:
+    """Return (tag, reviewed) for every photo x core tag."""
     pairs = []
     for evidence in visits:
         for photo in evidence.photos:
             for tag in vocabulary.core:
                 word, guess = evidence.words.get((photo.sha, tag)), evidence.suggestions.get((photo.sha, tag))
                 answer, pile = word.value if word else None, guess.pile if guess else None
-                what = (answer, pile, evidence.promise.get(tag))
-                pairs.append((is_reviewed(*what), is_cleared(*what)))
+                pairs.append((tag, is_reviewed(answer, pile, evidence.promise.get(tag))))
     return pairs

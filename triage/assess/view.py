@@ -105,6 +105,18 @@ def count_places(items: Iterable[Item]) -> int:
     return sum(most.values())
 
 
+def most_places(items: Iterable[Item]) -> int:
+    """Return how many there may be: as `count_places`, but photos without a place may each show another.
+
+    Photos of one burst show the same thing.
+    """
+    most: dict[Hashable, int] = defaultdict(int)
+    for item in items:
+        key = place_key(item.place) or group_of(item.photo)
+        most[key] = max(most[key], item.count)
+    return sum(most.values())
+
+
 @dataclass(frozen=True)
 class DeckView:
     """What conditions ask of a deck; with `guesses` suggestions count as if they were true."""
@@ -116,13 +128,13 @@ class DeckView:
     guesses: bool = False
 
     def tag_standing(self, tag: str, at_least: int = 1) -> str | None:
-        """Return the best standing with which the tag is present at least so often, else null."""
+        """Return the best standing with which the tag may be present at least so often, else null."""
         found = self.items.get(tag, ())
         for allowed in (("seen-by-person",), ("seen-by-person", "disputed"), STANDINGS):
             if allowed is STANDINGS and not self.guesses:
                 return None
             taken = [item for item in found if item.standing in allowed]
-            if taken and count_places(taken) >= at_least:
+            if taken and most_places(taken) >= at_least:
                 return max((item.standing for item in taken), key=STANDINGS.index)
         return None
 
@@ -131,9 +143,8 @@ class DeckView:
         return [item for item in self.items.get(tag, ()) if self.guesses or item.standing != "possible"]
 
     def fact(self, key: str) -> Any:
-        """Return a fact's value; null when it is not known or was said to be unknown."""
-        value = self.facts.get(key)
-        return None if value == "unknown" else value
+        """Return a fact's value; null when it is not known."""
+        return self.facts.get(key)
 
     def check(self, name: str) -> Any:
         """Return a check's result, or null when it did not run."""

@@ -35,6 +35,13 @@ _LOT = 200
 @click.option("--visit", metavar="DATE", help="What concerns that visit and earlier ones.")
 @click.option("--as-of", metavar="TIME", help="Only what was recorded up to then.")
 @click.option("--full", is_flag=True, help="Everything about every deck; the usual for decks that are named.")
+@click.option(
+    "--order",
+    type=click.Choice(["danger", "look"]),
+    default="danger",
+    show_default=True,
+    help="What to close or repair first, or where to go and see first.",
+)
 @library_option
 @json_option
 def command(
@@ -42,6 +49,7 @@ def command(
     visit: str | None,
     as_of: str | None,
     full: bool,
+    order: str,
     library_path: Path | None,
     as_json: bool,
 ) -> Any:
@@ -51,13 +59,14 @@ def command(
     deck-triage assess
     deck-triage assess --full
     deck-triage assess D-17 --json
+    deck-triage assess --order look
     deck-triage assess --as-of 2026-05-04T18:00
     """
     from triage.assess.status import waiting_words
     from triage.ingest import check_visit
 
     with open_library(library_path) as library:
-        summaries = _summaries(library, decks, check_visit(visit), as_of)
+        summaries = _summaries(library, decks, check_visit(visit), as_of, order)
         waiting = waiting_words(library)
         if waiting:
             advise(waiting)
@@ -65,31 +74,31 @@ def command(
             emit_list("decks", summaries)
             return
         if not (decks or full):
-            _say_lines(library, summaries)
+            _say_lines(library, summaries, order)
             return
         for lot in lots(enumerate(summaries, 1), _LOT):
             names = library.names_of({sha for _, one in lot for sha in _shown(one)})
             for number, one in lot:
-                _say_deck(number, one, names)
+                _say_deck(number, one, names, order)
     say()
-    say(ORDER_WORDS)
+    say(ORDER_WORDS[order])
     say(CAUTION)
 
 
 def _summaries(
-    library: Library, decks: tuple[str, ...], visit: str | None, as_of: str | None
+    library: Library, decks: tuple[str, ...], visit: str | None, as_of: str | None, order: str
 ) -> Iterator[dict[str, Any]]:
     """Yield summaries, worst first: those kept beside the log where all decks are asked for as they stand."""
     from triage.assess import assess_library
     from triage.assess.cache.lines import standings
 
     if not decks and visit is None and as_of is None:
-        return standings(library, progress_line()).summaries()
-    found = assess_library(library, decks=list(decks) or None, visit=visit, as_of=as_of)
+        return standings(library, progress_line(), order).summaries()
+    found = assess_library(library, decks=list(decks) or None, visit=visit, as_of=as_of, order=order)
     return (one.to_json() for one in found)
 
 
-def _say_lines(library: Library, summaries: Iterator[dict[str, Any]]) -> None:
+def _say_lines(library: Library, summaries: Iterator[dict[str, Any]], order: str) -> None:
     """Print one line a deck: tier, height, gaps and the finding that leads."""
     from triage.report.plan import height_of, lead_words
 
@@ -101,12 +110,13 @@ def _say_lines(library: Library, summaries: Iterator[dict[str, Any]]) -> None:
             _if_true(one),
             height_of(one, library),
             one["gaps"],
-            lead_words(one),
+            one["look_reason"] if order == "look" else lead_words(one),
         )
         for number, one in enumerate(summaries, 1)
     ]
     say(table(rows, ("", "deck", "tier", "if suggestions are true", "height", "gaps", "finding")))
     say()
+    say(ORDER_WORDS[order])
     say("Everything about a deck: deck-triage assess DECK; about all of them: deck-triage assess --full.")
     say(CAUTION)
 
@@ -124,7 +134,7 @@ def _shown(one: dict[str, Any]) -> set[str]:
     return {sha for concern in one["concerns"][:_CONCERNS] for sha in concern["photos"][:_PHOTOS]}
 
 
-def _say_deck(number: int, one: dict[str, Any], names: dict[str, str]) -> None:
+def _say_deck(number: int, one: dict[str, Any], names: dict[str, str], order: str) -> None:
     tier = one["tier"] or NOT_ENOUGH
     say(f"{number}. {one['deck']}: {tier}; gaps: {one['gaps']}; {one['unreviewed']} questions open")
     if one["tier_if_true"] != one["tier"]:
@@ -134,7 +144,7 @@ def _say_deck(number: int, one: dict[str, Any], names: dict[str, str]) -> None:
             f"   tier by a person: {one['tier_by_person']} ({one['tier_by_person_by']}:"
             f" {one['tier_by_person_why'].rstrip('.')})"
         )
-    say(f"   {one['reason']}")
+    say(f"   {one['look_reason' if order == 'look' else 'reason']}")
     for concern in one["concerns"][:_CONCERNS]:
         photos = ", ".join(names.get(sha, sha[:12]) for sha in concern["photos"][:_PHOTOS])
         at = f" At {concern['place']}." if concern["place"] else ""

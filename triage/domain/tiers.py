@@ -30,10 +30,16 @@ TIER_WORDS: dict[str, str] = {
 NOT_ENOUGH = "not enough seen or reviewed to say"
 """How a tier of null prints."""
 
-ORDER_WORDS = (
-    "Decks come by the tier that they have if the machine is right, then by the tier by persons; of equal "
-    "ones those first on which more is open and less was seen well (order_parts in --json)."
-)
+ORDER_WORDS: dict[str, str] = {
+    "danger": (
+        "What to close or repair first: by tier, then by what is known at the joints of the load path; "
+        "see 'joints' in --json. Where to go and see first: --order look."
+    ),
+    "look": (
+        "Where to go and see first: by what the unseen, the unanswered and the unconfirmed could add to "
+        "what is known; see 'joints' in --json. What to close or repair first: --order danger."
+    ),
+}
 
 CAUTION = (
     "Photo triage ranks work for a qualified person on site; hidden fasteners, hidden decay and the ground "

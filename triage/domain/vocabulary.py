@@ -89,6 +89,11 @@ class Vocabulary:
         """The tags of kind 'defect'."""
         return tuple(name for name, tag in self.tags.items() if tag.kind == "defect")
 
+    @cached_property
+    def element_of(self) -> Mapping[str, str]:
+        """The element that each tag belongs to, where it belongs to one."""
+        return {name: tag.element for name, tag in self.tags.items() if tag.element is not None}
+
     def tag(self, name: str) -> Tag:
         """Return a tag by its name; raises BadInput, with near names, for one that is unknown."""
         if name in self.tags:

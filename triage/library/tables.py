@@ -22,7 +22,7 @@ from sqlalchemy import (
     Text,
 )
 
-FORMAT_VERSION = 3
+FORMAT_VERSION = 4
 # Indexes name the selective column first: without statistics the database takes them at their word.
 
 metadata = MetaData()
@@ -175,9 +175,11 @@ standing = Table(
     Column("photos", Integer),
     Column("labelled", Integer),
     Column("step", Integer),
-    Column("tier_step", Integer),
-    Column("score_apart", Float),
-    Column("score_together", Float),
+    Column("step_if_true", Integer),
+    Column("known", Float),
+    Column("up_to", Float),
+    Column("expected_apart", Float),
+    Column("expected_together", Float),
     Column("reason", Text),
     Column("best", String),
     Column("best_tag", String),

@@ -34,19 +34,21 @@ REASONS = (
     MARGIN,
 )
 """Why a check has its verdict, for programs; `why` says it in words."""
-LOAD_PATH = (
-    "ledger-spacing-table",
-    "ledger-fastener-mechanics",
-    "ledger-placement",
-    "joist-span",
-    "joist-overhang",
-    "joist-bearing",
-    "beam-span",
-    "beam-bearing",
-    "post-height",
-    "footing-size",
-)
-"""Checks of what holds the deck up: none of them may be left unsaid where a deck reads 'nothing seen'."""
+LOAD_PATH: Mapping[str, str] = {
+    "ledger-spacing-table": "ledger",
+    "ledger-fastener-mechanics": "ledger",
+    "ledger-placement": "ledger",
+    "joist-span": "joist",
+    "joist-overhang": "joist",
+    "joist-bearing": "joist",
+    "beam-span": "beam",
+    "beam-bearing": "beam",
+    "post-height": "post",
+    "footing-size": "footing",
+}
+"""Checks of what holds the deck up, with their element; with one unsaid no deck reads 'nothing seen'."""
+WHEN_MEASURED: Mapping[str, str] = {"joist-bearing": "joist_end_bearing_in"}
+"""Checks that run only where their fact was measured."""
 ASSUMED_LOADS = ("live_load_psf", "dead_load_psf", "snow_load_psf")
 POOR_SCREWS: dict[str, str] = {
     "deck-screw": "deck screws snap and have no value in a ledger",

@@ -35,6 +35,11 @@ _NOT_LONGER = (
 )
 
 
+def of_absent_parts(facts: Mapping[str, Any]) -> frozenset[str]:
+    """Return the facts that say something of a part that the deck is said not to have."""
+    return frozenset(key for flag, keys in _ABSENT if facts.get(flag) is False for key in keys)
+
+
 def find(facts: Mapping[str, Any]) -> list[str]:
     """Return one sentence for every pair of facts that cannot be true at once."""
     return [*_absent(facts), *_lengths(facts), *_others(facts)]

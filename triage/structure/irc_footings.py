@@ -56,7 +56,8 @@ def footing_size(facts: Facts) -> Check:
             check = also if _worse(also, check) else check
     if beyond and check.verdict == WITHIN:
         check = cannot_say(name, DEPARTS, "in", outside(_PLACE, beyond), source)
-    assumed = facts.missing("footing_thickness_in", "footing_depth_in", "soil_psf", *ASSUMED_LOADS)
+    measured = ("footing_thickness_in", "footing_depth_in", "soil_psf", "tributary_area_sqft")
+    assumed = facts.missing(*measured, *ASSUMED_LOADS)
     return dated(limited(replace(check, assumed=assumed), facts, _PLACE), facts, _SINCE)
 
 

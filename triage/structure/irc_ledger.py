@@ -137,8 +137,7 @@ def _not_on_a_band(facts: Facts) -> str:
 
 
 def table_fastener(facts: Facts) -> tuple[str, str, str]:
-    """Return the table's fastener line for sheathing and washers, the nearest easier one, and why they
-    differ.
+    """Return the table's fastener line for a gap, the nearest easier line, and why they differ.
 
     Table R507.9.1.3(1) and its footnotes: sheathing up to 1/2 in; bolts with sheathing or stacked washers up
     to 1 in in all, washers at most 1/2 in; ledger 2x8 or deeper. A fastener of another kind is at best a

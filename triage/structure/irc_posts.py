@@ -50,7 +50,7 @@ def post_height(facts: Facts) -> Check:
         return cannot_say("post-height", HAZARD, "ft", needs(missing), _SOURCE, missing, demand)
     by_edition = {"irc-2018": _flat, "dca6-2015": _six_by_six}
     check = by_edition.get(facts.edition, _by_area)(facts, demand)
-    check = replace(check, assumed=assumed_loads(facts))
+    check = replace(check, assumed=(*assumed_loads(facts), *facts.missing("tributary_area_sqft")))
     return dated(limited(check, facts, _PLACE), facts, _SINCE)
 
 

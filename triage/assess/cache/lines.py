@@ -14,10 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Row, select
 
-from triage.assess.cache.refresh import PARTS, basis_of, best_evidence, bring_up, kept_rho
-from triage.assess.combining import RHO
+from triage.assess.cache.refresh import basis_of, best_evidence, bring_up, kept_rho
 from triage.assess.evidence import assess_library
-from triage.assess.order import sort_key
+from triage.assess.order import DANGER, Ordering
 from triage.batching import lots
 from triage.errors import NotWritten
 from triage.library.records import PersonTier
@@ -55,7 +54,6 @@ class Kept:
 
     lines: Sequence[Line]
     _library: Library
-    _rho: float
     _whole: Mapping[str, dict[str, Any]] | None = None
 
     def summaries(self) -> Iterator[dict[str, Any]]:
@@ -68,10 +66,10 @@ class Kept:
             with self._library.read() as connection:
                 query = select(standing_summary).where(standing_summary.c.deck.in_(chunk))
                 packed = {row.deck: row.summary for row in connection.execute(query)}
-            yield from (_unpacked(packed[deck], self._rho) for deck in chunk if deck in packed)
+            yield from (json.loads(zlib.decompress(packed[deck])) for deck in chunk if deck in packed)
 
 
-def standings(library: Library, progress: Progress | None = None) -> Kept:
+def standings(library: Library, progress: Progress | None = None, order: str = DANGER) -> Kept:
     """Return how every deck stands now, after assessing again those that something was said about.
 
     Raises BadInput for a rule or tag file that cannot be taken.
@@ -79,17 +77,18 @@ def standings(library: Library, progress: Progress | None = None) -> Kept:
     try:
         bring_up(library, progress)
     except NotWritten:
-        return standings_in_memory(library)
-    return last_standings(library)
+        return standings_in_memory(library, order)
+    return last_standings(library, order)
 
 
-def last_standings(library: Library) -> Kept:
+def last_standings(library: Library, order: str = DANGER) -> Kept:
     """Return what is kept, some of it perhaps out of date: see `out_of_date`."""
     with library.read() as connection:
         rho = kept_rho(connection)
         wanted = [column for column in standing.c if column.name != "mixing"]
         rows = connection.execute(select(*wanted).where(standing.c.gaps.is_not(None))).all()
-    return Kept([_line(row) for row in sorted(rows, key=lambda row: _order_key(row, rho))], library, rho)
+    rows = sorted(rows, key=lambda row: _ordering(row, rho).key(order))
+    return Kept([_line(row) for row in rows], library)
 
 
 def open_by_deck(library: Library) -> dict[str, int]:
@@ -117,28 +116,19 @@ def _line(row: Row[Any]) -> Line:
     )
 
 
-def _order_key(row: Row[Any], rho: float) -> tuple[Any, ...]:
-    score = row.score_apart + rho * (row.score_together - row.score_apart)
-    return sort_key(row.step, row.tier_step, score, row.deck)
+def _ordering(row: Row[Any], rho: float) -> Ordering:
+    expected = row.expected_apart + rho * (row.expected_together - row.expected_apart)
+    return Ordering(row.deck, row.step, row.step_if_true, row.known, row.up_to, expected)
 
 
-def _unpacked(packed: bytes, rho: float) -> dict[str, Any]:
-    summary: dict[str, Any] = json.loads(zlib.decompress(packed))
-    together, apart = summary.pop(PARTS), summary["order_parts"]
-    summary["order_parts"] = {
-        name: round(value + rho * (together[name] - value), 9) for name, value in apart.items()
-    }
-    return summary
-
-
-def standings_in_memory(library: Library) -> Kept:
+def standings_in_memory(library: Library, order: str = DANGER) -> Kept:
     """Return how every deck stands now, all of them assessed anew and nothing kept."""
     from triage.library.counts import deck_counts
 
     counts = deck_counts(library)
-    found = assess_library(library)
+    found = assess_library(library, order=order)
     lines = [_line_of(one, counts.get(one.deck, (0, 0))) for one in found]
-    return Kept(lines, library, RHO, {one.deck: one.to_json() for one in found})
+    return Kept(lines, library, {one.deck: one.to_json() for one in found})
 
 
 def _line_of(summary: DeckSummary, counts: tuple[int, int]) -> Line:

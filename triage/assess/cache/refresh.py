@@ -2,8 +2,8 @@
 
 A row is fresh while its basis is the present one: the program, the firm's rules and tags, the model and how
 its promises stand; whatever is said of a deck empties its basis (`assess/cache/stale.py`). Rho is fitted
-over all decks, and P is linear in it, so a row keeps its score at rho 0 and at rho 1 and a new rho moves
-no row.
+over all decks, and P is linear in it, so a row keeps what its suggestions weigh at rho 0 and at rho 1 and a
+new rho changes no row.
 """
 
 from __future__ import annotations
@@ -24,11 +24,10 @@ from sqlalchemy import Connection, delete, insert, select, update
 from triage import version
 from triage.assess.combining import RHO
 from triage.assess.evidence import gather_all, mixing_rows, promise_words, rho_of_rows, rule_book_of
-from triage.assess.order import place_in_order
+from triage.assess.order import ordering
 from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.summary import assess_deck
 from triage.batching import lots
-from triage.domain.tiers import tier_rank
 from triage.errors import Cancelled
 from triage.library import present
 from triage.library.database import writing
@@ -40,8 +39,6 @@ if TYPE_CHECKING:
     from triage.domain.vocabulary import Vocabulary
     from triage.library import Library
 
-PARTS = "order_parts_together"
-"""Where a kept summary holds its `order_parts` at rho 1, beside those at rho 0."""
 _LOT = 50
 _CHUNK = 200
 _ROOMS = ("assess", "data", "domain", "library", "presort", "structure")
@@ -165,13 +162,12 @@ def best_evidence(summary: DeckSummary) -> tuple[str | None, str]:
 
 
 def _row(evidence: DeckEvidence, apart: DeckSummary, tags: Sequence[str]) -> dict[str, Any]:
-    """Return the row of a summary at rho 0, with its score at rho 1 beside."""
+    """Return the row of a summary, with what its suggestions weigh at rho 0 and at rho 1."""
     person = apart.tier_by_person
     photos, labelled = _counts(evidence)
     best, best_tag = best_evidence(apart)
-    together = apart.score_ends[1] if apart.score_ends else apart.score_parts
+    place = ordering(apart)
     mixing = mixing_rows(evidence, tags)
-    summary = apart.to_json() | {PARTS: {name: round(part, 9) for name, part in together.items()}}
     return {
         "visit": apart.visit,
         "tier": apart.tier,
@@ -181,15 +177,17 @@ def _row(evidence: DeckEvidence, apart: DeckSummary, tags: Sequence[str]) -> dic
         "unreviewed": apart.unreviewed,
         "photos": photos,
         "labelled": labelled,
-        "step": place_in_order(apart),
-        "tier_step": tier_rank(apart.tier),
-        "score_apart": apart.score,
-        "score_together": sum(together.values()),
+        "step": place.step,
+        "step_if_true": place.step_if_true,
+        "known": place.known,
+        "up_to": place.up_to,
+        "expected_apart": apart.expected_ends[0],
+        "expected_together": apart.expected_ends[1],
         "reason": apart.reason,
         "best": best,
         "best_tag": best_tag,
         "mixing": mixing.tobytes() if len(mixing) else None,
-        "summary": zlib.compress(json.dumps(summary, ensure_ascii=False).encode(), 1),
+        "summary": zlib.compress(json.dumps(apart.to_json(), ensure_ascii=False).encode(), 1),
     }
 
 

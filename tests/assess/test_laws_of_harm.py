@@ -1,0 +1,210 @@
+"""Unknown is never fine, what was seen is never erased, worse never reads milder: over random decks.
+
+20,000 decks each where DECK_TRIAGE_LONG is set. Every law has a broken program that it catches.
+"""
+
+from dataclasses import replace
+
+import deck_builder as made
+import law_predicates as law
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from laws import decks as some
+from random_decks import BASE, DRAWN, SEEN, SHOTS, decks, facts, labels
+
+from triage.assess.disputes import dispute_facts, disputed_tags
+from triage.structure.facts import FACT_KEYS
+from triage.structure.harm import harms
+
+
+@some(150)
+@given(decks(), st.data())
+def test_ignorance_is_never_better(evidence, data):
+    keys = sorted(law.values_of(evidence))
+    if keys:
+        assert law.ignorance(evidence, data.draw(st.sampled_from(keys))) == ""
+
+
+@some(250)
+@given(decks(), st.data())
+def test_a_fact_moved_in_the_direction_of_harm_never_reads_milder(evidence, data):
+    known = law.values_of(evidence)
+    keys = sorted(key for key in known if key in harms() and law.worse_values(key, known[key]))
+    if keys:
+        key = data.draw(st.sampled_from(keys))
+        worse = data.draw(st.sampled_from(law.worse_values(key, known[key])))
+        assert law.harm(evidence, key, worse) == "", (key, known[key], worse)
+
+
+@some(100)
+@given(decks(), labels())
+def test_one_more_defect_never_reads_milder(evidence, label):
+    assert law.one_more_defect(evidence, label) == ""
+
+
+@some(150)
+@given(decks(), st.data())
+def test_no_fact_erases_what_a_photo_shows(evidence, data):
+    key = data.draw(st.sampled_from(sorted(DRAWN)))
+    assert law.erasing(evidence, key, data.draw(DRAWN[key])) == ""
+
+
+AGAINST = sorted(key for key in dispute_facts() if key in DRAWN)
+
+
+@some(150)
+@given(labels(sorted(disputed_tags()), ("present",)), facts(), st.sampled_from(AGAINST), st.data())
+def test_no_fact_that_speaks_against_a_photo_erases_it(label, known, key, data):
+    shot = next(one for one in SHOTS if one.sha == label.photo)
+    told = {name: value for name, value in known.items() if name != key}
+    evidence = made.deck(photos=[shot], labels=[label], known=told)
+    assert law.erasing(evidence, key, data.draw(DRAWN[key])) == ""
+
+
+def test_both_are_shown_as_a_dispute():
+    told = [made.label(SHOTS[0], "missing-hanger", count=6)]
+    evidence = made.deck(photos=SHOTS[:1], labels=told, known={**BASE, "joist_bearing": "on-beam"})
+    concern = next(one for one in law.assess(evidence).concerns if one.tag == "missing-hanger")
+    assert concern.standing == "disputed"
+    assert "joist_bearing" in concern.remark
+    assert "until a person settles it" in concern.remark
+
+
+@some(100)
+@given(decks())
+def test_combining_rules_add_no_bonus(evidence):
+    assert law.no_bonus(evidence) == ""
+
+
+@some(100)
+@given(decks(seen=True))
+def test_nothing_seen_says_what_it_rests_on(evidence):
+    assert law.nothing_seen(evidence) == ""
+    assert law.nothing_seen(law.whole(evidence)) == ""
+
+
+def whole_deck(**more):
+    photos, told = SEEN
+    return made.deck(photos=photos, labels=told, known={**BASE, **more})
+
+
+def test_a_deck_of_which_all_is_known_and_well_reads_nothing_seen():
+    summary = law.assess(whole_deck())
+    assert (summary.tier, summary.concerns) == ("nothing-seen", ()), summary.reason
+    assert "checks that could not be said" not in summary.reason or "guard" in summary.reason
+
+
+@pytest.mark.parametrize("key", sorted(BASE))
+def test_without_any_one_fact_that_could_be_bad_it_no_longer_does(key):
+    told = {name: value for name, value in BASE.items() if name != key}
+    photos, labels_ = SEEN
+    summary = law.assess(made.deck(photos=photos, labels=labels_, known=told))
+    harmful = [one for one in _bad_values(key) if law.assess(whole_deck(**{key: one})).tier != "nothing-seen"]
+    if harmful:
+        assert summary.tier != "nothing-seen", (key, harmful)
+
+
+def _bad_values(key):
+    from random_decks import COUNTS, NUMBERS, SIZES
+
+    known = NUMBERS.get(key) or COUNTS.get(key) or SIZES.get(key) or FACT_KEYS[key].choices
+    return known or ((True, False) if FACT_KEYS[key].type == "bool" else (0.25,))
+
+
+# ---- broken variants of the program that the laws catch -------------------------------------------------
+
+
+def test_a_program_that_takes_unknown_height_for_low_is_caught(monkeypatch):
+    from triage.assess.severity import Matrix
+
+    high = whole_deck(height_above_grade_ft=14.0, post_height_ft=13.0, bracing=False)
+    assert law.ignorance(high, "height_above_grade_ft") == ""
+    fall = Matrix.fall
+    monkeypatch.setattr(Matrix, "fall", lambda self, ft: fall(self, 0.0 if ft is None else ft))
+    shot = SHOTS[0]
+    labelled = made.deck(
+        photos=[shot, *SEEN[0]],
+        labels=[made.label(shot, "ledger-gap"), *SEEN[1]],
+        known={**BASE, "height_above_grade_ft": 14.0},
+    )
+    assert "lowered" in law.ignorance(labelled, "height_above_grade_ft")
+
+
+def test_a_program_without_unsaid_facts_is_caught(monkeypatch):
+    import triage.assess.summary as program
+    from triage.assess.unsaid import Unsaid
+
+    tub = whole_deck(extra_load="hot-tub")
+    assert law.ignorance(tub, "extra_load") == ""
+    monkeypatch.setattr(program, "unsaid", lambda *given: Unsaid())
+    assert "nothing-seen" in law.ignorance(tub, "extra_load")
+    unknown = made.deck(
+        photos=SEEN[0], labels=SEEN[1], known={k: v for k, v in BASE.items() if k != "beam_size"}
+    )
+    assert law.nothing_seen(unknown) != ""
+
+
+def test_a_program_that_is_silent_outside_its_tables_is_caught(monkeypatch):
+    import triage.structure.irc_joists as program
+    from triage.structure.check import Answer
+
+    long = whole_deck(joist_span_ft=18.0, joist_spacing_in=24.0, deck_depth_ft=20.0)
+    assert law.harm(long, "joist_spacing_in", 26.0) == ""
+    true = program._answers
+
+    def silent(facts):
+        harder, easier, beyond = true(facts)
+        return harder, Answer(None, "", "") if beyond else easier, beyond
+
+    monkeypatch.setattr(program, "_answers", silent)
+    assert law.harm(long, "joist_spacing_in", 26.0) != ""
+
+
+def test_a_program_that_lets_a_fact_hide_a_photo_is_caught(monkeypatch):
+    shots = SHOTS[:1]
+    told = [made.label(shots[0], "missing-hanger", count=6)]
+    known = {key: value for key, value in BASE.items() if key != "joist_bearing"}
+    evidence = made.deck(photos=[*shots, *SEEN[0]], labels=[*told, *SEEN[1]], known=known)
+    assert law.erasing(evidence, "joist_bearing", "on-beam") == ""
+    rules = dict(law.BOOK.rules)
+    from triage.assess.conditions import Condition
+
+    on_beam = Condition("not", (Condition("fact", name="joist_bearing", tests=(("is", "on-beam"),)),))
+    for name in ("missing-hanger", "missing-hanger-run"):
+        rule = rules[name]
+        rules[name] = rule.model_copy(update={"when": Condition("all", (rule.when, on_beam))})
+    monkeypatch.setattr(law, "BOOK", type(law.BOOK)(rules, "", law.BOOK.matrix))
+    monkeypatch.setattr(law, "assess", lambda one: law.assess_deck(one, law.BOOK, law.VOCABULARY))
+    assert "hides" in law.erasing(evidence, "joist_bearing", "on-beam")
+
+
+def test_a_matrix_in_which_a_higher_deck_reads_milder_is_caught(monkeypatch):
+    from triage.assess.severity import Matrix
+
+    evidence = made.deck(photos=SHOTS[:1], labels=[made.label(SHOTS[0], "beam-rot")], known=dict(BASE))
+    assert law.harm(evidence, "height_above_grade_ft", 22.0) == ""
+    monkeypatch.setattr(Matrix, "tiers_of", lambda self, grade, at_least=None: ("stop-use",) + ("watch",) * 3)
+    rule = law.BOOK.rules["beam-rot"]
+    broken = rule.model_copy(update={"tiers": ("stop-use", "watch", "watch", "watch")})
+    rules = {**law.BOOK.rules, "beam-rot": broken}
+    monkeypatch.setattr(law, "BOOK", type(law.BOOK)(rules, "", law.BOOK.matrix))
+    monkeypatch.setattr(law, "assess", lambda one: law.assess_deck(one, law.BOOK, law.VOCABULARY))
+    assert law.harm(evidence, "height_above_grade_ft", 22.0) != ""
+
+
+def test_an_order_that_adds_rules_up_is_caught(monkeypatch):
+    import triage.assess.order as program
+
+    shot = SHOTS[0]
+    told = [made.label(shot, "nail-only-ledger"), made.label(shot, "ledger-gap")]
+    evidence = made.deck(photos=[shot], labels=told, known={**BASE, "height_above_grade_ft": 9.0})
+    assert law.no_bonus(evidence) == ""
+    true = program._joint
+
+    def added(name, words, known, *rest):
+        joint = true(name, words, known, *rest)
+        return replace(joint, known=20 * sum(one.weight for one in known))
+
+    monkeypatch.setattr(program, "_joint", added)
+    assert law.no_bonus(evidence) != ""

@@ -1,0 +1,43 @@
+"""In which direction facts do harm, read from `triage/data/harm.toml`."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+from triage.structure.facts import DATA
+
+_FILE = DATA.with_name("harm.toml")
+_FLAGS = {"yes": (False, True), "no": (True, False)}
+
+
+@dataclass(frozen=True)
+class Harm:
+    """The direction of one fact: `steps` are its words from harmless to harmful, empty for a number."""
+
+    fact: str
+    more_is_worse: bool
+    steps: tuple[Any, ...]
+    why: str
+
+    def level(self, value: Any) -> float | None:
+        """Return how harmful a value is, larger for worse; null for one that has no place in the order."""
+        if not self.steps:
+            return float(value) if self.more_is_worse else -float(value)
+        return float(self.steps.index(value)) if value in self.steps else None
+
+
+@cache
+def harms() -> Mapping[str, Harm]:
+    """Return the directions by fact, in the order of the file."""
+    rows = tomllib.loads(_FILE.read_text(encoding="utf-8"))
+    return MappingProxyType({fact: _harm(fact, row["worse"], row["why"]) for fact, row in rows.items()})
+
+
+def _harm(fact: str, worse: str | list[str], why: str) -> Harm:
+    steps: tuple[Any, ...] = _FLAGS.get(worse, ()) if isinstance(worse, str) else tuple(worse)
+    return Harm(fact, worse == "more", steps, why)
