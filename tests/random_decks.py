@@ -110,7 +110,7 @@ BASE = {
     "ledger_size": "2x10",
     "ledger_length_ft": 14.0,
     "ledger_fastener": "half-inch-bolt",
-    "ledger_fastener_spacing_in": 16.0,
+    "ledger_fastener_spacing_in": 9.0,
     "ledger_fasteners_per_group": 1,
     "ledger_edge_in": 2.0,
     "ledger_end_in": 3.0,
@@ -237,3 +237,34 @@ def decks(draw, seen=None):
         promise=dict.fromkeys(made.CORE, draw(st.sampled_from(["holds", "too-few"]))),
     )
     return Drawn(**{field.name: getattr(deck, field.name) for field in fields(deck)})
+
+
+def completed(known, assess):
+    """Return facts with every one that is still asked for set to a value of which no rule complains."""
+    photos, told = SEEN
+    known = dict(known)
+    for _ in range(4):
+        asked = assess(made.deck(photos=photos, labels=told, known=known)).unsaid.facts
+        for key in asked:
+            for value in _candidates(key):
+                tried = {**known, key: value}
+                if not assess(made.deck(photos=photos, labels=told, known=tried)).concerns:
+                    known = tried
+                    break
+    return known
+
+
+def _candidates(key):
+    schema = FACT_KEYS[key]
+    if schema.type == "bool":
+        return (True, False)
+    if schema.type in ("choice", "list"):
+        options = [one for one in schema.choices if one != "unknown"]
+        return options if schema.type == "choice" else ([], *([one] for one in options))
+    middle = (schema.low + min(schema.high, 100.0)) / 2
+    return (
+        schema.low,
+        36.0 if schema.low <= 36.0 <= schema.high else middle,
+        middle,
+        min(schema.high, 1000.0),
+    )

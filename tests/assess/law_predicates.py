@@ -4,7 +4,7 @@ import dataclasses
 from dataclasses import replace
 
 import deck_builder as made
-from random_decks import BASE, COUNTS, NUMBERS, SIZES, VOCABULARY
+from random_decks import BASE, COUNTS, NUMBERS, SIZES, VOCABULARY, completed
 
 from triage.assess import assess_deck, load_rule_book
 from triage.assess.order import order_key
@@ -14,6 +14,7 @@ from triage.structure.harm import harms
 BOOK = load_rule_book(None, VOCABULARY)
 VERDICTS = ("over", "cannot-say", "within")
 MAY_LOWER = {
+    "attached",
     "height_above_grade_ft",
     "post_height_ft",
     "post_size",
@@ -176,6 +177,10 @@ def nothing_seen(evidence):
     return f"{missing} are not listed" if missing else ""
 
 
+COMPLETE = completed(BASE, assess)
+"""A deck of which everything is known that a rule or a check asks for, and nothing is wrong."""
+
+
 def whole(evidence):
     """Return the same photos with a deck of which everything is known and nothing wrong."""
-    return with_facts(evidence, BASE)
+    return with_facts(evidence, COMPLETE)

@@ -86,7 +86,7 @@ def test_nothing_seen_says_what_it_rests_on(evidence):
 
 def whole_deck(**more):
     photos, told = SEEN
-    return made.deck(photos=photos, labels=told, known={**BASE, **more})
+    return made.deck(photos=photos, labels=told, known={**law.COMPLETE, **more})
 
 
 def test_a_deck_of_which_all_is_known_and_well_reads_nothing_seen():
@@ -95,9 +95,9 @@ def test_a_deck_of_which_all_is_known_and_well_reads_nothing_seen():
     assert "checks that could not be said" not in summary.reason or "guard" in summary.reason
 
 
-@pytest.mark.parametrize("key", sorted(BASE))
+@pytest.mark.parametrize("key", sorted(law.COMPLETE))
 def test_without_any_one_fact_that_could_be_bad_it_no_longer_does(key):
-    told = {name: value for name, value in BASE.items() if name != key}
+    told = {name: value for name, value in law.COMPLETE.items() if name != key}
     photos, labels_ = SEEN
     summary = law.assess(made.deck(photos=photos, labels=labels_, known=told))
     harmful = [one for one in _bad_values(key) if law.assess(whole_deck(**{key: one})).tier != "nothing-seen"]
@@ -109,7 +109,12 @@ def _bad_values(key):
     from random_decks import COUNTS, NUMBERS, SIZES
 
     known = NUMBERS.get(key) or COUNTS.get(key) or SIZES.get(key) or FACT_KEYS[key].choices
-    return known or ((True, False) if FACT_KEYS[key].type == "bool" else (0.25,))
+    if known:
+        return known
+    schema = FACT_KEYS[key]
+    if schema.type in ("bool", "list"):
+        return (True, False) if schema.type == "bool" else [[one] for one in schema.choices]
+    return (schema.low, min(schema.high, 1000.0)) if schema.type in ("number", "count") else ()
 
 
 # ---- broken variants of the program that the laws catch -------------------------------------------------
@@ -140,7 +145,7 @@ def test_a_program_without_unsaid_facts_is_caught(monkeypatch):
     monkeypatch.setattr(program, "unsaid", lambda *given: Unsaid())
     assert "nothing-seen" in law.ignorance(tub, "extra_load")
     unknown = made.deck(
-        photos=SEEN[0], labels=SEEN[1], known={k: v for k, v in BASE.items() if k != "beam_size"}
+        photos=SEEN[0], labels=SEEN[1], known={k: v for k, v in law.COMPLETE.items() if k != "beam_size"}
     )
     assert law.nothing_seen(unknown) != ""
 

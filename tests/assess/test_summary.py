@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import deck_builder as made
 import pytest
-from random_decks import BASE
+from law_predicates import COMPLETE
 
 from triage.assess import assess_deck, rank
 from triage.domain.tiers import CAUTION
@@ -47,7 +47,7 @@ def by_rule(summary):
 
 def test_everything_seen_and_answered_and_nothing_found(assess):
     """Photos alone never come to that: it needs every fact that could turn out bad as well."""
-    summary = assess(seen_deck(known={**BASE, "deck_width_ft": 12.0}))
+    summary = assess(seen_deck(known={**COMPLETE, "deck_width_ft": 12.0}))
     assert (summary.tier, summary.tier_if_true, summary.gaps, summary.unreviewed) == (
         "nothing-seen",
         "nothing-seen",

@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from triage.structure.check import CANNOT_SAY, LOAD_PATH, TESTS_GOVERN, WHEN_MEASURED
+from triage.structure.check import CANNOT_SAY, LOAD_PATH, WHEN_MEASURED
 from triage.structure.contradictions import of_absent_parts
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ class Unsaid:
 
 def unsaid(view: DeckView, checks: Sequence[Check], book: RuleBook) -> Unsaid:
     """Return what is not said of a deck; facts by the rules that could hold if they turned out bad."""
-    silent = [check for check in checks if check.verdict == CANNOT_SAY and check.reason != TESTS_GOVERN]
+    silent = [check for check in checks if check.verdict == CANNOT_SAY]
     facts = dict.fromkeys(key for check in checks if check.check in LOAD_PATH for key in check.assumed)
     if view.fact(HEIGHT) is None:
         facts = {HEIGHT: None, **facts}
