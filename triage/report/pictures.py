@@ -19,7 +19,7 @@ from triage.library.records import Box
 QUALITY = 80
 PRINT_DPI = 200
 """Pixels per inch of paper: a picture holds no more than the size in which it is printed can show."""
-PLAN_MM, FINDING_MM, PLATE_MM = 22.0, 58.0, 86.0
+PLAN_MM, FINDING_MM, PLATE_MM = 22.0, 58.0, 78.0
 """How wide a photo is printed: in the plan, beside a finding of the two pages, in the record."""
 CROP_PX = 560
 THUMB_PX = 300

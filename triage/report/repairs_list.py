@@ -108,11 +108,11 @@ def _repairs(order: list[int], numbered: Mapping[int, Concern]) -> list[tuple[st
 def _repair(numbers: list[int], numbered: Mapping[int, Concern]) -> tuple[str, str, str, str, str, str]:
     one = numbered[numbers[0]]
     what = clean(one.repair)
-    if one.verify_on_site:
-        what = f"{what} First check on site: {clean(one.verify_on_site)}"
     places = [clean(numbered[number].place or "not stated: find it by the photo") for number in numbers]
     counts = [numbered[number].count for number in numbers]
     known = [count for count in counts if count is not None]
     quantity = f"{sum(known)} marked" if len(known) == len(counts) else "count on site"
     cited = and_list(str(number) for number in numbers)
+    if one.verify_on_site:
+        what = f"{what} Verify on site first: see concern {cited}."
     return ("Repair", what, "; ".join(dict.fromkeys(places)), quantity, cited, tier_short(one.tier))
