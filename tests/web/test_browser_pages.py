@@ -211,6 +211,8 @@ PAGES = (
     "/l/library/add",
     "/l/library/work",
     "/l/library/next",
+    "/l/library/unlikely?tag=missing-hanger",
+    "/l/library/?q=17&only=open&sort=name",
     "/l/library/audit",
     "/l/library/files",
     "/l/library/tags",

@@ -56,6 +56,7 @@ class Counted:
         self.page, self.base = page, base
         self.acts: Counter[str] = Counter()
         self.looks = 0
+        self.more = False
 
     def leave(self, where: Locator, kind: str) -> None:
         """Click something that is on the screen and leads to another page, and count it."""
@@ -92,10 +93,21 @@ class Counted:
         raise RuntimeError("a picture on the screen never counted as seen")
 
     def screens(self) -> Any:
-        """Yield at every screen of the page from its top to its end, scrolling between them."""
+        """Yield at every screen of the page from its top on, scrolling between them.
+
+        It ends where the page ends, or where every photo that is to be looked at was seen: the button that
+        says so is always on the screen. What is asked of `yield` may ask for a further screen (`more`).
+        """
         for _ in range(_MOST_SCREENS):
             self.settled()
+            self.more = False
             yield
+            unseen = self.page.evaluate(
+                """() => [...document.querySelectorAll('.tile:not([data-seen=yes])')].filter(
+                    (one) => one.checkVisibility() && !one.closest('[data-group=without]')).length"""
+            )
+            if not unseen and not self.more:
+                return
             down = self.page.evaluate("document.documentElement.scrollHeight - innerHeight - scrollY")
             if down <= 1:
                 return
@@ -202,6 +214,7 @@ def look(one: Counted, truth: dict[str, dict[str, str]]) -> None:
             where = tile.locator(".shotframe" if value == "present" else "[data-toggle=unclear]")
             spot = _spot(where, truth[name], tag) if value == "present" else None
             if not _on_screen(where, spot):
+                one.more = True
                 continue
             done.add(name)
             if spot is not None:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from triage.label.pools import Answer, Counted, Draw, counted_decks
 from triage.library.answer_times import AnswerTime, answer_times, arrivals
-from triage.library.records import MACHINE_ORDERS, UNKNOWN_ORDER, UNSORTED
+from triage.library.counts import deck_of_photos
+from triage.library.records import MACHINE_ORDERS, UNKNOWN_ORDER
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -19,7 +20,7 @@ POOL_BEGUN = "pool-begun"
 
 def counted_in_library(library: Library, tags: Collection[str], groups: DeckGroups) -> dict[str, Counted]:
     """Return the counted decks (by the names of their groups) of each tag."""
-    deck_of = {photo.sha: groups.group(photo.deck) for photo in library.photos() if photo.deck != UNSORTED}
+    deck_of = {sha: groups.group(deck) for sha, deck in deck_of_photos(library).items()}
     said, came, draws = answer_times(library, tags), arrivals(library), draws_of(library)
     return {
         tag: counted_decks(

@@ -59,6 +59,17 @@ def undated_counts(library: Library) -> dict[str, int]:
         return {str(deck): int(count) for deck, count in connection.execute(query)}
 
 
+def deck_of_photos(library: Library) -> dict[str, str]:
+    """Return the deck of every photo that has one, without reading the photos."""
+    query = (
+        select(placing.c.key, placing.c.deck)
+        .join(photo, photo.c.sha == placing.c.key)
+        .where(placing.c.current.is_(True), placing.c.deck != UNSORTED, photo.c.state == "here")
+    )
+    with library.read() as connection:
+        return {str(sha): str(deck) for sha, deck in connection.execute(query)}
+
+
 def waiting_count(library: Library) -> int:
     """Return how many photos wait for a deck."""
     here = and_(placing.c.current.is_(True), placing.c.deck == UNSORTED)

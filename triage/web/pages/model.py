@@ -7,6 +7,7 @@ from typing import Any
 from markupsafe import Markup
 from starlette.responses import Response
 
+from triage.domain.vocabulary import SHOWS
 from triage.errors import TriageError
 from triage.library.counts import pile_counts_by_tag
 from triage.report.phrases import tag_words
@@ -56,6 +57,7 @@ def show(ask: RequestContext) -> Response:
         }
         for tag, row in card["tags"].items()
     ]
+    tags.sort(key=lambda one: str(one["tag"]).startswith(SHOWS))  # what is wrong first, then the parts
     return ask.site.show(
         "model.html", ask, here="model", card=card, fault="", tags=tags, marked=MARKED, marks=MARKS
     )

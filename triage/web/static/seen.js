@@ -6,6 +6,9 @@ const TICK_MS = 50;
 const MOSTLY = 0.6;
 const WORDS = { yes: "seen", no: "not seen yet", small: "too small to judge" };
 
+// What the bar with the buttons covers at the bottom of the screen is not seen.
+const foot = () => { const bar = document.querySelector(".endofgroup"); return bar ? Math.round(bar.getBoundingClientRect().height) : 0; };
+
 export class Seen {
   // `least`: the long side in pixels of the screen from which on the part can be judged.
   constructor(tiles, least) {
@@ -14,7 +17,7 @@ export class Seen {
     this.inView = new Set();
     this.spent = new Map();
     this.last = performance.now();
-    const watch = new IntersectionObserver((entries) => entries.forEach((entry) => this.note(entry)), { threshold: [0, 0.3, MOSTLY, 0.9] });
+    const watch = new IntersectionObserver((entries) => entries.forEach((entry) => this.note(entry)), { threshold: [0, 0.3, MOSTLY, 0.9], rootMargin: `0px 0px -${foot()}px 0px` });
     for (const tile of tiles) {
       watch.observe(tile);
       this.say(tile, "no");
