@@ -277,7 +277,7 @@ def play(library: Library, others: list[Library], moves: random.Random) -> None:
     elif what == "forget" and moves.random() < 0.3:
         library.say("forgotten", {"sha": moves.choice(photos).sha}, by=by)
     elif what == "merge":
-        merge_libraries(library, [moves.choice(others).path])
+        merge_libraries(library, [moves.choice(others).path], accept_removals=True)
 
 
 @settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -297,10 +297,10 @@ def test_random_histories_come_to_one_state(
         for one, order in zip(made, orders, strict=True):
             for place in order:
                 if made[place] is not one:
-                    merge_libraries(one, [made[place].path])
-        merge_libraries(made[1], [made[0].path])
-        merge_libraries(made[0], [made[1].path, made[2].path])
-        merge_libraries(made[2], [made[0].path])
+                    merge_libraries(one, [made[place].path], accept_removals=True)
+        merge_libraries(made[1], [made[0].path], accept_removals=True)
+        merge_libraries(made[0], [made[1].path, made[2].path], accept_removals=True)
+        merge_libraries(made[2], [made[0].path], accept_removals=True)
         first, second, third = (state(one) for one in made)
         assert first == second == third
         for one in made:

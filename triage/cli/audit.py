@@ -378,5 +378,51 @@ def lift(tag: str, why: str, by: str | None, library_path: Path | None, as_json:
         say(f"The withdrawal on {tag} is lifted. Sort again: deck-triage presort --again")
 
 
-for _one in (agree, doubts, sample, missed, lift):
+@named("register")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.csv|FILE.html",
+    help="Write it to a file; without one it is printed as CSV.",
+)
+@click.option("--show-names", is_flag=True, help="People by their names, with the reasons they gave.")
+@library_option
+@json_option
+def register(out: Path | None, show_names: bool, library_path: Path | None, as_json: bool) -> Any:
+    """Every draw, audit, promise, withdrawal, settlement, issued report and correction, with who and when.
+
+    It ends with the head of the log as a short code. Keep the code outside this computer; verify --head CODE
+    then tells whether history since was only added to.
+
+    Examples:
+    deck-triage audit register
+    deck-triage audit register --out register.html
+    """
+    from triage.audit import register as room
+    from triage.label.files import write_whole
+
+    with open_library(library_path) as library:
+        entries = room.register(library, show_names=show_names)
+        people = room.records(library, show_names=show_names)
+        code = room.head_code(library)
+    if out is not None:
+        is_page = out.suffix.lower() in (".html", ".htm")
+        write_whole(out, (room.to_html(entries, people, code) if is_page else room.to_csv(entries)).encode())
+    if as_json:
+        emit(
+            {
+                "head": code,
+                "entries": [vars(one) for one in entries],
+                "people": [vars(one) for one in people],
+                "files": [str(out)] if out else [],
+            }
+        )
+    elif out is None:
+        say(room.to_csv(entries).rstrip())
+    else:
+        say(f"Wrote {len(entries)} entries to {out}.")
+    advise(f"Head of the log: {code}")
+
+
+for _one in (agree, doubts, sample, missed, lift, register):
     command.add_command(_one)

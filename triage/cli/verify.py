@@ -30,9 +30,17 @@ from triage.errors import Damaged
     type=click.Path(path_type=Path),
     help="Check an issued report against the library.",
 )
+@click.option(
+    "--head",
+    "head_code",
+    metavar="CODE",
+    help="Tell whether history was only added to since this code (see: audit register).",
+)
 @library_option
 @json_option
-def command(mend: bool, report_file: Path | None, library_path: Path | None, as_json: bool) -> Any:
+def command(
+    mend: bool, report_file: Path | None, head_code: str | None, library_path: Path | None, as_json: bool
+) -> Any:
     """Hash every original again and check every event of the log.
 
     Examples:
@@ -47,6 +55,10 @@ def command(mend: bool, report_file: Path | None, library_path: Path | None, as_
         with open_library(library_path) as library:
             found = verify(library, mend=mend, progress=progress_line())
             damaged = list(found.damaged)
+            if head_code is not None:
+                from triage.audit.register import head_faults
+
+                damaged += head_faults(library, head_code)
             if report_file is not None:
                 from triage.report import hash_only, verify_report
 
