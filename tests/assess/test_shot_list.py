@@ -1,22 +1,7 @@
 import deck_builder as made
-import pytest
 
 from triage.assess import assess_deck
-from triage.assess.shot_sheet import PAGE_LINES, PAGE_WIDTH, shot_sheet
 from triage.assess.shots import shot_list
-from triage.domain.tiers import CAUTION
-
-
-@pytest.mark.parametrize(
-    "facts",
-    [{}, {"has_stairs": True, "has_guard": True, "height_above_grade_ft": 12.0, "post_height_ft": 9.0}],
-)
-def test_it_fits_one_page_and_prints_the_caution(facts):
-    lines = shot_sheet(facts, "D-17", "2026-05-04").splitlines()
-    assert len(lines) <= PAGE_LINES
-    assert max(map(len, lines)) <= PAGE_WIDTH
-    assert " ".join(lines).endswith(CAUTION)
-    assert lines[0] == "# Shot list, deck D-17, 2026-05-04"
 
 
 def test_what_is_not_known_is_asked_for(book, vocabulary):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.places import place_key
+from triage.structure.harm import harms
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -28,7 +29,7 @@ MEASURED = {
     "band_moisture_percent": ("moisture of the house band", "%"),
     "post_moisture_percent": ("moisture of a post", "%"),
 }
-"""Facts of which more is worse, with what they are and their unit."""
+"""Facts measured at both visits, with what they are and their unit; `harm.toml` says which way is worse."""
 
 Words = Mapping[tuple[str, str], "Word"]
 
@@ -138,7 +139,7 @@ def measured_grown(before: Mapping[str, Fact], after: Mapping[str, Fact]) -> lis
                 place=None,
                 before=f"{one.value:g} {unit}",
                 after=f"{other.value:g} {unit}",
-                change=_change(float(one.value), float(other.value)),
+                change=_change(harms()[key].level(one.value) or 0.0, harms()[key].level(other.value) or 0.0),
                 photo_before=next(iter(one.photos), None),
                 photo_after=next(iter(other.photos), None),
             )

@@ -30,7 +30,7 @@ def command(deck: str, visits: tuple[str, str] | None, library_path: Path | None
     with open_library(library_path) as library:
         found = compare(library, deck, check_visit(first), check_visit(second))
     if as_json:
-        emit(found.to_json())
+        emit(found.to_json() | {"caution": CAUTION})
         return
     for number, visit in enumerate(found.visits):
         tier = found.tiers[number] or NOT_ENOUGH
