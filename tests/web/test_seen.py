@@ -253,5 +253,9 @@ def test_a_photo_opened_large_counts_as_seen(visitor, library):
     page.locator("#tilesize").fill("120")
     page.locator("[data-view-photo]").first.click()
     expect(page.locator(".closer .frame").first).to_have_attribute("data-state", "drawn")
-    page.keyboard.press("Escape")
     expect(page.locator(".tile").first).to_have_attribute("data-seen", "yes")
+    page.keyboard.press("n")
+    page.keyboard.press("n")
+    page.keyboard.press("Escape")
+    page.wait_for_timeout(600)
+    assert page.locator('.tile[data-seen="yes"]').count() < 3, "flicked past is not looked at"

@@ -6,6 +6,7 @@ import { Turns } from "./turns.js";
 import { View } from "./view.js";
 import { capital } from "./panel.js";
 
+const LOOK_MS = 300;   // flicked past is not looked at
 const SVG = "http://www.w3.org/2000/svg";
 const WORDS = { present: "yes", absent: "no", unclear: "cannot tell" };
 
@@ -64,7 +65,10 @@ export class Viewer {
     const item = await this.photo(this.list[this.at]);
     this.item = item;
     this.asked = this.asks(item);
-    this.view.show(item).then((shown) => { if (shown) document.dispatchEvent(new CustomEvent("photoshown", { detail: item.sha })); });
+    this.view.show(item);
+    this.view.stoodFor(LOOK_MS).then((stood) => {
+      if (stood && this.dialog.open && this.item === item) document.dispatchEvent(new CustomEvent("photoshown", { detail: item.sha }));
+    });
     this.beside.follow();
     this.redraw();
     const next = this.list[this.at + 1];
