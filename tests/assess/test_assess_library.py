@@ -6,9 +6,11 @@ from datetime import UTC, datetime
 import pytest
 
 from triage.assess import assess_library, gather
+from triage.assess.acts import close, set_tier
 from triage.assess.compare import compare
 from triage.assess.evidence import fitted_rho
-from triage.assess.said import add_finding, close, set_tier
+from triage.assess.said import add_finding
+from triage.domain.acts import Refused
 from triage.errors import BadInput
 from triage.ingest import ingest
 from triage.library.records import Suggestion
@@ -142,37 +144,31 @@ def test_two_people_who_disagree_are_a_dispute(library):
     assert assess_library(library, ["D-17"])[0].concerns[0].standing == "disputed"
 
 
+def closing(before, after, **changed):
+    words = {"place": "joist 4 of 9", "before": before, "after": after, "why": "set", "by": "cara"}
+    return words | changed
+
+
+def looked_at(library, photo, place="joist 4 of 9"):
+    tell(library, photo, "missing-hanger", place=place, value="absent")
+    tell(library, photo, "shows-hanger", place=place)
+
+
 def test_closing_and_comparing(second_visit):
     library = second_visit
     before, after = library.photos("D-17", "2026-05-04")[0], library.photos("D-17", "2026-09-01")
     tell(library, before, "missing-hanger", place="joist 4 of 9")
-    with pytest.raises(BadInput, match="closes nothing on D-17: there is no rule 'hanger'"):
-        close(
-            library, "D-17", "hanger", place="joist 4 of 9", before=before, after=after[0], why="x", by="cara"
-        )
-    tell(library, after[1], "missing-hanger", place="joist 5 of 9", value="absent")
-    with pytest.raises(BadInput, match="another place"):
-        close(
-            library,
-            "D-17",
-            "missing-hanger",
-            place="joist 4 of 9",
-            before=before,
-            after=after[1],
-            why="x",
-            by="cara",
-        )
+    with pytest.raises(Refused, match="no open concern 'hanger'") as refused:
+        close(library, "D-17", "hanger", **closing(before, after[0]))
+    assert refused.value.condition == "open-concern"
+    looked_at(library, after[1], "joist 5 of 9")
+    with pytest.raises(Refused, match="joist 5 of 9") as refused:
+        close(library, "D-17", "missing-hanger", **closing(before, after[1]))
+    assert (refused.value.condition, refused.value.photo) == ("same-place", after[1].path_name)
     assert library.closings("D-17") == []
-    close(
-        library,
-        "D-17",
-        "missing-hanger",
-        place="joist 4 of 9",
-        before=before,
-        after=after[0],
-        why="set",
-        by="cara",
-    )
+    looked_at(library, after[0])
+    row = close(library, "D-17", "missing-hanger", **closing(before, after[0]))
+    assert row == {"rule": "missing-hanger", "status": "repaired", "closed": 1, "remaining": []}
     assert [one.status for one in assess_library(library, ["D-17"])[0].concerns] == ["repaired"]
     assert [one.status for one in assess_library(library, ["D-17"], visit="2026-05-04")[0].concerns] == [
         "new"
@@ -188,18 +184,10 @@ def test_undoing_a_closing_opens_the_concern_again(second_visit):
     library = second_visit
     before, after = library.photos("D-17", "2026-05-04")[0], library.photos("D-17", "2026-09-01")[0]
     tell(library, before, "missing-hanger", place="joist 4 of 9")
-    close(
-        library,
-        "D-17",
-        "missing-hanger",
-        place="joist 4 of 9",
-        before=before,
-        after=after,
-        why="set",
-        by="cara",
-    )
+    looked_at(library, after)
+    close(library, "D-17", "missing-hanger", **closing(before, after))
     library.undo("cara")
-    assert [one.status for one in assess_library(library, ["D-17"])[0].concerns] == ["not-looked-at-again"]
+    assert [one.status for one in assess_library(library, ["D-17"])[0].concerns] == ["looked-at-again"]
 
 
 def test_comparing_needs_two_visits_that_exist(library, second_visit):

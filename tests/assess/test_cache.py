@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 from sqlalchemy import func, select
 
 from triage.assess import assess_library
+from triage.assess.acts import set_tier
 from triage.assess.cache import refresh
 from triage.assess.cache.lines import last_standings, open_by_deck, standings
 from triage.assess.cache.refresh import bring_up, kept_rho, out_of_date
 from triage.assess.order import ORDERS, rank
-from triage.assess.said import add_finding, set_tier
+from triage.assess.said import add_finding
 from triage.assess.status import next_open_deck, open_questions, status_of
 from triage.domain.reviewing import is_reviewed
 from triage.domain.tiers import PILES

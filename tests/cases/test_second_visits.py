@@ -21,13 +21,16 @@ class Deck:
         self.book, self.vocabulary, self.known = book, vocabulary, known
         self.done, self.closings, self.day = [], [], None
 
-    def visit(self, date, *shots, findings=(), known=None):
-        """Each shot is (file name, tag, value, place)."""
+    def visit(self, date, *shots, findings=(), known=None, show=True):
+        """Each shot is (file name, tag, value, place); one answered 'absent' shows the part, unless told."""
         photos, labels = [], []
         for name, tag, value, place in shots:
             shot = made.photo(name, visit=date)
             photos.append(shot)
             labels.append(made.label(shot, tag, value, place=place))
+            if value == "absent" and show:
+                element = next(r.element for r in self.book.rules.values() if r.primary_tag == tag)
+                labels.append(made.label(shot, f"shows-{element}", place=place))
         facts = {
             key: Fact("d", date, key, value, "Ann", f"{date}T12:00") for key, value in (known or {}).items()
         }
@@ -42,7 +45,7 @@ class Deck:
     def sha(self, date, name):
         return made.sha(f"d/{date}/{name}")
 
-    def close(self, rule, place, before, after):
+    def close(self, rule, place, before, after, same_place=False):
         closing = Closing(
             "d",
             rule,
@@ -53,6 +56,7 @@ class Deck:
             "Cara",
             f"{after[0]}T18:00",
             after[0],
+            same_place,
         )
         self.closings.append(closing)
         return closing
@@ -123,7 +127,11 @@ def test_the_first_visit_stays_as_it_was(deck):
 
 def test_absent_closes_nothing_by_itself(deck):
     three_missing(deck).visit(OCTOBER, ("4.jpg", "missing-hanger", "absent", "joist 2 of 9"))
-    assert set(found(deck.summary()).values()) == {"not-looked-at-again"}
+    assert sorted(found(deck.summary()).values()) == [
+        "looked-at-again",
+        "not-looked-at-again",
+        "not-looked-at-again",
+    ]
     assert deck.summary().tier == "repair-before-use"
 
 
@@ -131,7 +139,8 @@ def test_an_after_photo_of_the_wrong_joist_closes_nothing(deck):
     three_missing(deck).visit(OCTOBER, ("4.jpg", "missing-hanger", "absent", "joist 3 of 9"))
     closing = deck.close("missing-hanger-run", "joist 2 of 9", (MAY, "1.jpg"), (OCTOBER, "4.jpg"))
     why = fault(closing, deck.evidence().visits(), deck.book)
-    assert why == "the after-photo shows another place (joist 3 of 9)"
+    assert (why.condition, why.photo) == ("same-place", deck.sha(OCTOBER, "4.jpg"))
+    assert "(joist 3 of 9)" in why.detail
     assert "repaired" not in found(deck.summary()).values()
     assert len([one for one in deck.summary().concerns if one.is_open]) == 3
 
@@ -139,7 +148,7 @@ def test_an_after_photo_of_the_wrong_joist_closes_nothing(deck):
 def test_an_after_photo_that_shows_the_defect_closes_nothing(deck):
     three_missing(deck).visit(OCTOBER, ("4.jpg", "missing-hanger", "present", "joist 2 of 9"))
     closing = deck.close("missing-hanger-run", "joist 2 of 9", (MAY, "1.jpg"), (OCTOBER, "4.jpg"))
-    assert "labelled 'missing-hanger'" in fault(closing, deck.evidence().visits(), deck.book)
+    assert fault(closing, deck.evidence().visits(), deck.book).condition == "part-seen"
     assert found(deck.summary())["missing-hanger-run", "joist 2 of 9"] == "still-there"
 
 
@@ -210,22 +219,23 @@ def test_a_clock_a_year_off_makes_an_after_photo_older_than_the_before_photo(dec
     closing = deck.close("missing-hanger", "joist 2 of 9", (MAY, "1.jpg"), (wrong, "4.jpg"))
     closing = replace(closing, visit=MAY)
     deck.closings = [closing]
-    assert (
-        fault(closing, deck.evidence().visits(), deck.book)
-        == "the after-photo is older than the before-photo"
-    )
+    assert fault(closing, deck.evidence().visits(), deck.book).condition == "later-visit"
     assert found(deck.summary()) == {("missing-hanger", "joist 2 of 9"): "new"}
 
 
-def test_what_gets_covered_needs_an_after_photo_that_shows_it_open(deck):
+def test_an_after_photo_needs_both_that_it_shows_the_part_and_that_the_defect_is_absent(deck):
     deck.visit(MAY, ("1.jpg", "flashing-missing", "present", "middle"))
-    deck.visit(OCTOBER, ("2.jpg", "flashing-missing", "absent", "middle"))
+    deck.visit(OCTOBER, ("2.jpg", "flashing-missing", "absent", "middle"), show=False)
     closing = deck.close("flashing-missing", "middle", (MAY, "1.jpg"), (OCTOBER, "2.jpg"))
-    assert "shows-flashing=present" in fault(closing, deck.evidence().visits(), deck.book)
+    assert fault(closing, deck.evidence().visits(), deck.book).condition == "part-seen"
     assert found(deck.summary())["flashing-missing", "middle"] == "not-looked-at-again"
     deck.done.pop()
     deck.day = deck.done[-1]
-    deck.visit(OCTOBER, ("2.jpg", "shows-flashing", "present", None))
+    deck.visit(OCTOBER, ("2.jpg", "shows-flashing", "present", "middle"))
+    assert fault(closing, deck.evidence().visits(), deck.book).condition == "defect-absent"
+    deck.done.pop()
+    deck.day = deck.done[-1]
+    deck.visit(OCTOBER, ("2.jpg", "flashing-missing", "absent", "middle"))
     assert fault(closing, deck.evidence().visits(), deck.book) is None
     assert found(deck.summary()) == {("flashing-missing", "middle"): "repaired"}
 
@@ -255,15 +265,14 @@ def test_measured_again_and_sound_is_better_and_says_why(deck):
     ]
 
 
-def test_a_closing_ends_a_measured_concern_until_it_is_measured_again(deck):
+def test_a_photo_closes_no_measured_concern_only_measuring_again_does(deck):
     deck.visit(MAY, ("1.jpg", "shows-band", "present", None), known={"band_probe_depth_in": 0.3})
     deck.visit(OCTOBER, ("2.jpg", "shows-band", "present", None))
-    deck.close("band-probe", None, (MAY, "1.jpg"), (OCTOBER, "2.jpg"))
-    assert found(deck.summary()) == {("band-probe", None): "repaired"}
-    deck.visit(NEXT_YEAR, known={"band_probe_depth_in": 0.5})
-    summary = deck.summary()
-    assert [one.is_open for one in summary.concerns] == [True]
-    assert summary.concerns[0].remark.startswith("Closed by Cara and there again.")
+    closing = deck.close("band-probe", None, (MAY, "1.jpg"), (OCTOBER, "2.jpg"), same_place=True)
+    assert fault(closing, deck.evidence().visits(), deck.book).condition == "seen-on-photo"
+    assert found(deck.summary()) == {("band-probe", None): "not-looked-at-again"}
+    deck.visit(NEXT_YEAR, known={"band_probe_depth_in": 0.0})
+    assert deck.summary().concerns == ()
 
 
 def test_a_finding_stays_open_until_a_person_closes_it(deck):
@@ -272,6 +281,9 @@ def test_a_finding_stays_open_until_a_person_closes_it(deck):
     deck.visit(OCTOBER, ("2.jpg", "shows-joist", "present", None), findings=(bounce,))
     assert found(deck.summary()) == {("finding-f1", None): "not-looked-at-again"}
     deck.close("finding-f1", None, (MAY, "1.jpg"), (OCTOBER, "2.jpg"))
+    assert [one.is_open for one in deck.summary().concerns] == [True], "nobody confirmed the pair"
+    deck.closings.clear()
+    deck.close("finding-f1", None, (MAY, "1.jpg"), (OCTOBER, "2.jpg"), same_place=True)
     summary = deck.summary()
     assert [(one.rule, one.status, one.concluded) for one in summary.concerns] == [
         ("finding-f1", "repaired", "The deck bounces.")
@@ -290,14 +302,15 @@ def test_repaired_and_repaired_again_is_one_row(deck):
     ]
 
 
-def test_same_day_repair_closes_what_was_photographed_before_it(deck):
+def test_a_photo_of_the_same_walk_closes_nothing(deck):
     deck.visit(
         MAY,
         ("1.jpg", "missing-hanger", "present", "joist 2 of 9"),
         ("2.jpg", "missing-hanger", "absent", "joist 2 of 9"),
     )
-    deck.close("missing-hanger", "joist 2 of 9", (MAY, "1.jpg"), (MAY, "2.jpg"))
-    assert found(deck.summary()) == {("missing-hanger", "joist 2 of 9"): "repaired"}
+    closing = deck.close("missing-hanger", "joist 2 of 9", (MAY, "1.jpg"), (MAY, "2.jpg"))
+    assert fault(closing, deck.evidence().visits(), deck.book).condition == "later-visit"
+    assert found(deck.summary()) == {("missing-hanger", "joist 2 of 9"): "new"}
 
 
 def test_rust_that_grew_at_one_place_is_worse_and_stands_once(deck):

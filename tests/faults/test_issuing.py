@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from common import answer_everything
 from killing import killed_at_every_step
 
 from triage.errors import Damaged, NotWritten
@@ -26,6 +27,7 @@ def cited(library):
     """A library in which a report cites one photo of each deck."""
     for deck in ("D-17", "D-18"):
         give_labels(library, library.photos(deck)[0], {"missing-hanger": "present"}, by="ann")
+    answer_everything(library)
     for photo in library.photos():
         rendition_of(library, photo.sha)
     return library

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from triage.assess.said import add_finding, set_private, set_tier
+from triage.assess.acts import set_tier
+from triage.assess.said import add_finding, set_private
 from triage.errors import BadInput
 from triage.ingest.deck_acts import join, rename, set_visit, split_at, split_by_walk, split_off
 from triage.label.rows import give_labels

@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from common import answer_everything
 from test_library_reports import fill
 
 from triage.cli import run
@@ -19,6 +20,7 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("commands")
     with Library.create(root / "lib") as lib:
         fill(lib, root / "photos")
+        answer_everything(lib, "Ada Sample")
     return root / "lib"
 
 

@@ -13,11 +13,13 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
-from common import draw_photo
+from common import answer_everything, draw_photo
 from test_compare import MUTATIONS
 
 from triage.assess import assess_library
-from triage.assess.said import add_finding, set_private, set_tier
+from triage.assess.acts import set_tier
+from triage.assess.said import add_finding, set_private
+from triage.domain.acts import Refused
 from triage.errors import BadInput, Cancelled
 from triage.ingest import ingest
 from triage.ingest.moving import forget, move
@@ -80,6 +82,7 @@ def lib(filled: Path, tmp_path: Path) -> Iterator[Library]:
 
 
 def issue(lib: Library, out: Path, wish: Issue = ISSUE, **options: bool) -> Path:
+    answer_everything(lib, "Ada Sample")
     write_report(lib, assess_library(lib), out, issue=wish, **options)
     return out / "report.html"
 
@@ -97,6 +100,7 @@ def test_the_same_library_gives_the_same_bytes(lib: Library, tmp_path: Path) -> 
 
 
 def test_position_and_address_stay_private_unless_asked(lib: Library, tmp_path: Path) -> None:
+    answer_everything(lib, "Ada Sample")
     for file in write_report(lib, assess_library(lib), tmp_path / "a", per_deck=True, letter=True):
         assert b"12.5000" not in file.read_bytes()
         assert b"Invented Way" not in file.read_bytes()
@@ -205,6 +209,7 @@ def test_issuing_needs_every_field(lib: Library, tmp_path: Path, field: str) -> 
 
 
 def test_issuing_refuses_a_foreign_assessment_and_an_unknown_number(lib: Library, tmp_path: Path) -> None:
+    answer_everything(lib, "Ada Sample")
     stale = assess_library(lib)
     set_tier(lib, "elm-07", "stop-use", why="It leans.", by="Ben Sample")
     with pytest.raises(BadInput, match="not the one that the library gives"):
@@ -234,10 +239,11 @@ def suggest(lib: Library, pile: str = "likely", probability: float = 0.93) -> No
 @pytest.mark.usefixtures("no_promise")
 def test_a_draft_is_neither_issued_nor_sent_to_the_owner(lib: Library, tmp_path: Path) -> None:
     suggest(lib)
-    with pytest.raises(BadInput, match="DRAFT and cannot be issued"):
-        issue(lib, tmp_path / "out")
-    with pytest.raises(BadInput, match="letter cannot be written"):
+    with pytest.raises(Refused, match="cannot be issued: nobody has"):
+        write_report(lib, assess_library(lib), tmp_path / "out", issue=ISSUE)
+    with pytest.raises(Refused, match="letter cannot be written"):
         write_report(lib, assess_library(lib), tmp_path / "out", letter=True)
+    assert not (tmp_path / "out").exists()
     write_report(lib, assess_library(lib), tmp_path / "draft")
     assert "DRAFT" in (tmp_path / "draft/report.html").read_text()
     assert verify_report(lib, tmp_path / "draft/report.html") == []

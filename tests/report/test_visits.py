@@ -10,7 +10,8 @@ import pytest
 from common import draw_photo
 
 from triage.assess import assess_library
-from triage.assess.said import close, lift, warn
+from triage.assess.acts import close, lift
+from triage.assess.said import warn
 from triage.ingest import ingest
 from triage.label.rows import give_labels
 from triage.library import Library
@@ -46,6 +47,7 @@ def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -
     before = next(p for p in lib.photos("birch-03") if p.sha == concern.photos[0])
     after = lib.photos("birch-03")[-1]
     give_labels(lib, after, {"missing-hanger": "absent"}, by="Ada Sample", place="joist 2 of 9")
+    give_labels(lib, after, {"shows-hanger": "present"}, by="Ada Sample", place="joist 2 of 9")
     close(
         lib,
         "birch-03",
@@ -72,6 +74,7 @@ def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -
 
 def test_the_record_of_a_stop_use_prints_who_was_told_and_who_lifted_it(lib: Library, tmp_path: Path) -> None:
     warn(lib, "birch-03", told="the owner", how="by telephone", at="2026-05-03T18:00", by="Ada Sample")
+    give_labels(lib, lib.photos("birch-03")[-1], {"shows-ledger": "present"}, by="Ada Sample")
     lift(lib, "birch-03", why="Ledger bolted.", after=lib.photos("birch-03")[-1], by="Ben Sample")
     text = page(lib, tmp_path / "out")
     assert "Told: the owner, by telephone, May 3, 2026, 18:00 (recorded by Ada Sample)" in text

@@ -10,6 +10,7 @@ import zipfile
 from urllib.parse import quote
 
 import pytest
+from common import answer_everything
 from playwright.sync_api import expect
 
 from triage.library import Library
@@ -183,6 +184,7 @@ def test_own_tag_is_added_by_its_form_and_checked(page, library):
 def test_issued_report_is_checked_and_a_changed_one_named(page, running, library):
     sha = library.photos("D-17")[0].sha
     page.json("/l/library/answer", {"photo": sha, "tag": "missing-hanger", "value": "absent"})
+    answer_everything(library)
     said = {"signer": "ann", "scope": "all decks", "limits": "none", "weather": "dry"}
     job = start(page, running, "report", issue="1", **said)
     text = page.ask("GET", job.told.where).text

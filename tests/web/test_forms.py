@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 
+from triage.ingest.moving import move
 from triage.structure import run_checks
 
 
@@ -91,10 +92,12 @@ def test_finding_tier_private_and_warning(page, library):
     assert library.deck_private("D-17") == {"address": "1 Invented Way"}
     page.form("/l/library/deck/warn", deck="D-17", who="the owner", how="by telephone", at="2026-05-04T16:30")
     assert library.warnings("D-17")[0].told == "the owner"
-    page.form("/l/library/deck/lift", deck="D-17", why="new ledger", after=one.sha)
-    assert library.lifts("D-17")[0].after == one.sha
+    refused = page.form("/l/library/deck/lift", deck="D-17", why="new ledger", after=one.sha)
+    assert refused.status == 400
+    assert "still open at stop-use" in refused.text
+    assert library.lifts("D-17") == []
     text = page.get("/l/library/deck/say", d="D-17").text
-    for words in ("ledger moves", "propped", "the owner", "new ledger"):
+    for words in ("ledger moves", "propped", "the owner"):
         assert words in text
     assert "1 Invented Way" not in page.get("/l/library/deck/summary", d="D-17").text
 
@@ -131,7 +134,10 @@ def test_concern_is_closed_with_photos_before_and_after(page, library):
         why="x",
     )
     assert same.status == 400
-    assert "same photo" in same.text
+    assert "the same photo" in same.text
+    move(library, [two], "D-17", by="ann", visit="2026-09-01")
+    for tag, value in (("missing-hanger", "absent"), ("shows-hanger", "present")):
+        page.json("/l/library/answer", {"photo": two.sha, "tag": tag, "value": value, "place": "joist 4"})
     done = page.form(
         "/l/library/deck/close",
         deck="D-17",

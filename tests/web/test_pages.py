@@ -9,7 +9,7 @@ from PIL import Image
 from tests.web.browserless import Client
 from tests.web.walks import without_deck
 from triage.assess import assess_library
-from triage.assess.said import set_tier
+from triage.assess.acts import set_tier
 from triage.errors import NotWritten
 from triage.library import Library
 from triage.library.records import UNSORTED

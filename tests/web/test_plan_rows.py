@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from common import draw_photo
 
+from triage.assess.acts import set_tier
 from triage.assess.cache.lines import standings
-from triage.assess.said import add_finding, set_private, set_tier, warn
+from triage.assess.said import add_finding, set_private, warn
 from triage.ingest import ingest
 from triage.library import Library
 from triage.web.plan_rows import FIRST, plan_lists

@@ -26,6 +26,8 @@ def second_visit(library, photo_maker, tmp_path):
             by="ann",
             private={"place": "joist 4"} if value == "present" else None,
         )
+    shows = {"photo": september.sha, "tag": "shows-hanger", "value": "present"}
+    library.say("label", shows, by="ann")
     return may, september
 
 
@@ -58,6 +60,7 @@ def test_concern_is_closed_side_by_side_by_mouse(visitor, library, second_visit)
     assert visitor.axe() == []
     page.fill("input[name=place]", "joist 4")
     page.fill("input[name=why]", "hanger set, every hole nailed")
+    page.check("input[name=same_place]")
     page.click("text=Close it under my name")
     expect(page.locator(".told")).to_contain_text("closed")
     (closing,) = library.closings("D-17")

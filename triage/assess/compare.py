@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from triage.library import Library
 
 MEASURED_AGAIN = "Measured again at this visit: it no longer holds."
+WITHDRAWN = "Nobody closed it: an answer or a fact that it rested on was changed since."
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,8 @@ def compare(lib: Library, deck: str, visit_a: str | None = None, visit_b: str | 
         assess_deck(gather_all(lib, [deck], visit or "")[0], book, vocabulary) for visit in (earlier, later)
     ]
     photos = {photo.sha: photo.visit or "" for photo in lib.photos(deck)}
-    found = compare_summaries(summaries[0], summaries[1], photos)
+    told = {key for key, fact in lib.facts(deck, later).items() if fact.visit == later}
+    found = compare_summaries(summaries[0], summaries[1], photos, told)
     return replace(found, grown=grown_between(lib, deck, earlier, later))
 
 
@@ -112,8 +114,16 @@ def _two(
     return wanted[0] or None, wanted[1]
 
 
-def compare_summaries(before: DeckSummary, after: DeckSummary, visit_of: dict[str, str]) -> Comparison:
-    """Return two summaries of a deck side by side; `visit_of` gives the visit of each photo."""
+def compare_summaries(
+    before: DeckSummary,
+    after: DeckSummary,
+    visit_of: dict[str, str],
+    told: Collection[str] | None = None,
+) -> Comparison:
+    """Return two summaries of a deck side by side; `visit_of` gives the visit of each photo.
+
+    `told` are the facts that were measured at the later visit, all where it is not known.
+    """
     rows: list[Compared] = []
     old = [concern for concern in before.concerns if concern.is_open]
     for concern in (one for one in after.concerns if not _overtaken(one, after.concerns)):
@@ -122,7 +132,7 @@ def compare_summaries(before: DeckSummary, after: DeckSummary, visit_of: dict[st
             old.remove(match)
         if concern.is_open or match is not None:
             rows.append(_row(match, concern, visit_of, since=before.visit))
-    rows += [_gone(concern) for concern in old if not _spoken_for(concern, after.concerns)]
+    rows += [_gone(concern, told) for concern in old if not _spoken_for(concern, after.concerns)]
     rows.sort(key=lambda row: (tier_rank(row.tier_after or row.tier_before), row.rule, place_key(row.place)))
     return Comparison(
         deck=after.deck,
@@ -195,19 +205,24 @@ def _change(match: Concern | None, concern: Concern) -> str:
         return "worse"
     if concern.status == "not-looked-at-again":
         return "not looked at again"
+    if concern.status == "looked-at-again":
+        return "awaiting your look"
     return "better" if tier_rank(concern.tier) > tier_rank(match.tier) else "the same"
 
 
-def _gone(concern: Concern) -> Compared:
+def _gone(concern: Concern, told: Collection[str] | None) -> Compared:
+    """Return the row of a concern that is open no more and that nobody closed."""
+    rests = set(concern.facts)
+    measured = concern.count is None and bool(rests) and (told is None or bool(rests & set(told)))
     return Compared(
         rule=concern.rule,
         place=concern.place,
-        status="repaired",
+        status="repaired" if measured else "withdrawn",
         tier_before=concern.tier,
         tier_after=None,
-        change="better",
+        change="better" if measured else "withdrawn",
         photos_before=concern.photos,
         photos_after=(),
         concluded=concern.concluded,
-        remark=MEASURED_AGAIN,
+        remark=MEASURED_AGAIN if measured else WITHDRAWN,
     )

@@ -15,10 +15,15 @@ from triage.assess.rules import DEPARTS_ENDS, GRADE_OF_TIER, Rule, RuleBook, fac
 from triage.assess.severity import BY_RATIO, Grade, Matrix
 from triage.assess.unsaid import HEIGHT
 from triage.assess.view import DeckView, Item, chance_ends, count_places
+from triage.domain.reviewing import ABSENT, PRESENT
 from triage.domain.tiers import STANDINGS, tier_rank
+from triage.domain.vocabulary import SHOWS
 from triage.library.records import Finding
 
 NOT_AGAIN = "Not looked at again at this visit; it stays open."
+LOOKED_AGAIN = (
+    "Answered absent on a photo of this visit; it stays open until a person closes it with that photo."
+)
 
 
 @dataclass(frozen=True)
@@ -88,7 +93,7 @@ def concerns_of(one: Fired, visits: Sequence[DeckEvidence]) -> list[Concern]:
         photos = _fact_photos(support, visits)
         shown = tuple(dict.fromkeys([*photos, *(i.photo.sha for i in others)]))
         return [replace(base, photos=shown, unconfirmed=_unconfirmed(one, shown))]
-    return [_at_place(base, items, others, len(visits)) for items in by_place.values()]
+    return [_at_place(base, items, others, visits) for items in by_place.values()]
 
 
 def _unconfirmed(one: Fired, shown: Sequence[str]) -> tuple[str, ...]:
@@ -165,7 +170,9 @@ def _fact_photos(support: Support, visits: Sequence[DeckEvidence]) -> list[str]:
     return [photo for key in sorted(support.facts) if key in facts for photo in facts[key].photos]
 
 
-def _at_place(base: Concern, items: list[Item], others: list[Item], visits: int) -> Concern:
+def _at_place(
+    base: Concern, items: list[Item], others: list[Item], visits: Sequence[DeckEvidence]
+) -> Concern:
     standing = base.standing
     if standing == "seen-by-person":
         standing = min((item.standing for item in items), key=STANDINGS.index)
@@ -173,22 +180,43 @@ def _at_place(base: Concern, items: list[Item], others: list[Item], visits: int)
     for item in items:
         if item.boxes:
             boxes.setdefault(item.photo.sha, item.boxes)
-    now = {item.visit == visits - 1 for item in items}
-    status = (
-        "new" if visits == 1 or now == {True} else "still-there" if True in now else "not-looked-at-again"
-    )
+    now = {item.visit == len(visits) - 1 for item in items}
+    status = "new" if len(visits) == 1 or now == {True} else "still-there"
+    if True not in now and len(visits) > 1:
+        again = bool(base.tag) and answered_absent(visits[-1], base.tag or "", base.element, items[0].place)
+        status = "looked-at-again" if again else "not-looked-at-again"
     return replace(
         base,
         standing=standing,
         status=status,
-        remark=" ".join(
-            part for part in (base.remark, NOT_AGAIN if status == "not-looked-at-again" else "") if part
-        ),
+        remark=" ".join(part for part in (base.remark, _REMARKS.get(status, "")) if part),
         photos=tuple(dict.fromkeys(item.photo.sha for item in [*items, *others])),
         place=next((item.place for item in items if item.place), None),
         count=count_places(items),
         boxes=boxes,
     )
+
+
+_REMARKS = {"not-looked-at-again": NOT_AGAIN, "looked-at-again": LOOKED_AGAIN}
+
+
+def answered_absent(
+    evidence: DeckEvidence, tag: str, element: str | None, place: str | None
+) -> tuple[str, ...]:
+    """Return the photos of a visit that may close a concern: the part seen, the defect absent, the place.
+
+    Photos that name another place are left out; where one side names no place a person compares the two.
+    """
+    found = []
+    for photo in evidence.photos:
+        word, shown = (evidence.words.get((photo.sha, one)) for one in (tag, f"{SHOWS}{element}"))
+        if word is None or shown is None or word.disputed or shown.disputed:
+            continue
+        places = {place_key(one.place) for one in (*word.labels, *shown.labels) if one.place}
+        here = not place or not places or place_key(place) in places
+        if word.value == ABSENT and shown.value == PRESENT and here:
+            found.append(photo.sha)
+    return tuple(found)
 
 
 def finding_concern(finding: Finding, *, current: bool, matrix: Matrix, height_ft: float | None) -> Concern:

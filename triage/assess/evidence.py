@@ -14,6 +14,7 @@ from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.rules import RuleBook, load_rule_book
 from triage.assess.summary import assess_deck
 from triage.assess.view import group_of
+from triage.domain.acts import second_person
 from triage.errors import BadInput
 
 if TYPE_CHECKING:
@@ -92,6 +93,7 @@ def _gather(
         by_visit[dated[0]] = by_visit.pop(None)  # facts carry the only date that is known
     words, model = view.words(deck), view.model()
     suggestions = lib.suggestions(deck, model=model) if model else {}
+    second = second_person(lib._path)
     findings, closings = view.findings(deck), view.closings(deck)
     done: list[DeckEvidence] = []
     for one in by_visit or {None: []}:
@@ -108,6 +110,7 @@ def _gather(
                 person_tier=view.person_tier(deck, one),
                 closings=tuple(c for c in closings if (c.visit or _FIRST) <= (one or _FIRST)),
                 promise=promise,
+                second_person=second,
                 earlier=tuple(done),
             )
         )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.assess.order import Joint
 from triage.assess.unsaid import Unsaid
-from triage.domain.tiers import CAUTION
+from triage.domain.tiers import CAUTION, shown_tier
 from triage.library.records import Box, Closing, Fact, Finding, PersonTier, Photo, Suggestion, Word
 from triage.structure.check import known_values
 
@@ -27,7 +27,8 @@ class DeckEvidence:
     """All that is known of one deck at one visit; `earlier` holds the visits before it, oldest first.
 
     `words` and `suggestions` are by (photo, tag); `facts` are the latest per key at this visit or earlier;
-    `promise` says per tag whether the pile `unlikely` may be relied on ('holds', 'too-few', 'withdrawn').
+    `promise` says per tag whether the pile `unlikely` may be relied on ('holds', 'too-few', 'withdrawn');
+    `second_person` names the acts for which the firm asks a second person.
     """
 
     deck: str
@@ -40,6 +41,7 @@ class DeckEvidence:
     person_tier: PersonTier | None = None
     closings: tuple[Closing, ...] = ()
     promise: Mapping[str, str] = field(default_factory=dict)
+    second_person: frozenset[str] = frozenset()
     earlier: tuple[DeckEvidence, ...] = ()
 
     def fact_values(self) -> dict[str, Any]:
@@ -184,6 +186,11 @@ class DeckSummary:
     expected_ends: tuple[float, float] = (0.0, 0.0)
 
     @property
+    def shown_tier(self) -> str | None:
+        """The tier that every list shows: a person's own where it is worse than the computed one."""
+        return shown_tier(self.tier, self.tier_by_person.tier if self.tier_by_person else None)
+
+    @property
     def known(self) -> float:
         """What is known, added up over the joints; orders decks and is never printed as a chance."""
         return sum(joint.known for joint in self.joints)
@@ -205,6 +212,7 @@ class DeckSummary:
             "deck": self.deck,
             "visit": self.visit,
             "tier": self.tier,
+            "tier_shown": self.shown_tier,
             "tier_if_true": self.tier_if_true,
             "tier_by_person": person.tier if person else None,
             "tier_by_person_why": person.why if person else None,

@@ -53,7 +53,7 @@ def assess_deck(
     gaps_left = untold(visits, core)
     looked = coverage(visits, {(one.photo, one.element) for one in gaps_left}, vocabulary.element_of)
     seen = with_untold(looked, gaps_left)
-    closed = closings_that_hold(visits, rule_book)
+    closed = _of_concerns(closings_that_hold(visits, rule_book), visits, checks, seen, rule_book)
     view = _view(visits, checks, seen, closed)
     fired = fire(view, rule_book)
     hidden = spoken_for(fired, rule_book)
@@ -104,6 +104,20 @@ def _open_elements(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> li
 def _unsaid_elements(left: Unsaid) -> list[str]:
     """Return the elements that load-path checks could not be said of."""
     return [LOAD_PATH[name] for name in left.checks]
+
+
+def _of_concerns(
+    closed: Sequence[Closed],
+    visits: Sequence[DeckEvidence],
+    checks: Sequence[Check],
+    seen: Sequence[Seen],
+    book: RuleBook,
+) -> list[Closed]:
+    """Return the closings of rules that hold while nothing is taken out: no other was ever a concern."""
+    if not closed:
+        return []
+    held = {one.rule.id for one in fire(_view(visits, checks, seen, ()), book)}
+    return [one for one in closed if one.rule is None or one.rule.id in held]
 
 
 def deck_view(evidence: DeckEvidence, rule_book: RuleBook) -> DeckView:

@@ -1,20 +1,23 @@
 """What becomes of a concern over visits: closed by a person, looked at again, or still open.
 
 Only a closing closes: a named person ties an after-photo to the place of a before-photo. 'Absent' on a photo
-closes nothing.
+closes nothing by itself. What a closing needs stands in the table of acts (`triage/data/acts.toml`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from triage.assess.places import place_key, same_place
 from triage.assess.records import Concern, DeckEvidence
 from triage.assess.rules import Rule, RuleBook
 from triage.assess.view import Item, group_of
+from triage.domain.reviewing import ABSENT, PRESENT
 from triage.domain.vocabulary import SHOWS
-from triage.library.records import Closing, Photo
+from triage.library.records import Closing, Photo, Word
+
+Words = Mapping[tuple[str, str], Word]
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,17 @@ class Closed:
         return self.before is not None and group_of(item.photo) == group_of(self.before)
 
 
+@dataclass(frozen=True)
+class Fault:
+    """Why a closing closes nothing: the condition that does not hold, the photo, and in words."""
+
+    condition: str
+    detail: str
+    photo: str | None = None
+    tag: str = ""
+    element: str = ""
+
+
 def closings_that_hold(visits: Sequence[DeckEvidence], book: RuleBook) -> list[Closed]:
     """Return the closings that close something, oldest first; see `fault` for those that don't."""
     found = []
@@ -57,34 +71,122 @@ def closings_that_hold(visits: Sequence[DeckEvidence], book: RuleBook) -> list[C
     return found
 
 
-def fault(closing: Closing, visits: Sequence[DeckEvidence], book: RuleBook) -> str | None:
-    """Return why a closing closes nothing, in one clause, or null when it holds.
+def fault(closing: Closing, visits: Sequence[DeckEvidence], book: RuleBook) -> Fault | None:
+    """Return the first condition of the table that a closing does not meet, or null when it holds.
 
-    The after-photo is one of the deck's, not older than the before-photo, shows no such defect, lies at the
-    place that is closed, and, where the repair is going to be covered, shows the element well.
+    These conditions are checked when somebody closes and again at every assessment, so that a photo that was
+    moved, removed or answered otherwise since closes nothing.
     """
-    rule = book.rules.get(closing.rule)
-    if rule is None and not closing.rule.startswith(("finding-", "check-")):
-        return f"there is no rule '{closing.rule}'"
-    photos = _photos(visits)
-    if closing.after not in photos:
-        return "the after-photo is not among the deck's photos"
-    visit, after = photos[closing.after]
-    if closing.before in photos and photos[closing.before][0] > visit:
-        return "the after-photo is older than the before-photo"
+    second = "close" in visits[-1].second_person
+    rule, photos = book.rules.get(closing.rule), _photos(visits)
+    of_finding = closing.rule.startswith("finding-")
+    if rule is None and closing.rule.startswith("check-") or rule is not None and not rule.primary_tag:
+        return Fault("seen-on-photo", f"'{closing.rule}' rests on no photo")
+    if rule is None and not of_finding:
+        return Fault("open-concern", f"There is no rule '{closing.rule}'")
+    for name, sha in (("before", closing.before), ("after", closing.after)):
+        if sha not in photos:
+            return Fault("of-this-deck", f"The photo {name} is not among the deck's photos", sha)
+    (first, before), (last, after) = photos[closing.before], photos[closing.after]
+    found = _order_fault(closing, visits, (first, before), (last, after))
+    if found is not None:
+        return found
+    words = visits[last].words
     if rule is None:
+        found = _finding_fault(closing, visits, words)
+    else:
+        found = _answer_fault(closing, rule, words, second) or _place_fault(closing, rule, visits)
+    return found
+
+
+def _order_fault(
+    closing: Closing,
+    visits: Sequence[DeckEvidence],
+    before: tuple[int, Photo],
+    after: tuple[int, Photo],
+) -> Fault | None:
+    (first, one), (last, other) = before, after
+    if one.sha == other.sha:
+        return Fault("later-visit", "Before and after are the same photo", closing.after)
+    if last <= first:
+        walk = "the same visit as" if first == last else "an earlier visit than"
+        when = visits[last].visit or "no known date"
+        return Fault("later-visit", f"The photo after is of {walk} the photo before ({when})", closing.after)
+    timed = one.taken_at is not None and other.taken_at is not None
+    if timed and not closing.same_place and (other.taken_at or "")[:19] <= (one.taken_at or "")[:19]:
+        told = f"The camera says that the photo after ({other.taken_at}) is the older one"
+        return Fault("clock", f"{told} (before: {one.taken_at})", closing.after)
+    return None
+
+
+def _answer_fault(closing: Closing, rule: Rule, words: Words, second: bool) -> Fault | None:
+    tag, sha = rule.primary_tag or "", closing.after
+    shown, seen = words.get((sha, SHOWS + rule.element)), words.get((sha, tag))
+    more = {"photo": sha, "tag": tag, "element": rule.element}
+    if shown is None or shown.value != PRESENT or shown.disputed:
+        what = "Nobody has said" if shown is None else "It is not agreed"
+        return Fault("part-seen", f"{what} that the photo after shows the {rule.element}", **more)
+    if seen is None or seen.value != ABSENT or seen.disputed:
+        what = "Nobody has answered" if seen is None else f"The answer is '{seen.value}' to"
+        return Fault("defect-absent", f"{what} '{tag}' on the photo after", **more)
+    others = {one.by for one in seen.labels if one.value == ABSENT} - {closing.by}
+    if second and not others:
+        return Fault("second-person", f"Only {closing.by} has answered on the photo after", **more)
+    return None
+
+
+def _place_fault(closing: Closing, rule: Rule, visits: Sequence[DeckEvidence]) -> Fault | None:
+    if closing.same_place:
         return None
-    words = visits[visit].words
-    seen = words.get((after.sha, rule.primary_tag or ""))
-    if seen is not None and seen.value == "present":
-        return f"the after-photo itself is labelled '{rule.primary_tag}'"
-    places = {label.place for label in seen.labels if label.place} if seen is not None else set()
-    if places and not any(same_place(place, closing.place) for place in places):
-        return f"the after-photo shows another place ({', '.join(sorted(places))})"
-    shown = words.get((after.sha, SHOWS + rule.element))
-    if rule.covered_after_repair and (shown is None or shown.value != "present" or shown.disputed):
-        shows = f"{SHOWS}{rule.element}=present"
-        return f"the repair gets covered: label the after-photo {shows} if it shows it open"
+    wanted = {place_key(closing.place)} - {""}
+    tags = (rule.primary_tag or "", SHOWS + rule.element)
+    for sha in (closing.before, closing.after):
+        places = {place for one in visits for place in _places_on(one, sha, tags)}
+        if not places & wanted:
+            told = f" ({', '.join(sorted(places))})" if places else ""
+            name = "before" if sha == closing.before else "after"
+            return Fault(
+                "same-place",
+                f"The photo {name} does not carry the place '{closing.place}'{told}",
+                sha,
+                rule.primary_tag or "",
+                rule.element,
+            )
+    return None
+
+
+def _places_on(evidence: DeckEvidence, sha: str, tags: Sequence[str]) -> set[str]:
+    words = (evidence.words.get((sha, tag)) for tag in tags)
+    return {place_key(one.place) for word in words if word is not None for one in word.labels if one.place}
+
+
+def _finding_fault(closing: Closing, visits: Sequence[DeckEvidence], words: Words) -> Fault | None:
+    """A finding has no tag: its photo after shows a part, carries no defect, and the pair is confirmed."""
+    known = {f"finding-{one.id[:12]}": one for visit in visits for one in visit.findings}
+    finding = known.get(closing.rule)
+    if finding is None or finding.photos and closing.before not in finding.photos:
+        return Fault("open-concern", f"There is no finding '{closing.rule}' with the photo before")
+    found = looked_at_fault(closing.after, words)
+    if found is not None:
+        return Fault("part-seen" if "part" in found else "defect-absent", found, closing.after)
+    if not closing.same_place:
+        return Fault("same-place", "Nobody has confirmed that both photos show one place", closing.after)
+    return None
+
+
+def looked_at_fault(sha: str, words: Words) -> str | None:
+    """Return why a photo does not show a repair: no part seen by a person, or a defect present on it."""
+    mine = {tag: word for (photo, tag), word in words.items() if photo == sha}
+    defects = sorted(
+        tag
+        for tag, word in mine.items()
+        if not tag.startswith(SHOWS) and (word.value != ABSENT or word.disputed)
+    )
+    if defects:
+        return f"On the photo after '{defects[0]}' is answered '{mine[defects[0]].value}'"
+    shown = [tag for tag, word in mine.items() if tag.startswith(SHOWS) and word.value == PRESENT]
+    if not any(not mine[tag].disputed for tag in shown):
+        return "Nobody has said which part the photo after shows"
     return None
 
 

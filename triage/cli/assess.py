@@ -122,8 +122,10 @@ def _say_lines(library: Library, summaries: Iterator[dict[str, Any]], order: str
 
 
 def _tier(one: dict[str, Any]) -> str:
-    person = one["tier_by_person"]
-    return (one["tier"] or "not enough seen") + (f" (a person: {person})" if person else "")
+    shown, person = one["tier_shown"], one["tier_by_person"]
+    if shown != one["tier"]:
+        return f"{shown} (by a person; computed: {one['tier'] or 'not enough seen'})"
+    return (shown or "not enough seen") + (f" (a person: {person})" if person else "")
 
 
 def _if_true(one: dict[str, Any]) -> str:
@@ -135,7 +137,9 @@ def _shown(one: dict[str, Any]) -> set[str]:
 
 
 def _say_deck(number: int, one: dict[str, Any], names: dict[str, str], order: str) -> None:
-    tier = one["tier"] or NOT_ENOUGH
+    tier = one["tier_shown"] or NOT_ENOUGH
+    if one["tier_shown"] != one["tier"]:
+        tier += f" (by a person; computed: {one['tier'] or NOT_ENOUGH})"
     say(f"{number}. {one['deck']}: {tier}; gaps: {one['gaps']}; {one['unreviewed']} questions open")
     if one["tier_if_true"] != one["tier"]:
         say(f"   if the machine's suggestions are true: {one['tier_if_true'] or NOT_ENOUGH}")
@@ -148,6 +152,8 @@ def _say_deck(number: int, one: dict[str, Any], names: dict[str, str], order: st
     for concern in one["concerns"][:_CONCERNS]:
         photos = ", ".join(names.get(sha, sha[:12]) for sha in concern["photos"][:_PHOTOS])
         at = f" At {concern['place']}." if concern["place"] else ""
-        say(f"   - {concern['tier']} ({concern['standing']}): {concern['concluded']}{at} [{photos}]")
+        closed = "closed, was " if concern["status"] == "repaired" else ""
+        what = f"{closed}{concern['tier']} ({concern['standing']})"
+        say(f"   - {what}: {concern['concluded']}{at} [{photos}]")
     for line in one["go_back_for"][:_LINES]:
         say(f"   go back for: {line}")

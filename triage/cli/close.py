@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from triage.cli._acts import explain_option
 from triage.cli._common import (
     by_option,
     emit,
@@ -19,7 +20,7 @@ from triage.cli._common import (
     say,
     table,
 )
-from triage.errors import WrongUsage
+from triage.errors import DONE, WrongUsage
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -29,8 +30,17 @@ if TYPE_CHECKING:
 @click.argument("deck")
 @click.argument("rule", required=False)
 @click.option("--place", metavar="TEXT", help="Where on the deck.")
-@click.option("--before", metavar="PHOTO", help="The photo that showed the concern.")
+@click.option(
+    "--before",
+    "befores",
+    metavar="PHOTO",
+    multiple=True,
+    help="The photo that showed the concern; may be repeated.",
+)
 @click.option("--after", metavar="PHOTO", help="The photo of the same place after the repair.")
+@click.option(
+    "--same-place", is_flag=True, help="You compared both photos, and they show one and the same place."
+)
 @click.option("--why", metavar="TEXT", help="What was repaired and how it was checked.")
 @click.option("--propose", is_flag=True, help="Close nothing: list the later photos that may show the place.")
 @click.option(
@@ -41,6 +51,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="With --propose: so many photos.",
 )
+@explain_option("close")
 @by_option
 @library_option
 @json_option
@@ -48,8 +59,9 @@ def command(
     deck: str,
     rule: str | None,
     place: str | None,
-    before: str | None,
+    befores: tuple[str, ...],
     after: str | None,
+    same_place: bool,
     why: str | None,
     propose: bool,
     limit: int,
@@ -57,30 +69,36 @@ def command(
     library_path: Path | None,
     as_json: bool,
 ) -> Any:
-    """Close a concern with an after-photo of the same place.
+    """Close a concern with a later photo of the same place.
+
+    The photo after belongs to a later visit, and a person answered on it that it shows the part and that the
+    defect is absent; --explain prints every condition. Photos of the concern that are not closed stay open and
+    are listed.
 
     With --propose nothing is closed: the later photos are listed that likeliest show the place of the photo
     before. You look at them and close with the one that does.
 
     Examples:
+    deck-triage close --explain
     deck-triage close D-17 --propose --before D-17/a.jpg
     deck-triage close D-17 missing-hanger --place 'joist 4' --before D-17/a.jpg --after D-17/b.jpg --why 'hanger set' --by ann
+    deck-triage close D-17 nail-only-ledger --before D-17/c.jpg --after D-17/d.jpg --same-place --place 'left end' --why 'bolted' --by ann
     """  # noqa: E501
     if propose:
-        if before is None:
+        if not befores:
             raise WrongUsage("Which photo showed the concern is not said.", "Name it with --before PHOTO.")
         with open_library(library_path) as library:
-            _propose(library, deck, before, limit, as_json)
-        return
-    if not (rule and place and before and after and why):
-        given = {"RULE": rule, "--place": place, "--before": before, "--after": after, "--why": why}
+            _propose(library, deck, befores[0], limit, as_json)
+        return DONE
+    if not (rule and befores and after and why):
+        given = {"RULE": rule, "--before": befores, "--after": after, "--why": why}
         missing = ", ".join(name for name, value in given.items() if not value)
         raise WrongUsage(
-            f"A closing also needs {missing}.",
-            "Rules and photos stand in: deck-triage assess. Which photo may show the place after the repair:"
-            " deck-triage close DECK --propose --before PHOTO",
+            f"Closing a concern also needs {missing}.",
+            f"Find rules and photos with: deck-triage assess {deck}. Find the photo after the repair with:"
+            f" deck-triage close {deck} --propose --before PHOTO",
         )
-    from triage.assess.said import close
+    from triage.assess.acts import close
 
     with open_library(library_path) as library:
         row = close(
@@ -88,15 +106,22 @@ def command(
             deck,
             rule,
             place=place,
-            before=library.photo(before),
+            before=[library.photo(one) for one in befores],
             after=library.photo(after),
             why=why,
             by=need_by(by),
+            same_place=same_place,
         )
     if as_json:
         emit(row)
-    else:
-        say(f"Closed {rule} on {deck}.")
+        return DONE
+    say(f"Closed {rule} on {deck}.")
+    if row["remaining"]:
+        left = len(row["remaining"])
+        say(f"{'1 photo is' if left == 1 else f'{left} photos are'} still open:")
+        for one in row["remaining"]:
+            say(f"  {one['name']}: {one['rule']}" + (f" at {one['place']}" if one["place"] else ""))
+    return DONE
 
 
 def _propose(library: Library, deck: str, before: str, limit: int, as_json: bool) -> None:

@@ -64,7 +64,15 @@ def _list(full: bool, library_path: Path | None, as_json: bool) -> None:
         if waiting:
             advise(waiting)
         found = standings(library, progress_line())
-        rows = [{key: getattr(one, key) for key in _KEYS} for one in found.lines]
+        rows = [
+            {key: getattr(one, key) for key in _KEYS}
+            | {
+                "tier": one.shown_tier,
+                "tier_computed": one.tier,
+                "tier_by_person": one.tier_by_person.tier if one.tier_by_person else None,
+            }
+            for one in found.lines
+        ]
         if as_json:
             emit(rows)
         elif full:
@@ -80,7 +88,7 @@ def _say_lines(library: Library, rows: list[dict[str, Any]], summaries: Any) -> 
         (
             row["deck"],
             row["photos"],
-            row["tier"] or "not enough seen",
+            _tier(row),
             height_of(one, library),
             row["gaps"],
             lead_words(one),
@@ -88,6 +96,13 @@ def _say_lines(library: Library, rows: list[dict[str, Any]], summaries: Any) -> 
         for row, one in zip(rows, summaries, strict=True)
     ]
     say(table(lines, ("deck", "photos", "tier", "height", "gaps", "finding")))
+
+
+def _tier(row: dict[str, Any]) -> str:
+    """Return the tier that is shown, with the computed one beside it where a person set a worse one."""
+    if row["tier"] == row["tier_computed"]:
+        return row["tier"] or "not enough seen"
+    return f"{row['tier']} (by a person; computed: {row['tier_computed'] or 'not enough seen'})"
 
 
 def _say_full(rows: list[dict[str, Any]]) -> None:

@@ -7,9 +7,11 @@ from typing import Any
 
 import click
 
+from triage.cli._acts import explain_option
 from triage.cli._common import (
     advise,
     emit,
+    exit_for,
     json_option,
     library_option,
     named,
@@ -24,7 +26,7 @@ _ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
 
 @named("report")
 @click.argument("decks", nargs=-1)
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write into.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder to write into.")
 @click.option("--pdf", is_flag=True, help="PDF as well (needs the pdf extra).")
 @click.option("--plan", is_flag=True, help="Only the plan: close or repair first, go and see, the rest.")
 @click.option(
@@ -36,6 +38,8 @@ _ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
 @click.option("--show-address", is_flag=True, help="Print addresses and clients.")
 @click.option("--show-names", is_flag=True, help="Print the names of people other than the signer.")
 @click.option("--paper", default="letter", show_default=True, help="letter or A4.")
+@click.option("--ready", is_flag=True, help="Write nothing: list what is left before it may be issued.")
+@explain_option("issue", "letter")
 @click.option("--issue", is_flag=True, help="Freeze it with a number; needs the four options below.")
 @click.option("--signer", metavar="NAME", help="Who issues it. A claim, not a proof of identity.")
 @click.option("--scope", metavar="TEXT", help="What was asked for and looked at.")
@@ -48,10 +52,11 @@ _ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
 @json_option
 def command(
     decks: tuple[str, ...],
-    out: Path,
+    out: Path | None,
     library_path: Path | None,
     as_json: bool,
     issue: bool,
+    ready: bool,
     again: str | None,
     **given: Any,
 ) -> Any:
@@ -65,12 +70,19 @@ def command(
     [due_days] with days from the visit by tier, as repair-before-use = 14. One deck's own date is set by
     deck set --due.
 
+    A report is a DRAFT, and no letter is written, until everything was looked at: --ready lists what is left.
+
     Examples:
+    deck-triage report --ready
     deck-triage report --out report
     deck-triage report --plan --out tomorrow --pdf --show-address
     deck-triage report D-17 --out report --pdf --letter
     deck-triage report --out issued --issue --signer Ann --scope 'visual' --limits 'no ladder' --weather dry
     """
+    if ready:
+        return _ready(decks, library_path, as_json)
+    if out is None:
+        raise WrongUsage("No folder is named.", "Say where to write with --out DIR.")
     from triage.assess import assess_library
     from triage.report import Issue, changed_since, is_draft, write_report
 
@@ -99,7 +111,7 @@ def command(
         for file in files:
             say(str(file))
     if is_draft(summaries):
-        advise("DRAFT: serious suggestions of the machine are not yet reviewed by a person.")
+        advise("DRAFT: not everything was looked at. See what is left: deck-triage report --ready")
     for flag in changed:
         advise(str(flag))
 
@@ -114,3 +126,22 @@ def _again(number: str, out: Path, library_path: Path | None, as_json: bool) -> 
     else:
         for file in files:
             say(str(file))
+
+
+def _ready(decks: tuple[str, ...], library_path: Path | None, as_json: bool) -> int:
+    from triage.report.ready import KINDS, blocking
+
+    with open_library(library_path) as library:
+        left = blocking(library, list(decks) or None)
+    if as_json:
+        emit({"ready": not left, "blocking": [one.to_json() for one in left]})
+        return exit_for(bool(left))
+    if not left:
+        say("Ready to issue: nothing is left.")
+    for kind, words in KINDS.items():
+        mine = [one for one in left if one.kind == kind]
+        if mine:
+            say(f"{len(mine)} x {kind} ({words}):")
+        for one in mine:
+            say(f"  {one.name or one.deck or 'library'}: {one.detail}\n    {one.mend}")
+    return exit_for(bool(left))

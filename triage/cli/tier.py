@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from triage.cli._acts import explain_option
 from triage.cli._common import by_option, emit, json_option, library_option, named, need_by, open_library, say
 
 
@@ -20,6 +21,7 @@ def command() -> None:
 @click.argument("tier")
 @click.option("--why", required=True, metavar="TEXT", help="The reason; it is kept and printed.")
 @click.option("--visit", metavar="DATE")
+@explain_option("tier")
 @by_option
 @library_option
 @json_option
@@ -34,10 +36,14 @@ def set_(
 ) -> Any:
     """Set your own tier for a deck, with the reason.
 
+    Lists show the worse of yours and the computed one. A tier that another person set is made milder by that
+    person, or after a later visit at which every photo was looked at.
+
     Examples:
+    deck-triage tier set --explain
     deck-triage tier set D-17 stop-use --why 'ledger is loose' --by ann
     """
-    from triage.assess.said import set_tier
+    from triage.assess.acts import set_tier
     from triage.ingest import check_visit
 
     with open_library(library_path) as library:

@@ -58,6 +58,13 @@ def tier_rank(tier: str | None) -> int:
     return position + 1 if tier == "nothing-seen" else position
 
 
+def shown_tier(computed: str | None, person: str | None) -> str | None:
+    """Return the tier that every list, headline and table shows: the worse of the computed and a person's."""
+    if person is not None and tier_rank(person) < tier_rank(computed):
+        return person
+    return computed
+
+
 def worst(tiers: Iterable[str]) -> str | None:
     """Return the worst of some tiers, or null when there is none."""
     return min(tiers, key=TIERS.index, default=None)

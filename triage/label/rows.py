@@ -7,10 +7,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import Connection
+
+from triage.domain.acts import Refused
 from triage.domain.tiers import VALUES
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, present
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
 
 _LOT = 2000
@@ -278,12 +281,25 @@ class PhotoFinder:
 
 
 def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by: str) -> dict[str, Any]:
-    """End a dispute over a photo x tag, with the reason."""
+    """End a dispute over a photo x tag, with the reason.
+
+    Raises Refused where nobody disagrees, WrongUsage without a reason or for an unknown tag or value.
+    """
     tag = known_tag(library.vocabulary(), tag)
     if not why.strip():
         raise WrongUsage("A settlement needs a reason.", "Say it with --why TEXT.")
     payload = {"photo": photo.sha, "tag": tag, "value": check_value(value)}
-    event = library.say("settled", payload, by=by, private={"why": why})
+
+    def decide(connection: Connection) -> list[EventDraft]:
+        word = present.words(connection, photo=photo.sha, tag=tag).get((photo.sha, tag))
+        if word is None or not word.disputed:
+            detail = f"Nobody disagrees about '{tag}' on {photo.path_name}"
+            if word is not None and word.settled:
+                detail = f"'{tag}' on {photo.path_name} is settled already"
+            raise Refused("settle", "in-dispute", detail, photo.path_name, tag=tag)
+        return [EventDraft("settled", payload, by, None, {"why": why})]
+
+    (event,) = library.say_after(decide)
     return {**payload, "by": by, "at": event.at, "why": why}
 
 

@@ -418,6 +418,7 @@ def closings(connection: Connection, deck: str) -> list[Closing]:
             by=event.by,
             at=event.at,
             visit=event.payload.get("visit"),
+            same_place=bool(event.payload.get("same_place")),
         )
         for event in statements(connection, "closed", deck)
     ]

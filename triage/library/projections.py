@@ -19,7 +19,20 @@ from triage.library.log import Event
 from triage.library.tables import event as event_table
 from triage.library.tables import label, photo, placing, private, statement
 
-UNDOABLE = ("label", "fact", "finding", "tier", "moved", "settled", "closed", "deck-set", "deck-changed")
+UNDOABLE = (
+    "label",
+    "fact",
+    "finding",
+    "tier",
+    "moved",
+    "settled",
+    "closed",
+    "lifted",
+    "warned",
+    "repair-done",
+    "deck-set",
+    "deck-changed",
+)
 """Kinds of event that `undo` takes back."""
 
 _LOT = 5_000

@@ -164,7 +164,10 @@ class Lift:
 
 @dataclass(frozen=True)
 class Closing:
-    """A named person closed a concern, with the photos before and after at the same place."""
+    """A named person closed a concern, with the photos before and after at the same place.
+
+    `same_place` says that the person compared both photos and confirmed that they show one place.
+    """
 
     deck: str
     rule: str
@@ -175,3 +178,4 @@ class Closing:
     by: str
     at: str
     visit: str | None = None
+    same_place: bool = False

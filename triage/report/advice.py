@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from triage.domain.tiers import TIERS, tier_rank
+from triage.domain.tiers import TIERS
 from triage.report.element_words import named_parts
 from triage.report.text import clean, day_words
 
@@ -45,10 +45,7 @@ MOST_PARTS = 3
 
 def advice_tier(summary: DeckSummary | Line) -> str | None:
     """Return the tier behind the advice: a person's own where it is worse than the computed one."""
-    person = summary.tier_by_person
-    if person is not None and tier_rank(person.tier) < tier_rank(summary.tier):
-        return person.tier
-    return summary.tier
+    return summary.shown_tier
 
 
 def advice(summary: DeckSummary, due: str, element_of: Mapping[str, str]) -> str:

@@ -83,8 +83,13 @@ def serious_unreviewed(summary: DeckSummary) -> tuple[Concern, ...]:
 
 
 def is_draft(summaries: Sequence[DeckSummary]) -> bool:
-    """Say whether any deck still has a serious suggestion that no person has answered."""
-    return any(serious_unreviewed(summary) for summary in summaries)
+    """Say whether any deck has a question that no person has answered."""
+    return any(deck_is_draft(summary) for summary in summaries)
+
+
+def deck_is_draft(summary: DeckSummary) -> bool:
+    """Say whether a question on a deck is open, or a serious suggestion of the machine is unanswered."""
+    return bool(summary.unreviewed or serious_unreviewed(summary))
 
 
 def deck_view(
@@ -105,9 +110,9 @@ def deck_view(
         anchor=anchor(summary.deck),
         visit=clean(summary.visit or "no single date"),
         private=_private(record, options),
-        shape=shape_key(summary.tier),
-        tier=tier_words(summary.tier),
-        tier_short=tier_short(summary.tier),
+        shape=shape_key(summary.shown_tier),
+        tier=tier_words(summary.shown_tier),
+        tier_short=tier_short(summary.shown_tier),
         if_true=_if_true(summary),
         by_person=_by_person(summary),
         reason=without_keys(clean(summary.reason)),
@@ -126,7 +131,7 @@ def deck_view(
         tasks=crew_tasks(numbered, source.element_of),
         warned=_warned(summary, record),
         sayings=brief_sayings(record),
-        draft=bool(serious_unreviewed(summary)),
+        draft=deck_is_draft(summary),
         compared=_compared(summary, record),
         grown=grown_views(record, pictures),
     )
@@ -157,6 +162,8 @@ def _by_person(summary: DeckSummary) -> tuple[str, str] | None:
     if said is None:
         return None
     words = f"{tier_words(said.tier)} (set by {clean(said.by)}: {clean(said.why)})"
+    if summary.shown_tier != summary.tier:
+        words += f"; computed: {tier_words(summary.tier)}"
     return shape_key(said.tier), words
 
 

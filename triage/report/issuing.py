@@ -13,7 +13,6 @@ from triage.batch import Cancel, Progress
 from triage.errors import BadInput, Damaged, NotWritten, WrongUsage
 from triage.library import EventDraft, present
 from triage.report.changes import assessment_changes
-from triage.report.content import is_draft
 from triage.report.firm import firm_from_text
 from triage.report.gather import CheckedPhotos, gather_source
 from triage.report.past import (
@@ -26,6 +25,7 @@ from triage.report.past import (
     short_head,
     thaw_machine,
 )
+from triage.report.ready import check_ready
 from triage.report.source import LAYOUT, Issue, Options, Stamp
 from triage.report.text import clean
 from triage.report.write import make_pack, write_pack
@@ -65,9 +65,10 @@ def issue_report(
 
     Every picture is made from its original after checking that against its hash. The event comes first, so
     that no numbered file is ever there without it; `write_again` makes files that could not be written.
-    Raises BadInput where it is a DRAFT, where a field is empty, where the report to amend is not known, or
-    where the assessment handed over is not the one that the library gives; Damaged, with nothing issued,
-    where a photo that it cites cannot be shown; NotWritten where it is issued but could not be written.
+    Raises Refused where something is left before it is ready, BadInput where a field is empty, where the
+    report to amend is not known, or where the assessment handed over is not the one that the library gives;
+    Damaged, with nothing issued, where a photo that it cites cannot be shown; NotWritten where it is issued
+    but could not be written.
     """
     _check(lib, summaries, issue, options)
     head = short_head(lib)
@@ -182,17 +183,12 @@ def _check(lib: Library, summaries: Sequence[DeckSummary], issue: Issue, options
         raise WrongUsage("A plan is a working paper and is not issued.", "Leave out --plan, or --issue.")
     if not summaries:
         raise BadInput("There is no deck to report on; nothing was issued.")
-    if is_draft(summaries):
-        raise BadInput(
-            "The report is a DRAFT and cannot be issued: serious suggestions of the machine are not yet"
-            " reviewed by a person.",
-            "Review them first: deck-triage review, or deck-triage label ask.",
-        )
     for name in ("signer", *_TEXTS):
         if not clean(getattr(issue, name) or ""):
             raise BadInput(f"A report is issued with its {name}; none was given.", f"Say it with --{name}.")
     if issue.amends is not None:
         issued_event(lib, issue.amends)
+    check_ready(lib, summaries, "issue")
 
 
 def _check_own(given: Sequence[DeckSummary], own: Sequence[DeckSummary]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from triage.domain.tiers import CAUTION
 from triage.report.advice import advice, due_date
 from triage.report.owner import finding_groups, finding_places, may_be_allowed, not_seen, reach_rows, title_of
-from triage.report.source import Options, Source, Stamp
+from triage.report.source import DeckRecord, Options, Source, Stamp
 from triage.report.text import clean, count_of, day_words
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def owner_letter(summary: DeckSummary, source: Source, options: Options, stamp: 
         address=clean(private.get("address", "")),
         client=clean(private.get("client", "")),
         date=day_words(stamp.date) if stamp else "",
-        looked=_looked(summary, len(record.photos)),
+        looked=_looked(summary, record),
         advice=advice(summary, due_date(summary, record, source.firm), source.element_of),
         seen=tuple(_line(one) for one in groups[:LINES]),
         more=f"{count_of(left, 'more finding')}, told in the report." if left > 0 else "",
@@ -59,9 +59,14 @@ def owner_letter(summary: DeckSummary, source: Source, options: Options, stamp: 
     )
 
 
-def _looked(summary: DeckSummary, photos: int) -> str:
+def _looked(summary: DeckSummary, record: DeckRecord) -> str:
+    """Say how many photos there are and how many a person looked at: those that carry an answer."""
+    photos = {photo.sha for photo in record.photos}
+    looked = len(photos & {label.photo for label in record.labels})
     when = f" from the visit of {day_words(clean(summary.visit))}" if summary.visit else ""
-    return f"{count_of(photos, 'photo')} of your deck{when} {'was' if photos == 1 else 'were'} looked at."
+    if looked == len(photos):
+        return f"A person looked at {count_of(looked, 'photo')} of your deck{when}."
+    return f"A person looked at {looked} of {count_of(len(photos), 'photo')} of your deck{when}."
 
 
 def _line(group: Group) -> str:

@@ -20,6 +20,8 @@ SAID_WITHOUT_PHOTO = "said by a person as a fact or a finding, without a photo"
 STATUS_WORDS: dict[str, str] = {
     "new": "new at this visit",
     "still-there": "still there",
+    "looked-at-again": "answered absent on a later photo; it stays open until a person closes it",
+    "withdrawn": "an answer or a fact that it rested on was changed; nobody closed it",
     "not-looked-at-again": "not looked at again since an earlier visit; it stays open",
     "repaired": "repaired, closed by a named person",
 }
@@ -54,7 +56,7 @@ SHORT_TIER: dict[str, str] = {
     "nothing-seen": "nothing seen",
 }
 
-DRAFT_LINE = "DRAFT: serious suggestions of the machine are not yet reviewed by a person"
+DRAFT_LINE = "DRAFT: not everything was looked at by a person"
 
 CAUTIONS: tuple[str, ...] = (
     "What was not photographed is not known to be sound. 'Not seen' never means 'fine'.",

@@ -207,7 +207,7 @@ def leading(summary: DeckSummary) -> Concern | None:
 def finding_line(summary: DeckSummary, lead: Concern | None) -> str:
     """Return the leading finding in one line; that it is only suggested, where so."""
     person = summary.tier_by_person
-    if person is not None and tier_rank(person.tier) < tier_rank(summary.tier):
+    if person is not None and summary.shown_tier != summary.tier:
         return f"Set by a person: {clean(person.why)}"
     if lead is None:
         return "Nothing found; see what was not seen." if summary.gaps != "none" else "Nothing found."

@@ -38,6 +38,7 @@ DECK_COLUMNS = (
     "tier",
     "tier_if_true",
     "tier_by_person",
+    "tier_computed",
     "gaps",
     "concerns",
     "possible",
@@ -203,7 +204,7 @@ def html(
 
 
 def _summary_line(summaries: Sequence[DeckSummary], source: Source, bundle: Bundle) -> str:
-    line = f"{count_of(len(summaries), 'deck')}. {tier_counts([one.tier for one in summaries])}."
+    line = f"{count_of(len(summaries), 'deck')}. {tier_counts([one.shown_tier for one in summaries])}."
     if source.waiting and bundle.plan:
         verb = "is" if source.waiting == 1 else "are"
         line += (
@@ -280,6 +281,7 @@ def decks_csv(summaries: Sequence[DeckSummary], source: Source, options: Options
         record = source.record(one.deck)
         row: dict[str, Any] = {name: getattr(one, name, None) for name in DECK_COLUMNS}
         row |= {"order": order, "photos": len(record.photos), "draft": draft}
+        row |= {"tier": one.shown_tier, "tier_computed": one.tier}
         row["tier_by_person"] = one.tier_by_person and one.tier_by_person.tier
         row["possible"] = sum(each.standing == "possible" for each in one.concerns)
         row["concerns"] = len(one.concerns) - row["possible"]

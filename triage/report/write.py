@@ -12,13 +12,14 @@ from triage.errors import BadInput, Damaged
 from triage.library.store import write_whole
 from triage.report import render
 from triage.report.concern_view import concern_numbers
-from triage.report.content import DeckView, deck_view, is_draft, serious_unreviewed
+from triage.report.content import DeckView, deck_is_draft, deck_view, is_draft
 from triage.report.gather import gather_source
 from triage.report.owner import OwnerView, owner_view
 from triage.report.pdf import to_pdf
 from triage.report.people import unnamed
 from triage.report.pictures import Pictures
 from triage.report.plan import PlanList, plan_of
+from triage.report.ready import check_ready
 from triage.report.sketch import draw_deck
 from triage.report.source import Options, Source, Stamp
 from triage.report.text import count_of
@@ -64,6 +65,8 @@ def write_report(
         from triage.report.issuing import issue_report
 
         return issue_report(lib, summaries, out, options, issue, progress, cancel)
+    if letter:
+        check_ready(lib, summaries, "letter")
     source = gather_source(lib, summaries, positions=show_position)
     return write_pack(make_pack(summaries, source, options, progress=progress, cancel=cancel), out)
 
@@ -86,9 +89,8 @@ def make_pack(
     draft = is_draft(summaries)
     if draft and options.letter:
         raise BadInput(
-            "The owner's letter cannot be written while the report is a DRAFT: serious suggestions of the"
-            " machine are not yet reviewed by a person.",
-            "Review them first: deck-triage review, or deck-triage label ask.",
+            "The owner's letter cannot be written while the report is a DRAFT: not everything was looked at.",
+            "See what is left: deck-triage report --ready",
         )
     if not options.show_names:
         summaries, source = unnamed(summaries, source)
@@ -168,7 +170,7 @@ class _Maker:
             self.pictures,
             self.options,
             sketch=sketch,
-            draft=bool(serious_unreviewed(summary)),
+            draft=deck_is_draft(summary),
             stamp=self.stamp,
         )
 

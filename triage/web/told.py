@@ -71,6 +71,9 @@ def took_back(events: Iterable[Any]) -> str:
         "moved": "a move",
         "settled": "a settlement",
         "closed": "a closing",
+        "lifted": "a lifting",
+        "warned": "a warning",
+        "repair-done": "lines of a repair sheet",
         "deck-set": "a private field",
     }
     return f"Took back {', '.join(sorted(names.get(kind, kind) for kind in kinds))}."

@@ -18,6 +18,7 @@ from triage.assess.cache.refresh import basis_of, best_evidence, bring_up, kept_
 from triage.assess.evidence import assess_library
 from triage.assess.order import DANGER, Ordering
 from triage.batching import lots
+from triage.domain.tiers import shown_tier
 from triage.errors import NotWritten
 from triage.library.records import PersonTier
 from triage.library.tables import standing, standing_summary
@@ -46,6 +47,11 @@ class Line:
     reason: str
     best: str | None
     best_tag: str
+
+    @property
+    def shown_tier(self) -> str | None:
+        """The tier that every list shows: a person's own where it is worse than the computed one."""
+        return shown_tier(self.tier, self.tier_by_person.tier if self.tier_by_person else None)
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ from triage.assess.order import ordering
 from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.summary import assess_deck
 from triage.batching import lots
+from triage.domain.acts import FIRM_FILE
 from triage.errors import Cancelled
 from triage.library import present
 from triage.library.database import writing
@@ -203,7 +204,8 @@ def _counts(evidence: DeckEvidence) -> tuple[int, int]:
 def basis_of(library: Library) -> str:
     """Return what a summary rests on beside the deck's own words, in one short text."""
     said = [event.hash for kind in ("presorted", "audited") for event in library.statements(kind)]
-    files = [_digest(file) for file in (library.own_rules, library.own_tags, library.own_severity)]
+    own = (library.own_rules, library.own_tags, library.own_severity, library.path / FIRM_FILE)
+    files = [_digest(file) for file in own]
     parts = [_program(), *files, library.model() or "", *said]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:24]
 

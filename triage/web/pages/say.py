@@ -7,7 +7,7 @@ from datetime import datetime
 
 from starlette.responses import Response
 
-from triage.assess import said
+from triage.assess import acts, said
 from triage.errors import BadInput
 from triage.ingest import check_visit
 from triage.ingest.moving import forget, move
@@ -80,7 +80,7 @@ def finding(ask: RequestContext) -> Response:
 
 def tier(ask: RequestContext) -> Response:
     """Record this person's own tier."""
-    said.set_tier(ask.library, ask.deck(), ask.text("tier"), why=ask.need("why", "The reason"), by=ask.by)
+    acts.set_tier(ask.library, ask.deck(), ask.text("tier"), why=ask.need("why", "The reason"), by=ask.by)
     return _done(ask, "Your tier stands beside the computed one.")
 
 
@@ -109,7 +109,7 @@ def warn(ask: RequestContext) -> Response:
 
 def lift(ask: RequestContext) -> Response:
     """Record that a stop-use is lifted after a repair."""
-    said.lift(
+    acts.lift(
         ask.library,
         ask.deck(),
         why=ask.need("why", "The reason"),
@@ -121,17 +121,20 @@ def lift(ask: RequestContext) -> Response:
 
 def close(ask: RequestContext) -> Response:
     """Close a concern: a photo before and one after, of the same place."""
-    said.close(
+    row = acts.close(
         ask.library,
         ask.deck(),
         ask.need("rule", "The concern"),
         place=ask.need("place", "The place"),
-        before=_one(ask, "before", "The photo before"),
+        before=_photos(ask, "before") or _one(ask, "before", "The photo before"),
         after=_one(ask, "after", "The photo after"),
         why=ask.need("why", "What was done"),
         by=ask.by,
+        same_place=ask.text("same_place") == "yes",
     )
-    return _done(ask, "The concern is closed.")
+    left = count_of(len(row["remaining"]), "photo")
+    told = f"Closed. {left} of this concern still open." if row["remaining"] else "The concern is closed."
+    return _done(ask, told)
 
 
 def take_back(ask: RequestContext) -> Response:

@@ -135,9 +135,14 @@ def _report(ask: RequestContext) -> Any:
     def work(progress: Any, cancel: Any) -> JobResult:
         from triage.assess import assess_library
         from triage.report import is_draft, write_report
+        from triage.report.ready import blocking
 
         progress("assessing", 0, None)
         summaries = assess_library(library)
+        left = blocking(library)
+        no_letters = options["letter"] and left and issue is None
+        if no_letters:
+            options["letter"] = False
         files = write_report(
             library,
             summaries,
@@ -149,8 +154,10 @@ def _report(ask: RequestContext) -> Any:
             **options,
         )
         lines = [f"{count_of(len(files), 'file')} written."]
+        if no_letters:
+            lines.append("No letter was written: not everything was looked at.")
         if is_draft(summaries):
-            lines.append("DRAFT: serious suggestions of the machine are not yet reviewed by a person.")
+            lines.append("DRAFT: not everything was looked at. What is left stands under 'Ready to issue'.")
         return JobResult(lines, [], where, "Open the report")
 
     return work
