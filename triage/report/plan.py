@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.order import rank
 from triage.domain.tiers import TIERS, tier_rank
 from triage.report.advice import advice_tier, due_date, needs_work
 from triage.report.concern_view import photo_names
@@ -133,7 +134,7 @@ def sorted_lists(summaries: Sequence[DeckSummary]) -> dict[str, list[DeckSummary
     lists: dict[str, list[DeckSummary]] = {DANGER: [], LOOK: [], REST: []}
     for one in summaries:
         lists[list_of(one)].append(one)
-    lists[LOOK].sort(key=look_key)
+    lists[LOOK] = rank(lists[LOOK], LOOK)
     return lists
 
 
@@ -216,7 +217,7 @@ def finding_line(summary: DeckSummary, lead: Concern | None) -> str:
 
 def height_words(summary: DeckSummary, record: DeckRecord) -> str:
     """Return the class of a deck's height in words: as assessed, else from its height above the ground."""
-    known = getattr(summary, "height_class", UNKNOWN)
+    known = summary.height_class
     return HEIGHTS.get(class_of_height(record.facts) if known == UNKNOWN else known, NO_HEIGHT)
 
 
@@ -229,6 +230,8 @@ def class_of_height(facts: Mapping[str, Fact]) -> str:
 
 
 def _detail(summary: DeckSummary, lead: Concern | None, key: str) -> str:
+    if key == LOOK and summary.look_reason:
+        return without_keys(clean(summary.look_reason))
     parts = []
     if key != LOOK and lead is not None and lead.place:
         parts.append(f"At {clean(lead.place)}.")
