@@ -87,7 +87,7 @@ def test_facts_go_round(page, library):
     text = (
         'deck,visit,key,value\nD-17,2026-05-04,joist_size,2x8\nD-17,2026-05-04,concealed,"flashing, ledger"\n'
     )
-    assert "2 facts of 1 deck." in send(page, "facts", "facts.csv", text).json["told"]
+    assert "2 facts for 1 deck" in send(page, "facts", "facts.csv", text).json["told"]
     before = {key: fact.value for key, fact in library.facts("D-17").items()}
     assert before["joist_size"] == "2x8"
     out = page.get("/l/library/files/facts.csv").text
@@ -247,3 +247,22 @@ def test_backup_is_restored_by_mouse(visitor, running, library, tmp_path):
     page.click("text=Restore it")
     expect(page.locator(".told")).to_contain_text("Restored")
     expect(page.locator(".libname")).to_have_text("again")
+
+
+def test_a_phones_sheet_comes_in_with_the_phones_author_and_what_differs_is_set_aside(page, library):
+    head = "deck,visit,key,value,by,at,sheet,was\n"
+    row = "D-17,2026-11-20,joist_size,{},{},2026-11-20T09:30:00-05:00,abc123,\n"
+    assert send(page, "facts", "ben.csv", head + row.format("2x8", "ben")).status == 200
+    fact = library.facts("D-17")["joist_size"]
+    assert (fact.value, fact.by, fact.visit) == ("2x8", "ben", "2026-11-20")
+    second = send(page, "facts", "cy.csv", head + row.format("2x10", "cy"))
+    assert library.facts("D-17")["joist_size"].value == "2x8"
+    assert "2x8 by ben" in second.text
+
+
+@pytest.mark.parametrize("name", ["site-sheet.html", "site-sheet.csv", "site-sheet-print.html"])
+def test_the_site_sheet_is_given_out(page, name):
+    given = page.get(f"/l/library/files/{name}")
+    assert given.status == 200
+    assert "D-17" in given.text
+    assert "height_above_grade_ft" in given.text or "How high is the walking surface" in given.text

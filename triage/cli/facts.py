@@ -106,17 +106,11 @@ def read(path: Path, dry_run: bool, by: str | None, library_path: Path | None, a
     Examples:
     deck-triage facts read facts.toml --by ann
     """
-    from triage.structure.field_sheets import is_field_sheet, read_sheet
-    from triage.structure.telling import read_facts
+    from triage.structure.field_sheets import take_facts
 
     with open_library(library_path) as library:
-        if is_field_sheet(path):
-            sheet = read_sheet(library, path, by=by, dry_run=dry_run)
-            told: dict[str, dict[str, Any]] = dict(sheet.told)
-            known, set_aside = sheet.known, sheet.set_aside
-        else:
-            told = read_facts(library, path, by=need_by(by), dry_run=dry_run)
-            known, set_aside = 0, []
+        sheet = take_facts(library, path, by=by, dry_run=dry_run)
+    told, known, set_aside = sheet.told, sheet.known, sheet.set_aside
     for row in set_aside:
         advise(f"Row {row['row']} set aside: {row['reason']}")
     if as_json:

@@ -18,7 +18,7 @@ from triage.label.files import parse_time
 from triage.library import EventDraft, Library
 from triage.structure.contradictions import find
 from triage.structure.facts_files import Cell, csv_cells
-from triage.structure.telling import as_text, ended_facts
+from triage.structure.telling import as_text, ended_facts, read_facts
 
 
 @dataclass
@@ -40,6 +40,16 @@ def is_field_sheet(path: Path) -> bool:
     except (OSError, UnicodeDecodeError):
         return False
     return {"deck", "key", "value", "sheet"} <= {name.strip().lower() for name in head.split(",")}
+
+
+def take_facts(library: Library, path: Path, *, by: str | None, dry_run: bool = False) -> SheetRead:
+    """Take in any file of facts: TOML, CSV, a phone's sheet. Raises as `read_facts` and `read_sheet` do."""
+    if is_field_sheet(path):
+        return read_sheet(library, path, by=by, dry_run=dry_run)
+    if not by:
+        raise WrongUsage("Nobody is named as the speaker.", "Say who speaks with --by NAME.")
+    told = read_facts(library, path, by=by, dry_run=dry_run)
+    return SheetRead(told)
 
 
 def read_sheet(library: Library, path: Path, *, by: str | None, dry_run: bool = False) -> SheetRead:

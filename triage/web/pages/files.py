@@ -10,6 +10,7 @@ from typing import Any
 from starlette.responses import JSONResponse, Response
 
 from triage.errors import BadInput, TriageError
+from triage.library import Library
 from triage.report.text import count_of
 from triage.web.pages import giving
 from triage.web.pages.photo import text
@@ -102,11 +103,12 @@ def _labels(ask: RequestContext, path: Path, mapping: Path | None, dry: bool) ->
 
 
 def _facts(ask: RequestContext, path: Path, _mapping: Path | None, dry: bool) -> dict[str, Any]:
-    from triage.structure.telling import read_facts
+    from triage.structure.field_sheets import take_facts
 
-    told = read_facts(ask.library, path, by=ask.by, dry_run=dry)
-    count = sum(len(values) for values in told.values())
-    return _said(f"{count_of(count, 'fact')} of {count_of(len(told), 'deck')}.", [], dry)
+    sheet = take_facts(ask.library, path, by=ask.by, dry_run=dry)
+    count = sum(len(values) for values in sheet.told.values())
+    words = f"{count_of(count, 'fact')} for {count_of(len(sheet.told), 'deck')}; {sheet.known} known before."
+    return _said(words, [(one["row"], one["reason"]) for one in sheet.set_aside], dry)
 
 
 def _repairs(ask: RequestContext, path: Path, _mapping: Path | None, dry: bool) -> dict[str, Any]:
@@ -147,6 +149,9 @@ _READ = {"report": _report, "labels": _labels, "facts": _facts, "repairs": _repa
 # ---- given out --------------------------------------------------------------------------------------------
 
 
+_TYPE = {".csv": "text/csv; charset=utf-8", ".html": "text/html; charset=utf-8"}
+
+
 def sent(name: str, write: Callable[[Path], Any]) -> Response:
     """Return a file that a library function writes, to be saved by the browser."""
     with tempfile.TemporaryDirectory() as folder:
@@ -154,7 +159,22 @@ def sent(name: str, write: Callable[[Path], Any]) -> Response:
         write(path)
         data = path.read_bytes()
     headers = {"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"}
-    return Response(data, media_type="text/csv; charset=utf-8", headers=headers)
+    return Response(data, media_type=_TYPE[Path(name).suffix], headers=headers)
+
+
+def _write_sheet(library: Library, path: Path) -> None:
+    """Write the site sheet of every deck: for the phone, as a template, or to print."""
+    from triage.assess.shots import shot_list
+    from triage.library.log import now
+    from triage.structure.blank_sheets import deck_pages, template_csv
+    from triage.structure.phone_sheet import phone_sheet
+
+    known = {deck: {key: fact.value for key, fact in library.facts(deck).items()} for deck in library.decks()}
+    if path.name == "site-sheet.html":
+        text = phone_sheet(known, {deck: shot_list(facts) for deck, facts in known.items()}, now())
+    else:
+        text = template_csv(known) if path.suffix == ".csv" else deck_pages(known)
+    path.write_text(text, encoding="utf-8")
 
 
 def give(ask: RequestContext) -> Response:
@@ -169,6 +189,8 @@ def give(ask: RequestContext) -> Response:
         from triage.structure.telling import write_facts
 
         return sent(kind, lambda path: write_facts(library, path))
+    if kind in ("site-sheet.html", "site-sheet.csv", "site-sheet-print.html"):
+        return sent(kind, lambda path: _write_sheet(library, path))
     if kind == "repairs.csv":
         from triage.report import write_repairs
 
