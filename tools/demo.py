@@ -136,7 +136,11 @@ def _show_changes(before: list[dict[str, Any]], after: list[dict[str, Any]], new
         if deck["deck"] in new:
             old_place, old = was[deck["deck"]]
             old_tier, tier = (one["tier"] or "not enough seen or reviewed" for one in (old, deck))
-            why = next((one.get("concluded") or one["rule"] for one in deck["concerns"]), "nothing seen yet")
+            firm = [one for one in deck["concerns"] if one["standing"] != "possible"]
+            leading = next(iter(firm), None) or next(iter(deck["concerns"]), None)
+            why = leading["concluded"] if leading else "nothing seen yet"
+            if leading and not firm:
+                why = f"the machine suggests: {why}"
             print(f"  {deck['deck']}: from {old_place} to {place}; {old_tier} -> {tier}: {why}")
 
 
