@@ -284,3 +284,18 @@ def test_splits_hold_their_shares_and_depend_on_seed_and_decks_alone() -> None:
     assert set(few.of.values()) == {"train", "validation", "test"}
     with pytest.raises(BadInput, match="2 decks cannot be split into 3"):
         split_decks({"a": 1, "b": 1}, (0.7, 0.15, 0.15))
+
+
+def test_decks_that_share_look_alikes_stand_on_one_side_of_a_split(
+    library: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from triage.library.look_alikes import DeckGroups
+
+    decks = sorted({one.deck for one in library.photos()})
+    one = DeckGroups({decks[0]: decks[0], decks[-1]: decks[0]}, frozenset())
+    monkeypatch.setattr("triage.exchange.export.deck_groups", lambda _library: one)
+    for seed in "1234":
+        export_library(library, tmp_path / seed, "csv", split=(0.5, 0.5), seed=seed)
+        sides = pd.read_csv(tmp_path / seed / "photos.csv").groupby("deck")["split"].unique()
+        assert all(len(side) == 1 for side in sides)
+        assert sides[decks[0]][0] == sides[decks[-1]][0]

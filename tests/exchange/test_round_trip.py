@@ -94,3 +94,12 @@ def test_an_order_is_not_laundered_by_a_file(two: tuple[Library, Library], tmp_p
             put_photo(third, "D-1", name)
         store_rows(third, *read_labels_file(third, tmp_path / "bare.json"), by="reader")
         assert {label.asked_by for label in third.labels()} == {"unknown"}
+
+
+def test_a_whole_or_empty_side_reads_the_same_after_a_rebuild(two: tuple[Library, Library]) -> None:
+    """Canonical JSON writes 1.0 as 1: a report made before and after must not differ by that."""
+    one, _ = two
+    give_labels(one, one.photos("D-1")[1], {TAG: "present"}, by="dee", boxes=[(0.0, 0.0, 1.0, 1.0)])
+    before = said(one)
+    one.rebuild()
+    assert said(one) == before

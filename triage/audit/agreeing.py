@@ -21,8 +21,9 @@ from triage.audit.agreement import (
     deck_interval,
     observed_of,
 )
-from triage.audit.columns import Columns, read_columns
+from triage.audit.columns import Columns, grouped, read_columns
 from triage.errors import BadInput
+from triage.library.look_alikes import deck_groups
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -107,7 +108,7 @@ def agree(library: Library, tags: Sequence[str] | None = None) -> dict[str, Agre
 
     Raises BadInput when there are no labels, one labeller only, or no photo that two people labelled.
     """
-    return agree_columns(read_columns(library, tags))
+    return agree_columns(grouped(read_columns(library, tags), deck_groups(library)))
 
 
 def agree_columns(columns: Columns) -> dict[str, Agreement]:

@@ -6,7 +6,7 @@ A word is 0 where nobody said anything, else 1 absent, 2 unclear, 3 present; the
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from triage.library.tables import label, photo, placing, statement, suggestion
 
 if TYPE_CHECKING:
     from triage.library.library import Library
+    from triage.library.look_alikes import DeckGroups
 
 WORDS = ("", "absent", "unclear", "present")
 PILES = ("", "unlikely", "unsure", "likely")
@@ -249,6 +250,14 @@ def _last_of_each(picture: Ints, tag: Ints, person: Ints) -> NDArray[np.intp]:
     key = np.stack([picture[placed], tag[placed], person[placed]], axis=1)
     _, first = np.unique(key, axis=0, return_index=True)
     return np.sort(placed[first])
+
+
+def grouped(columns: Columns, groups: DeckGroups) -> Columns:
+    """Return the labels with decks that share look-alike photos as one deck."""
+    names = [groups.group(deck) for deck in columns.decks]
+    decks = sorted(set(names))
+    code = np.array([decks.index(name) for name in names] or [0], dtype=np.int32)
+    return replace(columns, decks=decks, deck_of=code[columns.deck_of])
 
 
 def _settlements(

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from triage.audit.columns import WORDS, Bytes, Cancel, Columns, Progress, read_columns
+from triage.audit.columns import WORDS, Bytes, Cancel, Columns, Progress, grouped, read_columns
 from triage.audit.left_out import Board, Floats32, deck_folds, nearest, principal, to_probability
 from triage.errors import BadInput, Cancelled
+from triage.library.look_alikes import deck_groups
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -79,7 +80,7 @@ def doubts(
     Photos need vectors (`deck-triage embed`); those without are left out and named in `without`. Raises
     BadInput when nothing can be compared: no labels, no vectors, one deck, one word only.
     """
-    columns = read_columns(library, tags)
+    columns = grouped(read_columns(library, tags), deck_groups(library))
     words, disputed = columns.put_together()
     labelled = np.flatnonzero(((words == 1) | (words == 3)).any(axis=0))
     if not len(labelled):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,6 +19,7 @@ from triage.exchange.tables import write_csv_tables, write_parquet_tables
 from triage.exchange.xmp import write_sidecars
 from triage.imaging.blackout import blackouts, paint_over
 from triage.label.files import write_whole
+from triage.library.look_alikes import deck_groups
 
 if TYPE_CHECKING:
     from triage.audit.agreeing import Agreement
@@ -73,10 +74,15 @@ def export_library(
     pictures = pictures or ("none" if kind in ("csv", "parquet") else "renditions")
     if pictures not in PICTURES:
         raise BadInput(f"{pictures!r} is no way to export pictures.", f"Ways: {', '.join(PICTURES)}.")
-    sizes = Counter(photo.deck for photo in library.photos())
+    groups = deck_groups(library)
+    photos = library.photos()
+    sizes = Counter(groups.group(photo.deck) for photo in photos)
     if not sizes:
         raise BadInput("The library holds no photos to export.", "Ingest some first.")
     splits = split_decks(sizes, split, seed) if split else None
+    if splits is not None:  # decks that share look-alikes stand on one side
+        of = {photo.deck: splits.of[groups.group(photo.deck)] for photo in photos}
+        splits = replace(splits, of=of)
     content = gather(
         library, splits=splits, pseudonyms=pseudonyms, with_text=with_text, show_position=show_position
     )

@@ -15,6 +15,7 @@ from triage.library.bursts import number_bursts
 from triage.library.log import Event, Names, from_row
 from triage.library.records import (
     UNSORTED,
+    Box,
     Closing,
     Fact,
     Finding,
@@ -195,6 +196,12 @@ def labels(
     return [_label(row, names) for row in connection.execute(query).mappings()]
 
 
+def _box(sides: Sequence[float]) -> Box:
+    """Return a box in fractions: canonical JSON writes 1.0 as 1, which must not read as another box."""
+    x, y, width, height = map(float, sides)
+    return (x, y, width, height)
+
+
 def _label(row: Any, names: Names) -> Label:
     return Label(
         photo=row["photo"],
@@ -202,7 +209,7 @@ def _label(row: Any, names: Names) -> Label:
         value=row["value"],
         by=names.get(row["by_ref"]),
         at=row["at"],
-        boxes=tuple(tuple(box) for box in row["boxes"]),
+        boxes=tuple(_box(box) for box in row["boxes"]),
         place=names.maybe(row["place_ref"]),
         count=row["count"],
         asked_by=row["asked_by"],
