@@ -22,6 +22,7 @@ ROLES = re.compile(
     r"engineer|office|family)"
 )
 """Who was told, in words that name nobody."""
+_PHONE = re.compile(r"(?<![\d-])(?!\d{4}-\d\d-\d\d)\+?\(?\d[\d ()./-]{5,}\d")
 SOMEBODY = "a person whose name is kept private"
 
 
@@ -76,7 +77,10 @@ def _record(record: DeckRecord, names: Mapping[str, str]) -> DeckRecord:
         findings=tuple(hide(one) for one in record.findings),
         person_tier=record.person_tier and hide(record.person_tier),
         closings=tuple(hide(one) for one in record.closings),
-        warnings=tuple(replace(hide(one), told=told_words(one.told, False)) for one in record.warnings),
+        warnings=tuple(
+            replace(hide(one), told=told_words(one.told, False), how=without_numbers(one.how))
+            for one in record.warnings
+        ),
         lifts=tuple(hide(one) for one in record.lifts),
         repairs=tuple(
             replace(hide(one), done_by=one.done_by and told_words(one.done_by, False))
@@ -85,7 +89,21 @@ def _record(record: DeckRecord, names: Mapping[str, str]) -> DeckRecord:
     )
 
 
+def _by_nobody(text: str, names: Mapping[str, str]) -> str:
+    """Return a sentence of the assessment with 'by NAME' said of nobody by name."""
+    for name in sorted(names, key=len, reverse=True):
+        text = text.replace(f"by {name}", f"by {names[name]}")
+    return text
+
+
+def without_numbers(text: str) -> str:
+    """Return a text with every phone number replaced; dates and times stay."""
+    return _PHONE.sub("(number kept private)", text)
+
+
 def _summary(one: DeckSummary, names: Mapping[str, str]) -> DeckSummary:
+    concerns = tuple(replace(each, why=_by_nobody(each.why, names)) for each in one.concerns)
+    one = replace(one, concerns=concerns)
     said = one.tier_by_person
     if said is None:
         return one
