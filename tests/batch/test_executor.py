@@ -172,3 +172,17 @@ def test_small_batches_have_the_same_guards(count):
     found = list(map_items(swallow, range(count)))
     assert "memory" in found[1].reason
     assert [type(one) for one in found] == [Ok, Failed, *[Ok] * (count - 2)]
+
+
+def test_the_memory_limit_of_a_worker_is_three_gigabytes():
+    import subprocess
+    import sys
+
+    resource = pytest.importorskip("resource", reason="this system has no memory limits")
+    code = (
+        "import resource\nfrom triage.batch.processes import start_worker\nstart_worker()\n"
+        "print(resource.getrlimit(resource.RLIMIT_DATA)[0])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert 0 < int(done.stdout) <= 3 << 30
+    assert int(done.stdout) != resource.RLIM_INFINITY

@@ -103,3 +103,27 @@ def test_real_position_and_serials_are_gone_for_exiftool(exif_samples: Path, tmp
     groups = {line.split("]")[0].strip("[ ") for line in said.splitlines() if line.startswith("[")}
     assert groups <= {"ExifTool", "File", "JFIF", "Composite", "APP14"}
     assert "GPS" not in said
+
+
+def test_a_thumbnail_in_the_jfif_header_does_not_leave():
+    """JFIF 1.02 (ITU-T T.871) lets the APP0 header carry a small uncompressed picture after its 14 bytes."""
+    import io
+
+    from PIL import Image
+
+    from triage.imaging.rendition import strip_metadata
+
+    out = io.BytesIO()
+    Image.new("RGB", (32, 32), (90, 80, 70)).save(out, "JPEG")
+    jpeg = out.getvalue()
+    assert jpeg[2:4] == b"\xff\xe0"
+    length = int.from_bytes(jpeg[4:6], "big")
+    head = bytearray(jpeg[6 : 4 + length])
+    face = bytes(range(200, 227))  # a 3 x 3 picture
+    head[-2:] = bytes([3, 3])
+    planted = jpeg[:4] + (length + len(face)).to_bytes(2, "big") + bytes(head) + face + jpeg[4 + length :]
+    assert face in planted
+    stripped = strip_metadata(planted)
+    assert face not in stripped
+    with Image.open(io.BytesIO(stripped)) as picture:
+        assert picture.size == (32, 32)

@@ -202,3 +202,21 @@ def test_folding_from_nothing_gives_the_same_state_as_folding_one_by_one(tmp_pat
         before = (lib.labels(), lib.facts("D-1"), lib.words())
         lib.rebuild()
         assert (lib.labels(), lib.facts("D-1"), lib.words()) == before
+
+
+def test_an_event_with_a_hash_of_its_own_that_follows_another_history_is_found(library):
+    """A rewritten event whose own hash is right again still breaks the chain."""
+    from sqlalchemy import select
+
+    from triage.library import log
+    from triage.library.tables import event as event_table
+
+    with library.read() as connection:
+        query = select(event_table).order_by(event_table.c.log_id, event_table.c.seq)
+        rows = [dict(row) for row in connection.execute(query).mappings()]
+    assert log._chain_faults(rows) == []
+    forged = {**rows[1], "prev_hash": "0" * 63 + "1"}
+    forged["hash"] = log.event_hash(forged)
+    found = log._chain_faults([rows[0], forged])
+    assert len(found) == 1
+    assert "does not follow the event before it" in found[0]

@@ -1,0 +1,1 @@
+"""Deliberate faults that the tests must catch."""
