@@ -159,6 +159,17 @@ def test_a_named_folder_stays_one_deck_unless_something_speaks_against_it():
     assert kinds(late) == [("long-pause", 6, "D-17-2")]
 
 
+@pytest.mark.parametrize("placed", [True, False])
+def test_two_phones_at_one_time_in_a_flat_folder_are_a_question(placed):
+    other = stay("b", 1, 6, phone="Invented Phone 2", first=50, placed=placed)
+    photos = stay("a", 0, 10, placed=placed) + other
+    found = sort_by_walk(photos, trust=FLAT_FOLDER, base="Elm Street")
+    assert by_stop(found) == {"a": {"Elm Street"}}
+    assert {one.why for one in found.doubts} == {Why.PHONES}
+    named = sort_by_walk(photos, trust=DECK_FOLDER, base="D-17")
+    assert set(named.decks.values()) == {"D-17"}
+
+
 def test_a_flat_folder_of_four_houses_is_split():
     photos = [one for n, name in enumerate("abcd") for one in stay(name, 45 * n, metres=5500 * n)]
     found = sort_by_walk(photos, trust=FLAT_FOLDER, base="Elm Street")

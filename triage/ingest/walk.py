@@ -18,6 +18,7 @@ import numpy as np
 from triage.ingest.sightings import Sighting, lanes, without_copied_times
 from triage.ingest.stays import Run, cut, evidence, join, metres, rhythm_of, spread_out
 from triage.ingest.walk_model import (
+    FLAT_FOLDER,
     NOTHING_SAID,
     Evidence,
     Trust,
@@ -176,7 +177,20 @@ class _Walk:
         seen = self.seen(first, second)
         if seen.pause_s is not None:
             return chance_of_two_decks(seen, trust)
-        return chance_without_order(seen.apart_m, seen.error_m, seen.positions, trust)
+        chance = chance_without_order(seen.apart_m, seen.error_m, seen.positions, trust)
+        if trust is FLAT_FOLDER and self._at_one_time(first, second):
+            return max(chance, 0.5)
+        return chance
+
+    def _at_one_time(self, first: int, second: int) -> bool:
+        """Whether two phones took the runs at the same time: two people may have been at two decks."""
+        here, there = self.runs[first], self.runs[second]
+        if here.lane == there.lane or here.lane < 0 or there.lane < 0:
+            return False
+        if here.zoned != there.zoned:
+            return True
+        began = max(here.first_s or 0.0, there.first_s or 0.0)
+        return began <= min(here.last_s or 0.0, there.last_s or 0.0)
 
     def groups(self, trust: Trust) -> list[_Group]:
         """Return the runs that are surely one deck together (complete linkage: each with each)."""
