@@ -63,10 +63,12 @@ def demo(out: Path) -> None:
     answers = _answers(asked, out / "answers-to-suggestions.csv")
     run("label", "read", str(out / "answers-to-suggestions.csv"), out=out)
     after = run("assess", out=out)["decks"]
+    to_see = run("assess", "--order", "look", out=out)["decks"]
     files = run("report", "--out", str(out / "report"), out=out)["files"]
     new = set(split["presort"])
     _show(after, names, trained, new)
     _show_tiers(after)
+    print("\nGo and see first: " + ", ".join(deck["deck"] for deck in to_see[:10]))
     _show_found(sorted_["photos"], asked, answers)
     _show_changes(before, after, new)
     report = next(file for file in files if str(file).endswith(".html"))
