@@ -83,7 +83,9 @@ class Counted:
             waiting = self.page.evaluate(
                 """() => [...document.querySelectorAll('.tile[data-seen=no]')].filter((one) => {
                     const box = one.getBoundingClientRect();
-                    const inside = Math.min(box.bottom, innerHeight) - Math.max(box.top, 0);
+                    const bar = document.querySelector('.endofgroup');
+                    const foot = bar ? Math.round(bar.getBoundingClientRect().height) : 0;
+                    const inside = Math.min(box.bottom, innerHeight - foot) - Math.max(box.top, 0);
                     return one.checkVisibility() && inside >= 0.61 * box.height;
                 }).length"""
             )
