@@ -50,7 +50,7 @@ def command(
     """
     from triage.library.verify import verify, verify_folder
 
-    by_hash = ""
+    by_hash, changes = "", None
     try:
         with open_library(library_path) as library:
             found = verify(library, mend=mend, progress=progress_line())
@@ -63,7 +63,8 @@ def command(
                 from triage.report import hash_only, verify_report
 
                 by_hash = hash_only(library, report_file) if report_file.is_file() else ""
-                damaged += [f"{report_file}: {one}" for one in verify_report(library, report_file)]
+                changes = [str(one) for one in verify_report(library, report_file)]
+                damaged += [f"{report_file}: {one}" for one in changes]
     except Damaged as error:
         found = verify_folder(library_folder(library_path), f"{error} {error.hint}")
         damaged = list(found.damaged)
@@ -76,12 +77,12 @@ def command(
     }
     if by_hash:
         data["by_hash_only"] = by_hash
+    if changes is not None:
+        data["report"] = {"file": str(report_file), "matches": not changes, "changes": changes}
     if as_json:
         emit(data)
     else:
-        say(f"{found.photos} photos and {found.events} events checked.")
-        for line in found.mended:
-            say(f"Mended: {line}")
+        _say_checked(found, report_file if changes == [] else None)
     if by_hash:
         advise(by_hash)
     for line in damaged:
@@ -91,3 +92,11 @@ def command(
     for line in found.missing:
         advise(f"Missing: {line}")
     return exit_for(bool(damaged or found.missing))
+
+
+def _say_checked(found: Any, matching: Path | None) -> None:
+    if matching is not None:
+        say(f"{matching} matches what the library has.")
+    say(f"{found.photos} photos and {found.events} events checked.")
+    for line in found.mended:
+        say(f"Mended: {line}")

@@ -32,8 +32,9 @@ def verify_report(lib: Library, file: Path) -> list[Mutation]:
 
     An issued report is made again from the events up to its head and compared token by token; a working
     copy likewise, by the head that it names. A report that an earlier version laid out in another way is
-    checked by the hash that its event holds: `hash_only` says where that is all. Files beside it (JSON, CSV)
-    are not read. Raises BadInput where the file cannot be read, or says of nothing what it was made from.
+    checked by the hash that its event holds: `hash_only` says where that is all. A PDF, CSV or JSON working
+    copy is checked by the head that the report.html beside it names. Raises BadInput where the file cannot
+    be read, or says of nothing what it was made from.
     """
     try:
         data = file.read_bytes()
@@ -44,7 +45,7 @@ def verify_report(lib: Library, file: Path) -> list[Mutation]:
         return _by_hash(event, data, file.name)
     if event is not None:
         return _against_issue(rederive(lib, event), data, file.name)
-    return _against_head(lib, data)
+    return _against_head(lib, data, file)
 
 
 def hash_only(lib: Library, file: Path) -> str:
@@ -195,19 +196,33 @@ def _lines(have: list[str], want: list[str], place: Callable[[int], str]) -> lis
     return found
 
 
-def _against_head(lib: Library, data: bytes) -> list[Mutation]:
-    """Check a working copy, which no event of the library speaks of, by the head that it names."""
+def _beside(file: Path) -> dict[str, Any] | None:
+    """Return what the report in a file's folder was made from: a PDF, CSV or JSON does not say it itself."""
+    for name in ("report.html", "record.html"):
+        page = file.parent / name
+        if page.is_file():
+            return made_from(page.read_bytes())
+    return None
+
+
+def _against_head(lib: Library, data: bytes, path: Path) -> list[Mutation]:
+    """Check a working copy, which no event of the library speaks of, by the head that it names.
+
+    A PDF, CSV or JSON file is checked by the head that the report beside it names.
+    """
     said = made_from(data)
+    if said is None and not data.lstrip().startswith(b"<"):
+        said = _beside(path)
+        said = {**said, "file": path.name} if said is not None else None
     if said is None:
         raise BadInput(
             "The file does not say what it was made from; no issued report has its hash or its number.",
-            "Name an HTML file that deck-triage report wrote from this library.",
+            "Name a file that deck-triage report wrote from this library, with its report.html beside it.",
         )
     try:
         decks = [(str(deck), None if visit is None else str(visit)) for deck, visit in said["decks"]]
         head = {str(log_id): (int(seq), str(digest)) for log_id, (seq, digest) in said["head"].items()}
         options, file = Options(**said["options"]), str(said["file"])
-        options = Options(**{**options.to_json(), "pdf": False})
     except (KeyError, TypeError, ValueError, AttributeError):
         return [
             Mutation("head of the file", "it does not say what it was made from", "something else", "that")
@@ -228,4 +243,8 @@ def _against_head(lib: Library, data: bytes) -> list[Mutation]:
     expected = files.get(file)
     if expected is None:
         return [Mutation("head of the file", "no file of the report", file, ", ".join(sorted(files)))]
-    return compare_pages(data, expected, read_page(expected))
+    if hashlib.sha256(data).hexdigest() == hashlib.sha256(expected).hexdigest():
+        return []
+    if file.endswith(".html"):
+        return compare_pages(data, expected, read_page(expected))
+    return _compared(data, expected, file)
