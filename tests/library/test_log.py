@@ -220,3 +220,18 @@ def test_an_event_with_a_hash_of_its_own_that_follows_another_history_is_found(l
     found = log._chain_faults([rows[0], forged])
     assert len(found) == 1
     assert "does not follow the event before it" in found[0]
+
+
+def test_what_was_said_before_a_library_was_copied_can_be_taken_back_in_the_copy(tmp_path):
+    import shutil
+
+    with Library.create(tmp_path / "a") as library:
+        add_photo(library)
+        label(library, "present")
+    shutil.copytree(tmp_path / "a", tmp_path / "b")
+    with Library.open(tmp_path / "a") as library:
+        label(library, "absent", tag="rusted-connector")
+    with Library.open(tmp_path / "b") as copy:
+        label(copy, "absent", tag="side-bolted-beam")
+        assert [event.payload["tag"] for event in copy.undo("ann")] == ["side-bolted-beam"]
+        assert [event.payload["tag"] for event in copy.undo("ann")] == ["missing-hanger"]

@@ -36,34 +36,7 @@ def coco_of(content: Content, photos: list[Photo], pictures: dict[str, tuple[int
     category = {tag: number for number, tag in enumerate(content.tags, start=1)}
     image = {photo.sha: number for number, photo in enumerate(photos, start=1)}
     size = {photo.sha: pictures.get(photo.sha, (photo.width, photo.height)) for photo in photos}
-    annotations: list[dict[str, Any]] = []
-    image_labels: list[dict[str, Any]] = []
-    for label in content.labels:
-        if label.photo not in image or label.tag not in category:
-            continue
-        said = {
-            "image_id": image[label.photo],
-            "category_id": category[label.tag],
-            "value": label.value,
-            "by": label.by,
-            "at": label.at,
-            "asked_by": label.asked_by,
-            "saw_machine": label.saw_machine,
-            **{
-                name: value
-                for name, value in (("place", label.place), ("count", label.count), ("note", label.note))
-                if value is not None
-            },
-        }
-        boxes = _pixel_boxes(label, size[label.photo]) if label.value == "present" else []
-        for box in boxes:
-            annotations.append(
-                {"id": len(annotations) + 1, **said, "bbox": box, "area": box[2] * box[3], "iscrowd": 0}
-            )
-            if box[2] == 0 and box[3] == 0:  # a point, as COCO writes it: x, y, visible
-                annotations[-1] |= {"keypoints": [box[0], box[1], 2], "num_keypoints": 1}
-        if not boxes:
-            image_labels.append({"id": len(image_labels) + 1, **said})
+    annotations, image_labels = _labels_of(content, category, image, size)
     return {
         "info": {
             "description": "Photos of decks with people's labels, exported by deck-triage",
@@ -95,6 +68,44 @@ def coco_of(content: Content, photos: list[Photo], pictures: dict[str, tuple[int
             if sha in image and tag in category
         ],
     }
+
+
+def _labels_of(
+    content: Content,
+    category: dict[str, int],
+    image: dict[str, int],
+    size: dict[str, tuple[int, int]],
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the labels with boxes as annotations, and the others as labels of the whole image."""
+    annotations: list[dict[str, Any]] = []
+    image_labels: list[dict[str, Any]] = []
+    for label in content.labels:
+        if label.photo not in image or label.tag not in category:
+            continue
+        said = {
+            "image_id": image[label.photo],
+            "category_id": category[label.tag],
+            "value": label.value,
+            "by": label.by,
+            "at": label.at,
+            "asked_by": label.asked_by,
+            "saw_machine": label.saw_machine,
+            **{
+                name: value
+                for name, value in (("place", label.place), ("count", label.count), ("note", label.note))
+                if value is not None
+            },
+        }
+        boxes = _pixel_boxes(label, size[label.photo]) if label.value == "present" else []
+        for box in boxes:
+            annotations.append(
+                {"id": len(annotations) + 1, **said, "bbox": box, "area": box[2] * box[3], "iscrowd": 0}
+            )
+            if box[2] == 0 and box[3] == 0:  # a point, as COCO writes it: x, y, visible
+                annotations[-1] |= {"keypoints": [box[0], box[1], 2], "num_keypoints": 1}
+        if not boxes:
+            image_labels.append({"id": len(image_labels) + 1, **said})
+    return annotations, image_labels
 
 
 def _pixel_boxes(label: Label, size: tuple[int, int]) -> list[list[float]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import tomllib
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -203,7 +204,11 @@ class Library:
         place = migrate.place_of(self._path / LIBRARY_FILE)
         if rows.get("place") == place:
             return rows["log_id"]
-        changed = {"place": place} | ({"log_id": log.new_id()} if "place" in rows else {})
+        changed = {"place": place}
+        if "place" in rows:
+            ended = log.heads(connection).get(rows["log_id"], {"seq": 0})["seq"]
+            before = [*json.loads(rows.get("continued", "[]")), [rows["log_id"], ended]]
+            changed |= {"log_id": log.new_id(), "continued": json.dumps(before)}
         for key, value in changed.items():
             connection.execute(delete(meta).where(meta.c.key == key))
             connection.execute(insert(meta).values(key=key, value=value))
@@ -305,13 +310,22 @@ class Library:
             projections.apply(connection, events)
         return events
 
+    def _chains_here(self, connection: Connection) -> list[tuple[str, int | None]]:
+        """Return the chains that were written in this library, each with its last number here.
+
+        A copy goes on with a chain of its own; what was said before it was copied was said here too.
+        """
+        own = self._own_log(connection)
+        said = connection.execute(select(meta.c.value).where(meta.c.key == "continued")).scalar()
+        return [(own, None), *((str(chain), int(last)) for chain, last in json.loads(said or "[]"))]
+
     def undo(self, by: str) -> list[Event]:
         """Take back a person's last act in this library that can be taken back, by adding an event.
 
         Returns the events that were undone. Raises BadInput when there is nothing to undo.
         """
         with self._writing() as connection:
-            act = present.last_act(connection, by, projections.UNDOABLE, self._own_log(connection))
+            act = present.last_act(connection, by, projections.UNDOABLE, self._chains_here(connection))
             if act is None:
                 raise BadInput(f"There is nothing by {by} to undo.")
             said = EventDraft("undone", {"act": act}, by)

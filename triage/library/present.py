@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, func, select, union
+from sqlalchemy import Connection, Select, and_, func, or_, select, true, union
 
 from triage.batching import lots
 from triage.domain.reviewing import merge
@@ -443,14 +443,21 @@ def deck_private(connection: Connection, deck: str) -> dict[str, str]:
 # ---- acts ---------------------------------------------------------------------------------------------
 
 
-def last_act(connection: Connection, by: str, kinds: Sequence[str], log_id: str) -> str | None:
-    """Return the last act of a person in one chain that can be undone and was not, or null.
+def last_act(
+    connection: Connection, by: str, kinds: Sequence[str], chains: Sequence[tuple[str, int | None]]
+) -> str | None:
+    """Return the last act of a person in some chains that can be undone and was not, or null.
 
-    What the same person said in another library, and a merge brought here, is taken back there.
+    chains : (log, last number that counts, or null for all of it). What the same person said in another
+    library, and a merge brought here, is taken back there.
     """
     refs = list(connection.execute(select(private_table.c.ref).where(private_table.c.text == by)).scalars())
     acts = select(event_table.c.act).where(event_table.c.by_ref.in_(refs), event_table.c.kind.in_(kinds))
-    acts = acts.where(event_table.c.log_id == log_id)
+    here = [
+        (event_table.c.log_id == chain) & (true() if last is None else event_table.c.seq <= last)
+        for chain, last in chains
+    ]
+    acts = acts.where(or_(*here))
     undone = {
         json.loads(payload)["act"]
         for payload in connection.execute(
