@@ -7,8 +7,10 @@ from pathlib import Path
 
 import click
 import pytest
+from tests_stage import build_stage, prepare
 
 from triage.cli import cli, run
+from triage.library import Library
 
 NOT_HERE = {
     "deck-triage facts ask": "asks in the terminal; driven in tests/cli/test_facts_ask.py",
@@ -61,8 +63,6 @@ def test_commands_that_print_results_have_json(path):
 @pytest.fixture(scope="session")
 def stage(tmp_path_factory) -> Path:
     """A folder in which every example of the help makes sense; made once, copied for each example."""
-    from tests_stage import build_stage
-
     return build_stage(tmp_path_factory.mktemp("stage") / "stage")
 
 
@@ -80,6 +80,8 @@ def test_every_example_works(line, stage, tmp_path, monkeypatch, capsys):
         shutil.rmtree("season-2026")
     else:
         monkeypatch.setenv("DECK_TRIAGE_LIBRARY", str(work / "season-2026"))
+        with Library.open(work / "season-2026") as library:
+            prepare(library, line)
     code = run(shlex.split(line)[1:])
     captured = capsys.readouterr()
     assert code in (0, 3), captured.err

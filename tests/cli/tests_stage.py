@@ -9,10 +9,12 @@ from pathlib import Path
 from common import draw_photo
 from flat_card import card_photo, save_photo
 
+from triage.assess.said import warn
 from triage.ingest import ingest
 from triage.label.rows import give_labels
 from triage.library import Library
 from triage.slate.card import Card, library_code
+from triage.structure.telling import set_facts
 
 FACTS = """
 [decks."D-17"]
@@ -103,3 +105,57 @@ def _coco() -> dict[str, object]:
         "categories": [{"id": 1, "name": "hanger-gone"}],
         "annotations": [{"id": 1, "image_id": 1, "category_id": 1, "bbox": [10, 10, 40, 40]}],
     }
+
+
+def prepare(library: Library, line: str) -> None:
+    """Record what the acts of some examples need: a dispute, repairs to close, all answers to issue."""
+    if "close D-17 missing-hanger" in line:
+        _one_hanger_and_its_repair(library)
+    elif "close D-17 nail-only-ledger" in line:
+        _nails_and_their_repair(library)
+    elif "lift D-17" in line:
+        warn(library, "D-17", told="the owner", how="by phone", at="2026-05-04T15:00", by="ann")
+        for by in ("ann", "ben"):
+            give_labels(library, library.photo("D-17/after.jpg"), {"rusted-connector": "absent"}, by=by)
+    elif "settle D-17/IMG_0412.jpg" in line:
+        give_labels(library, library.photo("D-17/IMG_0412.jpg"), {"missing-hanger": "absent"}, by="ben")
+        give_labels(library, library.photo("D-17/IMG_0412.jpg"), {"missing-hanger": "present"}, by="ann")
+    elif "--letter" in line or "--issue" in line:
+        _answer_everything(library)
+
+
+def _one_hanger_and_its_repair(library: Library) -> None:
+    for photo in library.photos("D-17"):
+        answer = {"missing-hanger": "present" if photo.name == "a.jpg" else "absent"}
+        place = "joist 4" if photo.name in ("a.jpg", "b.jpg") else None
+        for by in ("ann", "ben"):
+            give_labels(library, photo, answer, by=by, place=place)
+
+
+def _nails_and_their_repair(library: Library) -> None:
+    set_facts(library, "D-17", {"height_above_grade_ft": "2"}, by="ann")
+    for photo in library.photos("D-17"):
+        for by in ("ann", "ben"):
+            give_labels(library, photo, {"missing-hanger": "absent"}, by=by)
+    folder = library.path.parent / "nails"
+    for name, seed, answer, day in (("c", 781, "present", "05:04"), ("d", 782, "absent", "09:01")):
+        when = {"taken_at": f"2026:{day} 13:00:00"}
+        draw_photo(folder / name / f"{name}.jpg", seed=seed, exif=when)
+        ingest(library, [folder / name], by="ann", deck="D-17", engine="here")
+        answers = {"nail-only-ledger": answer, "shows-ledger": "present"}
+        give_labels(library, library.photo(f"D-17/{name}.jpg"), answers, by="ann", place="left end")
+
+
+def _answer_everything(library: Library) -> None:
+    from triage.report.ready import blocking
+
+    elements = [tag for tag, one in library.vocabulary().tags.items() if one.kind == "element"]
+    for deck in library.decks():
+        first, *_ = library.photos(deck)
+        give_labels(library, first, dict.fromkeys(elements, "present"), by="ann")
+        for photo in library.photos(deck):
+            core = [
+                tag for tag in library.vocabulary().core if tag not in ("missing-hanger", "rusted-connector")
+            ]
+            give_labels(library, photo, dict.fromkeys(core, "absent"), by="ann")
+    assert blocking(library) == []

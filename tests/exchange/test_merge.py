@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select, text
 
+from triage.domain.acts import Refused
 from triage.errors import BadInput, Damaged, NoLibrary
 from triage.exchange import merge_libraries
 from triage.label.rows import settle
@@ -265,7 +266,10 @@ def play(library: Library, others: list[Library], moves: random.Random) -> None:
         with contextlib.suppress(BadInput):  # nothing by this person yet
             library.undo(by)
     elif what == "settle":
-        settle(library, moves.choice(photos), TAG, moves.choice(["present", "absent"]), why="looked", by=by)
+        with contextlib.suppress(Refused):  # nobody disagrees
+            settle(
+                library, moves.choice(photos), TAG, moves.choice(["present", "absent"]), why="looked", by=by
+            )
     elif what == "fact":
         library.say(
             "fact", {"deck": "D-0", "visit": None, "key": "attached", "value": moves.random() < 0.5}, by=by

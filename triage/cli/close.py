@@ -82,7 +82,7 @@ def command(
     deck-triage close --explain
     deck-triage close D-17 --propose --before D-17/a.jpg
     deck-triage close D-17 missing-hanger --place 'joist 4' --before D-17/a.jpg --after D-17/b.jpg --why 'hanger set' --by ann
-    deck-triage close D-17 nail-only-ledger --before D-17/c.jpg --after D-17/d.jpg --same-place --place 'left end' --why 'bolted' --by ann
+    deck-triage close D-17 nail-only-ledger-low --before D-17/c.jpg --after D-17/d.jpg --same-place --place 'left end' --why 'bolted' --by ann
     """  # noqa: E501
     if propose:
         if not befores:
