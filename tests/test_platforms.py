@@ -124,7 +124,7 @@ def test_the_line_runs_where_the_unix_modules_are_hidden(desk, tmp_path):
     desk("label", "set", "D-17/IMG_0.jpg", "nail-only-ledger=present", "--by", "Łukasz")
     assert "\\u0141ukasz" in desk("label", "log").stdout
     assert json.loads(desk("assess", "--json", fine=(0, 3)).stdout)["decks"]
-    desk("report", "--out", tmp_path / "report", "--per-deck", "--letter", fine=(0, 2, 3))
+    desk("report", "--out", tmp_path / "report", "--per-deck", fine=(0, 3))
     made = [path.name for path in (tmp_path / "report").rglob("*")]
     assert made
     assert all(allowed_by_windows(name) for name in made)

@@ -217,3 +217,14 @@ def test_canonical_landscapes_look_alike(exif_samples: Path, turn: int) -> None:
     first = open_upright(folder / "landscape_1.jpg", 300).rgb
     other = open_upright(folder / f"landscape_{turn}.jpg", 300).rgb
     assert first.shape == other.shape
+
+
+def test_half_a_photo_is_refused_also_where_another_library_allowed_it(monkeypatch, tmp_path):
+    """WeasyPrint, for one, sets this for the whole process when it is imported."""
+    from PIL import Image, ImageFile
+
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    Image.effect_noise((400, 300), 60).convert("RGB").save(tmp_path / "whole.jpg")
+    whole = (tmp_path / "whole.jpg").read_bytes()
+    with pytest.raises(BadPhoto):
+        open_upright(whole[: len(whole) // 2])

@@ -14,8 +14,8 @@ import time
 import numpy as np
 import pytest
 from PIL import Image
-from tests.screens.test_labelling import Terminal
 
+from tests.terminal.test_labelling import Terminal
 from triage.ingest import ingest
 from triage.library import Library
 from triage.terminal.pixels import BLOCKS, KITTY, SIXEL, Way, way_said

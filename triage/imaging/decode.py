@@ -162,6 +162,10 @@ def _positive(value: object) -> float | None:
 
 
 def _load(image: Image.Image) -> None:
+    from PIL import ImageFile
+
+    # Other libraries switch this on for the whole process; then half a photo would pass as a whole one.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         image.load()
     except MemoryError as error:
