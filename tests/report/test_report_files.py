@@ -301,3 +301,14 @@ def test_names_of_people_are_private_unless_asked_for():
     told = make_pack(both.summaries, both.source, Options(show_names=True))
     assert b"Ben Sample" in told["record.html"]
     assert b"Dora Sample" in told["report.html"]
+
+
+def test_the_tables_carry_the_caution_in_every_row() -> None:
+    from triage.domain.tiers import CAUTION
+
+    one = made(busy_deck())
+    files = make_pack(one.summaries, one.source, Options())
+    for name in ("decks.csv", "concerns.csv"):
+        rows = list(csv.DictReader(io.StringIO(files[name].decode())))
+        assert rows
+        assert {row["caution"] for row in rows} == {CAUTION}

@@ -47,6 +47,7 @@ DECK_COLUMNS = (
     "reason",
     "go_back_for",
     "draft",
+    "caution",
 )
 CONCERN_COLUMNS = (
     "deck",
@@ -68,6 +69,7 @@ CONCERN_COLUMNS = (
     "source",
     "photos",
     "photo_hashes",
+    "caution",
 )
 
 
@@ -280,7 +282,7 @@ def decks_csv(summaries: Sequence[DeckSummary], source: Source, options: Options
     for order, one in enumerate(summaries, start=1):
         record = source.record(one.deck)
         row: dict[str, Any] = {name: getattr(one, name, None) for name in DECK_COLUMNS}
-        row |= {"order": order, "photos": len(record.photos), "draft": draft}
+        row |= {"order": order, "photos": len(record.photos), "draft": draft, "caution": CAUTION}
         row |= {"tier": one.shown_tier, "tier_computed": one.tier}
         row["tier_by_person"] = one.tier_by_person and one.tier_by_person.tier
         row["possible"] = sum(each.standing == "possible" for each in one.concerns)
@@ -320,7 +322,7 @@ def concerns_csv(summaries: Sequence[DeckSummary], source: Source) -> str:
         record = source.record(summary.deck)
         for number, one in concern_numbers(summary).items():
             row: dict[str, Any] = {name: getattr(one, name, None) for name in CONCERN_COLUMNS}
-            row |= {"deck": summary.deck, "visit": summary.visit, "number": number}
+            row |= {"deck": summary.deck, "visit": summary.visit, "number": number, "caution": CAUTION}
             row |= {"photos": photo_names(one.photos, record), "photo_hashes": list(one.photos)}
             rows.append(row)
     return csv_text(CONCERN_COLUMNS, rows)
