@@ -117,3 +117,19 @@ def test_the_sheet_goes_out_and_comes_back(
     assert found["new"] == 1
     assert len(found["set_aside"]) == 1
     assert run(["repairs", "read", str(sheet), "-L", str(lib)]) == 2  # nobody is named
+
+
+def test_a_letter_that_may_not_be_written_does_not_stop_the_report(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Library.create(tmp_path / "lib") as lib:
+        fill(lib, tmp_path / "photos")
+    out = tmp_path / "out"
+    words = ["report", "birch-03", "--out", str(out), "-L", str(tmp_path / "lib"), "--letter", "--json"]
+    assert run(words) == 3
+    captured = capsys.readouterr()
+    names = {Path(one).name for one in json.loads(captured.out)["files"]}
+    assert "report.html" in names
+    assert not [name for name in names if name.startswith("letter-")]
+    assert "No letter was written." in captured.err
+    assert "deck-triage report --ready" in captured.err

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,6 +21,11 @@ from triage.cli._common import (
     say,
 )
 from triage.errors import WrongUsage
+
+if TYPE_CHECKING:
+    from triage.assess.records import DeckSummary
+    from triage.domain.acts import Refused
+    from triage.library import Library
 
 _ISSUE_ONLY = ("signer", "scope", "limits", "weather", "date", "amends")
 
@@ -103,6 +109,10 @@ def command(
     )
     with open_library(library_path) as library:
         summaries = assess_library(library, decks=list(decks) or None)
+        refused = None
+        if given["letter"] and the_issue is None:
+            refused = _no_letter(library, summaries)
+            given["letter"] = refused is None
         files = write_report(library, summaries, out, issue=the_issue, progress=progress_line(), **given)
         changed = changed_since(library)
     if as_json:
@@ -114,6 +124,22 @@ def command(
         advise("DRAFT: not everything was looked at. See what is left: deck-triage report --ready")
     for flag in changed:
         advise(str(flag))
+    if refused is not None:
+        advise(f"No letter was written. {refused}")
+        advise(refused.hint)
+    return exit_for(refused is not None)
+
+
+def _no_letter(library: Library, summaries: Sequence[DeckSummary]) -> Refused | None:
+    """Return why no letter may be written yet, or null; the report itself is written as a draft."""
+    from triage.domain.acts import Refused
+    from triage.report.ready import check_ready
+
+    try:
+        check_ready(library, summaries, "letter")
+    except Refused as error:
+        return error
+    return None
 
 
 def _again(number: str, out: Path, library_path: Path | None, as_json: bool) -> None:
