@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from common import answer_everything
 from report_made import concern, made, summary
 from test_library_reports import ISSUE, fill
 
@@ -93,6 +94,7 @@ def test_the_date_due_is_the_decks_own_else_the_firms_days_else_to_be_agreed() -
 
 def test_the_report_names_the_firm_and_stays_true_when_the_file_changes(lib: Library, tmp_path: Path) -> None:
     set_private(lib, "birch-03", {"due": "2026-06-01"}, by="Ada Sample")
+    answer_everything(lib, "Ada Sample")
     write_report(lib, assess_library(lib), tmp_path / "out", issue=ISSUE)
     page = tmp_path / "out/report.html"
     for words in (
@@ -116,6 +118,7 @@ def test_the_report_names_the_firm_and_stays_true_when_the_file_changes(lib: Lib
 def test_a_report_of_an_earlier_layout_is_checked_by_its_hash(
     lib: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    answer_everything(lib, "Ada Sample")
     with monkeypatch.context() as patch:
         patch.setattr("triage.report.issuing.LAYOUT", 1)
         write_report(lib, assess_library(lib), tmp_path / "out", issue=ISSUE)
