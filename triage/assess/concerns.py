@@ -69,12 +69,18 @@ def _fired(rule: Rule, support: Support, view: DeckView, book: RuleBook) -> Fire
 
 
 def spoken_for(fired: Sequence[Fired], book: RuleBook) -> set[str]:
-    """Return the ids of rules for which another one speaks that holds by a word at least as good."""
-    guess = {one.rule.id: one.support.standing == "possible" for one in fired}
+    """Return the ids of rules for which another one speaks that holds by a word at least as good.
+
+    A rule that rests on facts alone speaks for none that rests on photos: the photos stay in the list.
+    """
+    by_name = {one.rule.id: one for one in fired}
+    guess = {name: one.support.standing == "possible" for name, one in by_name.items()}
     found: set[str] = set()
     for one in fired:
         for name in book.replaced_by(one.rule):
-            if name in guess and (guess[name] or not guess[one.rule.id]):
+            if name not in guess or (by_name[name].support.tags and not one.support.tags):
+                continue
+            if guess[name] or not guess[one.rule.id]:
                 found.add(name)
     return found
 
