@@ -120,4 +120,4 @@ def test_the_command_says_what_is_missing(two_visits, capsys):
     assert run(["close", DECK, "--propose", *where]) == 2
     assert "Name it with --before PHOTO" in capsys.readouterr().err
     assert run(["close", DECK, "missing-hanger", "--before", "x", *where]) == 2
-    assert "also needs --place, --after, --why" in capsys.readouterr().err
+    assert "also needs --after, --why" in capsys.readouterr().err
