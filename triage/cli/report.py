@@ -115,11 +115,7 @@ def command(
             given["letter"] = refused is None
         files = write_report(library, summaries, out, issue=the_issue, progress=progress_line(), **given)
         changed = changed_since(library)
-    if as_json:
-        emit({"files": [str(file) for file in files]})
-    else:
-        for file in files:
-            say(str(file))
+    _show_files(files, as_json)
     if is_draft(summaries):
         advise("DRAFT: not everything was looked at. See what is left: deck-triage report --ready")
     for flag in changed:
@@ -128,6 +124,15 @@ def command(
         advise(f"No letter was written. {refused}")
         advise(refused.hint)
     return exit_for(refused is not None)
+
+
+def _show_files(files: Sequence[Path], as_json: bool) -> None:
+    """Print the files that were written."""
+    if as_json:
+        emit({"files": [str(file) for file in files]})
+    else:
+        for file in files:
+            say(str(file))
 
 
 def _no_letter(library: Library, summaries: Sequence[DeckSummary]) -> Refused | None:
@@ -147,11 +152,7 @@ def _again(number: str, out: Path, library_path: Path | None, as_json: bool) -> 
 
     with open_library(library_path) as library:
         files = write_again(library, number, out)
-    if as_json:
-        emit({"files": [str(file) for file in files]})
-    else:
-        for file in files:
-            say(str(file))
+    _show_files(files, as_json)
 
 
 def _ready(decks: tuple[str, ...], library_path: Path | None, as_json: bool) -> int:
