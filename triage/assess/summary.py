@@ -29,7 +29,7 @@ from triage.assess.visits import Closed, closed_test, closings_that_hold, settle
 from triage.domain.reviewing import is_reviewed
 from triage.domain.tiers import worst
 from triage.domain.vocabulary import Vocabulary
-from triage.structure.check import LOAD_PATH
+from triage.structure.check import CANNOT_SAY, LOAD_PATH
 
 if TYPE_CHECKING:
     from triage.structure import Check
@@ -68,7 +68,7 @@ def assess_deck(
     printed, if_true = _tiers(shown, gap, missing, left)
     matrix, height_ft = rule_book.matrix, view.fact(HEIGHT)
     fall, exposed = matrix.fall(height_ft), exposure(view.fact("extra_load"))
-    elements = [*_open_elements(visits, vocabulary), *_unsaid_elements(left)]
+    elements = [*_open_elements(visits, vocabulary), *_unsaid_elements(checks)]
     apart, together, mixed = (
         expected_of([one.at_rho(at) for one in everything], exposed) for at in (0.0, 1.0, rho)
     )
@@ -101,9 +101,16 @@ def _open_elements(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> li
     return [vocabulary.tags[tag].element or "whole-deck" for tag in dict.fromkeys(open_tags)]
 
 
-def _unsaid_elements(left: Unsaid) -> list[str]:
-    """Return the elements that load-path checks could not be said of."""
-    return [LOAD_PATH[name] for name in left.checks]
+def _unsaid_elements(checks: Sequence[Check]) -> list[str]:
+    """Return the elements that load-path checks could not be said of, or only in part.
+
+    One fault found settles nothing about what was not measured: there is as much left to look at as before.
+    """
+    return [
+        LOAD_PATH[one.check]
+        for one in checks
+        if one.check in LOAD_PATH and (one.verdict == CANNOT_SAY or one.missing)
+    ]
 
 
 def _of_concerns(

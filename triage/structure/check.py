@@ -65,7 +65,8 @@ class Check:
     """One check: demand and capacity in `unit`, ratio = demand / capacity, verdict and its reason.
 
     `verdict` is within, over or cannot-say; `kind` hazard or departs-from-today; `missing` names the facts
-    that would let it be said; `source` the document, edition and place. No number is ever NaN or infinite.
+    that would let it be said, or that a check which is over already could not look at; `source` the
+    document, edition and place. No number is ever NaN or infinite.
     `reason` is one of `REASONS`; `assumed` names facts that were taken from the code where nothing is known.
     """
 

@@ -207,12 +207,12 @@ def ledger_placement(facts: Facts) -> Check:
         return replace(check, why=why, reason=NOT_COUNTED)
     edges = _placement_faults(facts)
     faults = [*([_ON[on]] if on in _ON else []), *edges]
-    if faults:
-        reason = EDGES if edges else ATTACHMENT
-        return dated(replace(check, verdict=OVER, why="; ".join(faults), reason=reason), facts, _SINCE)
     missing = facts.missing(
         "ledger_fastener", "ledger_on", "ledger_edge_in", "ledger_end_in", "ledger_row_spacing_in"
     )
+    if faults:
+        check = replace(check, verdict=OVER, missing=missing, why="; ".join(faults))
+        return dated(replace(check, reason=EDGES if edges else ATTACHMENT), facts, _SINCE)
     if not missing and facts.get("ledger_size") is None and _bottom_fault(facts, _SHALLOWEST):
         missing = ("ledger_size",)
     if missing:
