@@ -48,6 +48,14 @@ def test_one_fault_found_leaves_as_much_to_look_at_as_before(edge_in):
     assert law.harm(evidence, "ledger_edge_in", edge_in) == ""
 
 
+@pytest.mark.parametrize("height_ft", [2.0, 9.0, 22.0])
+@pytest.mark.parametrize(("now", "worse"), [(24.9, 25.0), (21.0, 40.0)])
+def test_a_wetter_band_never_weighs_less(height_ft, now, worse):
+    known = {**BASE, "height_above_grade_ft": height_ft, "band_moisture_percent": now}
+    evidence = made.deck(photos=SHOTS[:1], labels=[], known=known)
+    assert law.harm(evidence, "band_moisture_percent", worse) == ""
+
+
 @some(100)
 @given(decks(), labels())
 def test_one_more_defect_never_reads_milder(evidence, label):
