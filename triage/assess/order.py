@@ -164,7 +164,7 @@ def joints_of(
             side[matrix.joint(concern.element)].append(concern)
     unseen: dict[str, dict[str, float]] = defaultdict(dict)
     short = [one.element for one in seen if one.seen != "well"]
-    for element in dict.fromkeys([*short, *unsaid_elements]):
+    for element in dict.fromkeys([*short, *sorted(unsaid_elements)]):
         grade = Grade(_COULD_BE, matrix.redundancy_of.get(element, "primary"))
         unseen[matrix.joint(element)][element] = matrix.weight(grade, fall) * exposed
     return tuple(
