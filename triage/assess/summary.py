@@ -29,7 +29,7 @@ from triage.assess.visits import Closed, closed_test, closings_that_hold, settle
 from triage.domain.reviewing import is_reviewed
 from triage.domain.tiers import worst
 from triage.domain.vocabulary import Vocabulary
-from triage.structure.check import CANNOT_SAY, LOAD_PATH
+from triage.structure.check import LOAD_PATH, WITHIN
 
 if TYPE_CHECKING:
     from triage.structure import Check
@@ -102,14 +102,15 @@ def _open_elements(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> li
 
 
 def _unsaid_elements(checks: Sequence[Check]) -> list[str]:
-    """Return the elements that load-path checks could not be said of, or only in part.
+    """Return the elements of load-path checks that are not within, or that lack a fact.
 
-    One fault found settles nothing about what was not measured: there is as much left to look at as before.
+    A calculated fault settles nothing about what is there: a check that is over leaves as much to look at as
+    one that could not be said.
     """
     return [
         LOAD_PATH[one.check]
         for one in checks
-        if one.check in LOAD_PATH and (one.verdict == CANNOT_SAY or one.missing)
+        if one.check in LOAD_PATH and (one.verdict != WITHIN or one.missing)
     ]
 
 
