@@ -52,7 +52,7 @@ def test_an_unknown_tag_is_wrong_usage_with_the_near_names(library):
 
 
 def test_an_unknown_answer_is_wrong_usage(library):
-    with pytest.raises(WrongUsage, match="no answer"):
+    with pytest.raises(WrongUsage, match="not a valid answer"):
         give_labels(library, library.photos()[0], {"missing-hanger": "maybe"}, by="ann")
 
 

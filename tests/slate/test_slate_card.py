@@ -57,7 +57,7 @@ def test_a_card_holds_library_deck_visit_and_nothing_private() -> None:
         (" D-17", None, "does not fit"),
         ("D\n17", None, "does not fit"),
         ("é" * 31, None, "longer than 60 bytes"),
-        ("D-17", "May 4", "is no date"),
+        ("D-17", "May 4", "is not a date"),
     ],
 )
 def test_what_does_not_fit_on_a_card_is_refused(deck: str, visit: str | None, said: str) -> None:

@@ -126,7 +126,7 @@ def test_csv_gives_the_same(tmp_path: Path) -> None:
     [
         ("f.toml", '[decks."a"]\nattached = true\njoist_span_ft = 90\n', "f.toml, line 3: joist_span_ft"),
         ("f.toml", '[decks."a"]\njoist_spam_ft = 9\n', "f.toml, line 2: 'joist_spam_ft'"),
-        ("f.toml", '[decks."a".visits."may"]\njoist_span_ft = 9\n', "line 1: visit 'may' is no date"),
+        ("f.toml", '[decks."a".visits."may"]\njoist_span_ft = 9\n', "line 1: visit 'may' is not a date"),
         ("f.toml", "joist_span_ft = 9\n", "'joist_span_ft' stands where"),
         ("f.toml", "decks = 3\n", "no \\[decks\\] table"),
         ("f.toml", '[decks."a"\n', "f.toml: "),
@@ -156,7 +156,7 @@ def test_csv_gives_the_same(tmp_path: Path) -> None:
         ("f.csv", "", "line 1: no column 'deck'"),
         ("f.csv", "deck,key,value\n,joist_span_ft,12\n", "line 2: no deck is named"),
         ("f.csv", "deck,key,value\na,joist_span_ft,1,200\n", "line 2: more fields"),
-        ("f.csv", "deck,visit,key,value\na,1 May,joist_span_ft,12\n", "line 2: visit '1 May' is no date"),
+        ("f.csv", "deck,visit,key,value\na,1 May,joist_span_ft,12\n", "line 2: visit '1 May' is not a date"),
         ("f.csv", "deck,key,value\na,joist_span_ft\n", "line 2: joist_span_ft: no value"),
         ("f.txt", "", "neither .toml nor .csv"),
     ],

@@ -35,7 +35,7 @@ def known_deck(library: Library, deck: str) -> str:
 def check_tier(tier: str) -> str:
     """Return a tier. Raises WrongUsage for a word that is none."""
     if tier not in TIERS:
-        raise WrongUsage(f"{tier!r} is no tier.", f"Tiers, worst first: {', '.join(TIERS)}.")
+        raise WrongUsage(f"{tier!r} is not a tier.", f"Tiers, worst first: {', '.join(TIERS)}.")
     return tier
 
 

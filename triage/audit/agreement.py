@@ -122,7 +122,7 @@ def krippendorff_alpha(ratings: ArrayLike, level: str = "nominal") -> float:
     """
     table = np.asarray(ratings, dtype=float)
     if table.ndim != 2 or table.shape[0] < 2:
-        raise BadInput("agreement needs the words of two people or more")
+        raise BadInput("agreement needs answers from at least two people")
     given = ~np.isnan(table)
     values, codes = np.unique(table[given], return_inverse=True)
     if not len(values):

@@ -24,7 +24,7 @@ COMMANDS = {
     "status": "where the library stands and the one next thing to do",
     "new": "make an empty library",
     "ingest": "take photos into the library",
-    "move": "put photos right that stand at the wrong deck",
+    "move": "move photos that are at the wrong deck",
     "forget": "remove photos for good",
     "decks": "list the decks",
     "photos": "list the photos",

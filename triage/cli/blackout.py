@@ -57,4 +57,6 @@ def _four(text: str) -> tuple[float, ...]:
     try:
         return tuple(float(part) for part in text.split(","))
     except ValueError as error:
-        raise WrongUsage(f"{text!r} is no box.", "Write X,Y,W,H, e.g. 0.62,0.10,0.12,0.18.") from error
+        raise WrongUsage(
+            f"{text!r} is not a valid box.", "Write X,Y,W,H, e.g. 0.62,0.10,0.12,0.18."
+        ) from error

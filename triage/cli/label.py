@@ -89,7 +89,7 @@ def set_(
 def _answer(text: str) -> tuple[str, str]:
     tag, equals, value = text.partition("=")
     if not equals:
-        raise WrongUsage(f"{text!r} is no answer.", "Write TAG=present, TAG=absent or TAG=unclear.")
+        raise WrongUsage(f"{text!r} is not a valid answer.", "Write TAG=present, TAG=absent or TAG=unclear.")
     return tag, value
 
 
@@ -97,7 +97,9 @@ def _box(text: str) -> tuple[float, ...]:
     try:
         return tuple(float(part) for part in text.split(","))
     except ValueError as error:
-        raise WrongUsage(f"{text!r} is no box.", "Write X,Y,W,H, e.g. 0.41,0.30,0.12,0.20.") from error
+        raise WrongUsage(
+            f"{text!r} is not a valid box.", "Write X,Y,W,H, e.g. 0.41,0.30,0.12,0.20."
+        ) from error
 
 
 @named("log")

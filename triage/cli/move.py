@@ -1,4 +1,4 @@
-"""`move`: puts photos right that stand at the wrong deck."""
+"""`move`: moves photos that are at the wrong deck."""
 
 from __future__ import annotations
 

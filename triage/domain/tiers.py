@@ -50,7 +50,7 @@ CAUTION = (
 def tier_rank(tier: str | None) -> int:
     """Return 0 for the worst tier; null ranks just above `nothing-seen`.
 
-    Raises ValueError for a word that is no tier.
+    Raises ValueError for a word that is not a tier.
     """
     if tier is None:
         return TIERS.index("nothing-seen")

@@ -23,7 +23,7 @@ SETTLED_ELSEWHERE = "settled in the library that the file came from"
 def check_value(value: str) -> str:
     """Return a label's value. Raises WrongUsage for a word that is none."""
     if value not in VALUES:
-        raise WrongUsage(f"{value!r} is no answer.", f"Answers: {', '.join(VALUES)}.")
+        raise WrongUsage(f"{value!r} is not a valid answer.", f"Answers: {', '.join(VALUES)}.")
     return value
 
 

@@ -66,7 +66,7 @@ def _day(visit: str) -> date:
     try:
         return date.fromisoformat(visit)
     except ValueError as error:
-        raise BadInput(f"Visit '{visit}' is no date.", "Write it as 2026-05-04.") from error
+        raise BadInput(f"Visit '{visit}' is not a date.", "Write it as 2026-05-04.") from error
 
 
 def card_from_text(text: str) -> Card | None:

@@ -219,7 +219,7 @@ def _check_visit(where: str, visit: str) -> None:
     try:
         date.fromisoformat(visit)
     except ValueError as error:
-        raise BadInput(f"{where}: visit '{visit}' is no date", "Write the date as 2026-05-01.") from error
+        raise BadInput(f"{where}: visit '{visit}' is not a date", "Write the date as 2026-05-01.") from error
 
 
 def _refuse_contradictions(path: Path, facts: Facts, lines: Mapping[tuple[str, str | None], int]) -> None:

@@ -1,4 +1,4 @@
-"""Keeps how every deck stands beside the log: only decks that something was said about are assessed again.
+"""Caches the assessment of each deck: only decks that an event touched are assessed again.
 
 A row is fresh while its basis is the present one: the program, the firm's rules and tags, the model and how
 its promises stand; whatever is said of a deck empties its basis (`assess/cache/stale.py`). Rho is fitted
