@@ -232,3 +232,16 @@ def test_an_order_that_adds_rules_up_is_caught(monkeypatch):
 
     monkeypatch.setattr(program, "_joint", added)
     assert law.no_bonus(evidence) != ""
+
+
+def test_another_persons_yes_closes_no_gap_that_cannot_tell_left():
+    shot = SHOTS[0]
+    told = [made.label(shot, "debris-at-flashing", "unclear")]
+    evidence = made.deck(photos=[shot, *SEEN[0]], labels=[*told, *SEEN[1]], known=BASE)
+    assert law.one_more_defect(evidence, made.label(shot, "debris-at-flashing")) == ""
+
+
+def test_a_footing_outside_its_table_stays_outside_when_it_is_too_shallow_too():
+    known = {**BASE, "soil_psf": 1000.0, "footing_width_in": 40.0}
+    evidence = made.deck(photos=list(SEEN[0]), labels=list(SEEN[1]), known=known)
+    assert law.harm(evidence, "footing_depth_in", 4.0) == ""

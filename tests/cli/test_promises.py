@@ -147,7 +147,7 @@ def test_train_with_too_few_labels_ends_with_3_and_null_keys(call, made):
         (["label", "set", "nothing.jpg", "missing-hanger=present", "--by", "ann"], 1, "There is no photo"),
         (["facts", "set", "D-99", "joist_size=2x8", "--by", "ann"], 1, "There is no deck"),
         (["facts", "set", "D-17", "joist_span_ft=90", "--by", "ann"], 1, "joist_span_ft"),
-        (["tier", "set", "D-17", "awful", "--why", "x", "--by", "ann"], 2, "no tier"),
+        (["tier", "set", "D-17", "awful", "--why", "x", "--by", "ann"], 2, "is not a tier"),
         (["assess", "D-99"], 1, "D-99"),
         (["ingset", "x"], 2, "Did you mean ingest"),
         (["ingest"], 2, "Missing argument"),

@@ -33,13 +33,20 @@ def untold(visits: Sequence[DeckEvidence], core: Mapping[str, str]) -> tuple[Unt
     for number, evidence in enumerate(visits):
         photos = {photo.sha: photo for photo in evidence.photos}
         for (sha, tag), word in sorted(evidence.words.items()):
-            if word.value != UNCLEAR or tag not in core or sha not in photos:
+            if tag not in core or sha not in photos or not _is_untold(word):
                 continue
             shown = evidence.words.get((sha, SHOWS + core[tag]))
             hidden = shown is not None and shown.value == ABSENT
             if not hidden and not _told_elsewhere(photos[sha], word, visits, number, core[tag]):
                 found.append(Untold(sha, tag, core[tag]))
     return tuple(found)
+
+
+def _is_untold(word: Word) -> bool:
+    """Whether somebody could not tell, and nobody settled it; another person's 'present' answers no more."""
+    if word.value == PRESENT and not word.settled:
+        return any(label.value == UNCLEAR for label in word.labels)
+    return word.value == UNCLEAR
 
 
 def _told_elsewhere(

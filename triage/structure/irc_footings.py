@@ -8,6 +8,7 @@ from dataclasses import replace
 from triage.structure.check import (
     ASSUMED_LOADS,
     DEPARTS,
+    OUTSIDE,
     WITHIN,
     Check,
     Facts,
@@ -56,6 +57,8 @@ def footing_size(facts: Facts) -> Check:
             check = also if _worse(also, check) else check
     if beyond and check.verdict == WITHIN:
         check = cannot_say(name, DEPARTS, "in", outside(_PLACE, beyond), source)
+    elif beyond:
+        check = replace(check, reason=OUTSIDE)
     measured = ("footing_thickness_in", "footing_depth_in", "soil_psf", "tributary_area_sqft")
     assumed = facts.missing(*measured, *ASSUMED_LOADS)
     return dated(limited(replace(check, assumed=assumed), facts, _PLACE), facts, _SINCE)
