@@ -1,6 +1,6 @@
 """Unknown is never fine, what was seen is never erased, worse never reads milder: over random decks.
 
-20,000 decks each where DECK_TRIAGE_LONG is set. Every law has a broken program that it catches.
+20,000 decks each in a long run. Every law has a broken program that it catches.
 """
 
 from dataclasses import replace

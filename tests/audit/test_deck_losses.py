@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
-
 import numpy as np
 import pytest
+from long_runs import cases
 
 from triage.audit.deck_losses import mean_bounds, ratio_bounds, shown_above, shown_within
 
-RUNS = 1000 if os.environ.get("DECK_TRIAGE_LONG") else 300
+RUNS = cases(300, 1000)
 
 
 def losses(draw: np.random.Generator, decks: int, mean: float, kind: str) -> tuple[np.ndarray, np.ndarray]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import random
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Any
 
 import pytest
 from exchange_helpers import TAG, put_label, put_photo
+from long_runs import cases
 from sqlalchemy import insert, select
 
 from triage.errors import BadInput, Damaged, TriageError
@@ -21,7 +21,7 @@ from triage.library.database import writing
 from triage.library.event_schemas import SCHEMAS, event_faults
 from triage.library.tables import event
 
-FORGED = 5000 if os.environ.get("DECK_TRIAGE_LONG") else 300
+FORGED = cases(300, 5000)
 
 
 @pytest.fixture

@@ -7,13 +7,13 @@ database reads (free space, an index that SQLite checks by itself), and a byte o
 assessments (both are made again: `presort --again`, `verify --mend`).
 """
 
-import os
 import random
 import shutil
 import sqlite3
 from contextlib import closing
 
 import pytest
+from long_runs import LONG
 
 from triage.assess.cache.lines import standings
 from triage.errors import TriageError
@@ -23,7 +23,6 @@ from triage.library import Library
 from triage.library.records import Suggestion
 from triage.library.verify import verify, verify_folder
 
-LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
 FLIPS = 500 if LONG else 40
 DERIVED = ("standing", "standing_summary", "job", "suggestion", "meta")
 """Tables whose rows are made again from others; `verify` looks at them in its own ways."""

@@ -1,7 +1,6 @@
 """An issued report has its evidence, and a numbered file its event, whatever breaks."""
 
 import json
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -9,6 +8,7 @@ from pathlib import Path
 import pytest
 from common import answer_everything
 from killing import killed_at_every_step
+from long_runs import LONG
 
 from triage.errors import Damaged, NotWritten
 from triage.imaging.kept import rendition_of
@@ -18,7 +18,6 @@ from triage.report import Issue, write_report
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
 ISSUE = Issue("Ann", "visual", "none", "dry")
-LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
 MISSING = "cannot be shown"
 
 

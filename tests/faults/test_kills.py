@@ -15,12 +15,12 @@ import time
 from pathlib import Path
 
 import pytest
+from long_runs import LONG
 
 from triage.assess import assess_library
 from triage.library import Library
 
 COMMAND = [str(Path(sys.executable).parent / "deck-triage")]
-LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
 PARTS = 10 if LONG else 1
 KILLS = 50 if LONG else 20
 """In each part; the library goes from part to part."""

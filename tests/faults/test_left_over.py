@@ -1,7 +1,6 @@
 """Nothing stays of a killed backup, restore or upgrade, and a crafted backup is refused."""
 
 import json
-import os
 import subprocess
 import sys
 import zipfile
@@ -9,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from killing import killed_at_every_step
+from long_runs import cases
 
 from triage.errors import Damaged
 from triage.library import Library
@@ -16,7 +16,7 @@ from triage.library.backup import backup, restore
 from triage.library.drafts import draft_of, sweep_folder
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
-STRIDE = 1 if os.environ.get("DECK_TRIAGE_LONG") == "1" else 3
+STRIDE = cases(3, 1)
 
 
 def left_in(folder: Path) -> list[str]:

@@ -5,19 +5,18 @@ samples where they are there, else from drawn ones.
 """
 
 import io
-import os
 import random
 
 import pillow_heif
 import pytest
 from common import SHARED, draw_photo
+from long_runs import LONG
 from PIL import Image
 
 from triage.batch import Failed, Ok, map_items
 from triage.imaging import examine, open_upright
 from triage.ingest.exif import read_exif
 
-LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
 EACH = 2000 if LONG else 200
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 SUFFIX = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tiff", "HEIF": ".heic"}

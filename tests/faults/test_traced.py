@@ -18,9 +18,9 @@ from http.cookiejar import CookieJar
 from pathlib import Path
 
 import pytest
+from long_runs import LONG
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
-LONG = os.environ.get("DECK_TRIAGE_LONG") == "1"
 CALLS = "connect,sendto,sendmsg,openat,open,creat,mkdir,mkdirat,rename,renameat,renameat2,unlink,unlinkat"
 TEMPORARY = ("/tmp/", "/var/tmp/", "/dev/shm/", "/dev/null", "/dev/tty", "/proc/")  # noqa: S108
 _PATHS = re.compile(r'"((?:[^"\\]|\\.)*)"')

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import importlib
 import io
-import os
 import random
 import time
 
 import numpy as np
 import pytest
+from long_runs import LONG
 from PIL import Image
 from playwright.sync_api import expect
 
@@ -20,7 +20,6 @@ pytestmark = pytest.mark.browser
 
 OWN = (255, 210, 63)
 """The colour of a person's own marks (#ffd23f)."""
-LONG = bool(os.environ.get("DECK_TRIAGE_LONG"))
 
 
 def wait_until(so, seconds=20):

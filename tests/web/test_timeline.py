@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 
 import pytest
 from common import SAMPLES
+from long_runs import cases
 from playwright.sync_api import expect
 
 from tests.web.browsing import Visitor
@@ -16,7 +16,7 @@ from triage.ingest.timeline import day_of, days_of, shift
 from triage.library import Library
 
 DAY = "2026-05-04"
-DECKS_OF_HEAP = 12 if os.environ.get("DECK_TRIAGE_LONG") == "1" else 4
+DECKS_OF_HEAP = cases(4, 12)
 
 
 @pytest.fixture
