@@ -120,3 +120,13 @@ def test_nothing_in_a_condition_is_run_as_code(tmp_path, vocabulary):
     text = GOOD.replace('"ledger-gap"', "\"__import__('os').system('touch /tmp/never')\"")
     with pytest.raises(BadInput, match="unknown tag"):
         _load(tmp_path, vocabulary, text)
+
+
+def test_a_file_of_rules_that_changes_is_read_again(tmp_path, vocabulary):
+    """The book is kept for the content of its files, not for their names."""
+    own = tmp_path / "own.toml"
+    own.write_text(GOOD)
+    first = load_rule_book(own, vocabulary)
+    assert load_rule_book(own, vocabulary) is first
+    own.write_text(GOOD.replace("own-rule", "other-rule"))
+    assert set(load_rule_book(own, vocabulary).rules) - set(first.rules) == {"other-rule"}

@@ -10,7 +10,7 @@ import hashlib
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -136,6 +136,10 @@ class RuleBook:
         return frozenset(found)
 
 
+_Texts = tuple[tuple[Path, str], ...]
+"""Files of rules with their content."""
+
+
 @dataclass(frozen=True)
 class _Place:
     """Where in a file a rule stands."""
@@ -174,17 +178,25 @@ def load_rule_book(extra: Path | None, vocabulary: Vocabulary, own_matrix: Path 
 
 def read_rule_book(paths: Sequence[Path], vocabulary: Vocabulary, matrix: Matrix | None = None) -> RuleBook:
     """Return the rules of some files and folders; raises BadInput as `load_rule_book` does."""
-    matrix = matrix or load_matrix(None)
-    known = Known(
-        tags=frozenset(vocabulary.tags),
-        facts=known_facts(),
-        checks=frozenset(CHECK_IDS),
-        elements=frozenset(vocabulary.elements),
-    )
+    texts = tuple((path, _text_of(path)) for path in _files(paths))
+    names = (frozenset(vocabulary.tags), frozenset(vocabulary.elements))
+    if matrix is None or matrix is load_matrix(None):
+        return _book_of_shipped_matrix(texts, *names)
+    return _book_of(texts, *names, matrix)
+
+
+@lru_cache(maxsize=8)
+def _book_of_shipped_matrix(texts: _Texts, tags: frozenset[str], elements: frozenset[str]) -> RuleBook:
+    """Read rules once for each content of their files: the page asks for the book with every request."""
+    return _book_of(texts, tags, elements, load_matrix(None))
+
+
+def _book_of(texts: _Texts, tags: frozenset[str], elements: frozenset[str], matrix: Matrix) -> RuleBook:
+    known = Known(tags=tags, facts=known_facts(), checks=frozenset(CHECK_IDS), elements=elements)
     rules: dict[str, Rule] = {}
     places: dict[str, _Place] = {}
-    for path in _files(paths):
-        for read, place in _read_file(path, known):
+    for path, text in texts:
+        for read, place in _read_file(path, text, known):
             rule = _with_tiers(read, matrix)
             if rule.id in rules:
                 raise place.refuse(rule.id, f"the id is taken by {places[rule.id].path.name}", "id")
@@ -216,11 +228,17 @@ def _files(paths: Iterable[Path]) -> list[Path]:
     return [file for path in paths for file in (sorted(path.glob("*.toml")) if path.is_dir() else [path])]
 
 
-def _read_file(path: Path, known: Known) -> list[tuple[Rule, _Place]]:
+def _text_of(path: Path) -> str:
     try:
-        text = path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"{path}: cannot be read as a file of rules ({error}).") from error
+
+
+def _read_file(path: Path, text: str, known: Known) -> list[tuple[Rule, _Place]]:
+    try:
         rows = tomllib.loads(text)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except tomllib.TOMLDecodeError as error:
         raise BadInput(f"{path}: cannot be read as a file of rules ({error}).") from error
     unknown = sorted(set(rows) - {"rule"})
     if unknown or not isinstance(rows.get("rule"), list):
