@@ -48,6 +48,28 @@ def test_one_fault_found_leaves_as_much_to_look_at_as_before(edge_in):
     assert law.harm(evidence, "ledger_edge_in", edge_in) == ""
 
 
+OUTSIDE = {
+    "joists": {"joist_spacing_in": 24.1},
+    "beam": {"beam_size": "4-2x10"},
+    "post": {"post_size": "10x10"},
+    "snow": {"snow_load_psf": 71.0},
+    "crowd": {"extra_load": "crowd"},
+    "two storeys": {"storeys": 2},
+}
+
+
+@pytest.mark.parametrize("why", sorted(OUTSIDE))
+@pytest.mark.parametrize(
+    "key",
+    ["joist_span_ft", "joist_overhang_ft", "beam_span_ft", "post_height_ft", "ledger_fastener_spacing_in"],
+)
+def test_over_the_limit_never_reads_milder_than_outside_the_table(why, key):
+    """A check outside its table weighs at its own joint, no more than the same check when it is over."""
+    evidence = made.deck(photos=SHOTS[:1], labels=[], known={**BASE, **OUTSIDE[why]})
+    for worse in law.worse_values(key, BASE[key]):
+        assert law.harm(evidence, key, worse) == "", worse
+
+
 @pytest.mark.parametrize("height_ft", [2.0, 9.0, 22.0])
 @pytest.mark.parametrize(("now", "worse"), [(24.9, 25.0), (21.0, 40.0)])
 def test_a_wetter_band_never_weighs_less(height_ft, now, worse):
@@ -60,6 +82,24 @@ def test_a_wetter_band_never_weighs_less(height_ft, now, worse):
 @given(decks(), labels())
 def test_one_more_defect_never_reads_milder(evidence, label):
     assert law.one_more_defect(evidence, label) == ""
+
+
+def test_a_yes_on_one_photo_closes_no_gap_that_cannot_tell_left_on_another():
+    photos, told = SEEN
+    untold = made.label(SHOTS[1], "missing-hanger", value="unclear", place="left end")
+    evidence = made.deck(photos=[*photos, *SHOTS[1:3]], labels=[*told, untold], known=BASE)
+    assert law.assess(evidence).gaps == "some"
+    for shot in SHOTS[1:3]:
+        assert law.one_more_defect(evidence, made.label(shot, "missing-hanger", place="left end")) == ""
+
+
+def test_a_mild_fault_that_was_found_leaves_as_much_to_look_for_as_an_open_question():
+    """Nobody said whether debris lies there; a 'yes' never moves the deck down in where to look first."""
+    photos, told = SEEN
+    asked = [one for one in told if (one.photo, one.tag) != (photos[0].sha, "debris-at-flashing")]
+    assert len(asked) == len(told) - 1
+    evidence = made.deck(photos=list(photos), labels=asked, known=BASE)
+    assert law.one_more_defect(evidence, made.label(photos[0], "debris-at-flashing")) == ""
 
 
 @some(150)

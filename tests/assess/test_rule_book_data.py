@@ -56,7 +56,9 @@ ENGINEER = {
     "a hot tub or roof on the deck": ("extra-load-hot-tub", "extra-load-hot-tub-over", "extra-load-roof"),
     "two storeys": ("two-storeys",),
     "fire": ("fire",),
-    "anything outside a table": ("outside-the-tables",),
+    "anything outside a table": tuple(
+        f"{part}-outside-tables" for part in ("ledger", "joist", "beam", "post", "footing")
+    ),
 }
 
 

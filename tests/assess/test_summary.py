@@ -284,7 +284,7 @@ def test_a_check_is_calculated_and_brings_its_numbers(assess):
         ),
         (
             {"joist_size": "2x14", "joist_spacing_in": 16, "species": "southern-pine", "joist_span_ft": 17},
-            "outside-the-tables",
+            "joist-outside-tables",
             "hazard",
             "watch",
         ),

@@ -68,7 +68,8 @@ def assess_deck(
     printed, if_true = _tiers(shown, gap, missing, left)
     matrix, height_ft = rule_book.matrix, view.fact(HEIGHT)
     fall, exposed = matrix.fall(height_ft), exposure(view.fact("extra_load"))
-    elements = [*_open_elements(visits, vocabulary), *_unsaid_elements(checks)]
+    asked = (*_open_tags(visits, vocabulary), *(tag for tag in core if _is_found(tag, everything)))
+    elements = [*(core[tag] for tag in dict.fromkeys(asked)), *_unsaid_elements(checks)]
     apart, together, mixed = (
         expected_of([one.at_rho(at) for one in everything], exposed) for at in (0.0, 1.0, rho)
     )
@@ -95,10 +96,17 @@ def assess_deck(
     return replace(summary, reason=reason(summary, left), look_reason=look_reason(summary))
 
 
-def _open_elements(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> list[str]:
-    """Return the elements of core tags that somebody has still to answer on a photo."""
-    open_tags = [tag for tag, reviewed in _pairs(visits, vocabulary) if not reviewed]
-    return [vocabulary.tags[tag].element or "whole-deck" for tag in dict.fromkeys(open_tags)]
+def _open_tags(visits: Sequence[DeckEvidence], vocabulary: Vocabulary) -> list[str]:
+    """Return the core tags that somebody has still to answer on a photo."""
+    return [tag for tag, reviewed in _pairs(visits, vocabulary) if not reviewed]
+
+
+def _is_found(tag: str, concerns: Sequence[Concern]) -> bool:
+    """Return whether a person found this tag and it is open: a 'yes' leaves as much to look for as no answer.
+
+    Behind a mild fault that was found there may be a worse one, so finding it moves no deck down.
+    """
+    return any(one.tag == tag and one.is_open and one.standing != "possible" for one in concerns)
 
 
 def _unsaid_elements(checks: Sequence[Check]) -> list[str]:

@@ -1,8 +1,9 @@
 """What 'cannot tell' does: it is an answer, and it leaves a gap where the photo was to show something.
 
-A photo on which a person could not tell about a core tag is no good look at the tag's element. The gap stays
-until a photo of the same burst or the same named place, of that visit or a later one, is answered, or until
-a later visit shows the element and answers the tag. A photo that does not show the element leaves no gap.
+A photo on which a person could not tell about a core tag is not a good look at the tag's element. The gap
+stays until the answer is 'no' on a photo of the same burst or the same named place, at that visit or a later
+one, or on any photo of a later visit that shows the element. A 'yes' elsewhere closes no gap: a fault found
+on one photo says nothing good about another. A photo that does not show the element leaves no gap.
 """
 
 from __future__ import annotations
@@ -56,7 +57,7 @@ def _told_elsewhere(
     for later, evidence in enumerate(visits[number:], start=number):
         for other in evidence.photos:
             answer = evidence.words.get((other.sha, word.tag))
-            if other.sha == photo.sha or answer is None or answer.value not in (PRESENT, ABSENT):
+            if other.sha == photo.sha or answer is None or answer.value != ABSENT:
                 continue
             if later == number and group_of(other) == group_of(photo) or places & _places(answer):
                 return True
