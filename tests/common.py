@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from triage.library import queries
+
 ROOT = Path(__file__).resolve().parent.parent
 SAMPLES = ROOT / "sample_photos"
 SHARED = Path(os.environ.get("DECK_TRIAGE_SHARED", ROOT.parent / "shared"))
@@ -54,10 +56,10 @@ def answer_everything(library, by: str = "ann") -> None:
     core = library.vocabulary().core
     for one in blocking(library):
         if one.kind == "not-looked-for":
-            photo = library.photos(one.deck)[0]
+            photo = queries.photos(library, one.deck)[0]
             give_labels(library, photo, {f"shows-{one.about}": "present"}, by=by)
         elif one.kind in ("unanswered", "unconfirmed"):
-            photo = library.photo(one.photo)
-            said = {label.tag for label in library.labels(photo=photo.sha)}
+            photo = queries.find_photo(library, one.photo)
+            said = {label.tag for label in queries.labels(library, photo=photo.sha)}
             give_labels(library, photo, {tag: "absent" for tag in core if tag not in said}, by=by)
     assert blocking(library) == []

@@ -6,6 +6,7 @@ import sys
 import pytest
 
 import triage
+from triage.library import queries
 
 CODE = "import sys, triage; print([m for m in ('numpy', 'sklearn', 'sqlalchemy', 'cv2') if m in sys.modules])"
 
@@ -28,7 +29,7 @@ def test_import_loads_nothing_heavy():
 def test_the_line_in_python(tmp_path, card):
     with triage.Library.create(tmp_path / "library") as library:
         triage.ingest_photos(library, [card], by="ann", engine="here")
-        photo = library.photo("D-17/IMG_0410.jpg")
+        photo = queries.find_photo(library, "D-17/IMG_0410.jpg")
         triage.give_labels(library, photo, {"nail-only-ledger": "present"}, by="ann")
         triage.set_facts(library, "D-17", {"height_above_grade_ft": "6"}, by="ann")
         worst, other = triage.assess_library(library)

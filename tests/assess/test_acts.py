@@ -23,7 +23,7 @@ from triage.errors import TriageError
 from triage.ingest import ingest
 from triage.ingest.moving import forget, move
 from triage.label.rows import give_labels, settle
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import Photo
 
 MAY, JULY, AUTUMN = "2026-05-04", "2026-07-01", "2026-09-01"
@@ -46,7 +46,7 @@ def lib(tmp_path, photo_maker) -> Iterator[Library]:
 
 
 def photos(library: Library, visit: str) -> list[Photo]:
-    return library.photos(DECK, visit)
+    return queries.photos(library, DECK, visit)
 
 
 def say(library, photo, tag="nail-only-ledger", value="present", by="ann", place=None):
@@ -182,8 +182,8 @@ def test_a_clock_set_back_between_visits_closes_nothing_by_accident(lib, tmp_pat
     photo_maker(early, seed=78, size=(64, 48), exif={"taken_at": "2026:05:04 10:00:00"})
     ingest(lib, [tmp_path / "early"], by="ann", visit=MAY, engine="here")
     ingest(lib, [tmp_path / "late"], by="ann", visit=AUTUMN, engine="here")
-    before = next(one for one in lib.photos(DECK) if one.name == "early.jpg")
-    after = next(one for one in lib.photos(DECK) if one.name == "late.jpg")
+    before = next(one for one in queries.photos(lib, DECK) if one.name == "early.jpg")
+    after = next(one for one in queries.photos(lib, DECK) if one.name == "late.jpg")
     say(lib, before, place="left end")
     looked_at(lib, after, place="left end")
     assert refused(lambda: shut(lib, before, after, same_place=False)).condition == "clock"
@@ -212,7 +212,7 @@ def test_two_people_at_once_close_one_concern_once(lib):
     for one in threads:
         one.join()
     assert sorted(outcomes) == ["closed", "open-concern"]
-    assert len(lib.closings(DECK)) == 1
+    assert len(queries.closings(lib, DECK)) == 1
 
 
 # ---- lifting, settling, tiers -----------------------------------------------------------------------------
@@ -232,7 +232,7 @@ def test_a_stop_use_is_lifted_only_after_everything_at_stop_use_is_closed(lib):
     assert refused(lambda: lift(lib, DECK, why="x", after=unseen, by="cy")).condition == "photo-of-the-repair"
     lift(lib, DECK, why="bolted", after=after, by="cy")
     assert [event.kind for event in lib.undo("cy")] == ["lifted"]
-    assert lib.lifts(DECK) == []
+    assert queries.lifts(lib, DECK) == []
 
 
 def test_a_persons_stop_use_is_not_lifted_by_somebody_else(lib):
@@ -285,7 +285,7 @@ steps = st.lists(
 
 def act(library: Library, step: Step, number: int) -> None:
     """Do a step by a new person each time, so that nobody takes back an own word."""
-    seen, by = library.photos(DECK), f"person {number}"
+    seen, by = queries.photos(library, DECK), f"person {number}"
     one, two = seen[step.one], seen[step.two]
     if step.kind == "label":
         say(library, one, step.tag, step.value, by)
@@ -318,17 +318,17 @@ def broken_law(library: Library, now: DeckSummary | None = None) -> str | None:
     'shows' and nobody that it does not.
     """
     said: dict[tuple[str, str], set[str]] = {}
-    for one in library.labels(DECK):
+    for one in queries.labels(library, DECK):
         said.setdefault((one.photo, one.tag), set()).add(one.value)
-    settled = {(e.payload["photo"], e.payload["tag"]) for e in library.statements("settled")}
-    visit = {photo.sha: photo.visit or "" for photo in library.photos(DECK)}
+    settled = {(e.payload["photo"], e.payload["tag"]) for e in queries.statements(library, "settled")}
+    visit = {photo.sha: photo.visit or "" for photo in queries.photos(library, DECK)}
     open_photos = {(sha, c.tag) for c in (now or summary(library)).concerns if c.is_open for sha in c.photos}
     for (sha, tag), values in said.items():
         if tag not in TAGS or "present" not in values or (sha, tag) in settled | open_photos:
             continue
         borne = [
             closing
-            for closing in library.closings(DECK)
+            for closing in queries.closings(library, DECK)
             if (closing.before == sha or closing.place == "left end")
             and visit[closing.after] > visit[sha]
             and (values_of := said.get((closing.after, tag), set()))

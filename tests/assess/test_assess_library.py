@@ -13,6 +13,7 @@ from triage.assess.said import add_finding
 from triage.domain.acts import Refused
 from triage.errors import BadInput
 from triage.ingest import ingest
+from triage.library import queries
 from triage.library.records import Suggestion
 
 CORE = ("missing-hanger", "rusted-connector", "nail-only-ledger", "debris-at-flashing", "side-bolted-beam")
@@ -45,7 +46,7 @@ def second_visit(library, tmp_path, photo_maker):
 
 
 def test_decks_come_worst_first(library):
-    tell(library, library.photos("D-18")[0], "ledger-gap")
+    tell(library, queries.photos(library, "D-18")[0], "ledger-gap")
     assert [one.deck for one in assess_library(library)] == ["D-18", "D-17"]
     assert [one.deck for one in assess_library(library, ["D-17"])] == ["D-17"]
     assert assess_library(library)[0].visit == "2026-05-04"
@@ -53,8 +54,8 @@ def test_decks_come_worst_first(library):
 
 def test_unreviewed_counts_photos_times_core_tags(library):
     assert assess_library(library, ["D-17"])[0].unreviewed == 3 * 5
-    tell(library, library.photos("D-17")[0], "missing-hanger", "absent")
-    tell(library, library.photos("D-17")[0], "rusted-connector", "unclear")
+    tell(library, queries.photos(library, "D-17")[0], "missing-hanger", "absent")
+    tell(library, queries.photos(library, "D-17")[0], "rusted-connector", "unclear")
     assert assess_library(library, ["D-17"])[0].unreviewed == 3 * 5 - 2
 
 
@@ -66,7 +67,10 @@ def test_an_unknown_deck_is_refused(library):
 
 def test_a_visit_takes_what_concerns_it_and_earlier_ones_whenever_recorded(second_visit):
     library = second_visit
-    first, later = library.photos("D-17", "2026-05-04"), library.photos("D-17", "2026-09-01")
+    first, later = (
+        queries.photos(library, "D-17", "2026-05-04"),
+        queries.photos(library, "D-17", "2026-09-01"),
+    )
     tell(library, later[0], "ledger-gap")
     tell(library, first[0], "missing-hanger")
     may = assess_library(library, ["D-17"], visit="2026-05-04")[0]
@@ -96,10 +100,10 @@ def test_decks_without_a_visit_by_then_are_left_out(second_visit):
 
 
 def test_as_of_takes_only_what_was_recorded_by_then(library):
-    tell(library, library.photos("D-17")[0], "missing-hanger")
+    tell(library, queries.photos(library, "D-17")[0], "missing-hanger")
     then = datetime.now(UTC).isoformat()
     before = assess_library(library, ["D-17"])[0].to_json()
-    tell(library, library.photos("D-17")[1], "ledger-gap")
+    tell(library, queries.photos(library, "D-17")[1], "ledger-gap")
     set_tier(library, "D-17", "stop-use", why="It moved.", by="ann")
     assert json.dumps(assess_library(library, ["D-17"], as_of=then)[0].to_json()) == json.dumps(before)
     assert assess_library(library, ["D-17"])[0].tier == "stop-use"  # nobody has written the height down
@@ -108,7 +112,7 @@ def test_as_of_takes_only_what_was_recorded_by_then(library):
 
 
 def test_the_same_twice_is_the_same_bytes(library):
-    tell(library, library.photos("D-18")[0], "ledger-gap")
+    tell(library, queries.photos(library, "D-18")[0], "ledger-gap")
     one = json.dumps([summary.to_json() for summary in assess_library(library)])
     assert json.dumps([summary.to_json() for summary in assess_library(library)]) == one
 
@@ -122,7 +126,7 @@ def test_the_firms_own_rules_and_tags_are_read(library):
         'verify_on_site = "Look once more."\ncall = "engineer"\nsource = "common practice"\n'
         'when = { tag = "own-tag" }\n'
     )
-    tell(library, library.photos("D-17")[0], "own-tag")
+    tell(library, queries.photos(library, "D-17")[0], "own-tag")
     assert assess_library(library)[0].concerns[0].rule == "own-rule"
     library.own_rules.write_text(library.own_rules.read_text().replace('"own-tag"', '"own-tog"'))
     with pytest.raises(BadInput, match=r"rules\.toml, line 12: rule 'own-rule': unknown tag 'own-tog'"):
@@ -138,7 +142,7 @@ def test_findings_and_a_persons_tier_are_read(library):
 
 
 def test_two_people_who_disagree_are_a_dispute(library):
-    photo = library.photos("D-17")[0]
+    photo = queries.photos(library, "D-17")[0]
     tell(library, photo, "missing-hanger", "present", by="ann")
     tell(library, photo, "missing-hanger", "absent", by="ben")
     assert assess_library(library, ["D-17"])[0].concerns[0].standing == "disputed"
@@ -156,7 +160,10 @@ def looked_at(library, photo, place="joist 4 of 9"):
 
 def test_closing_and_comparing(second_visit):
     library = second_visit
-    before, after = library.photos("D-17", "2026-05-04")[0], library.photos("D-17", "2026-09-01")
+    before, after = (
+        queries.photos(library, "D-17", "2026-05-04")[0],
+        queries.photos(library, "D-17", "2026-09-01"),
+    )
     tell(library, before, "missing-hanger", place="joist 4 of 9")
     with pytest.raises(Refused, match="no open concern 'hanger'") as refused:
         close(library, "D-17", "hanger", **closing(before, after[0]))
@@ -165,7 +172,7 @@ def test_closing_and_comparing(second_visit):
     with pytest.raises(Refused, match="joist 5 of 9") as refused:
         close(library, "D-17", "missing-hanger", **closing(before, after[1]))
     assert (refused.value.condition, refused.value.photo) == ("same-place", after[1].path_name)
-    assert library.closings("D-17") == []
+    assert queries.closings(library, "D-17") == []
     looked_at(library, after[0])
     row = close(library, "D-17", "missing-hanger", **closing(before, after[0]))
     assert row == {"rule": "missing-hanger", "status": "repaired", "closed": 1, "remaining": []}
@@ -182,7 +189,10 @@ def test_closing_and_comparing(second_visit):
 
 def test_undoing_a_closing_opens_the_concern_again(second_visit):
     library = second_visit
-    before, after = library.photos("D-17", "2026-05-04")[0], library.photos("D-17", "2026-09-01")[0]
+    before, after = (
+        queries.photos(library, "D-17", "2026-05-04")[0],
+        queries.photos(library, "D-17", "2026-09-01")[0],
+    )
     tell(library, before, "missing-hanger", place="joist 4 of 9")
     looked_at(library, after)
     close(library, "D-17", "missing-hanger", **closing(before, after))
@@ -209,8 +219,8 @@ def test_photos_without_a_date_belong_to_the_visit_that_facts_name(tmp_path, pho
     with Library.create(tmp_path / "lib") as library:
         ingest(library, [tmp_path / "card"], by="ann", engine="here")
         fact(library, "D-1", "2026-05-04", ledger_length_ft=5.0)
-        tell(library, library.photos("D-1")[0], "shows-ledger")
-        assert not any(library.photos("D-1")[0].quality[flag] for flag in ("blurred", "dark", "far"))
+        tell(library, queries.photos(library, "D-1")[0], "shows-ledger")
+        assert not any(queries.photos(library, "D-1")[0].quality[flag] for flag in ("blurred", "dark", "far"))
         summary = assess_library(library)[0]
     ledger = next(one for one in summary.coverage if one.element == "ledger")
     assert (summary.visit, ledger.seen) == ("2026-05-04", "well")

@@ -19,9 +19,10 @@ from triage.domain.reviewing import is_reviewed
 from triage.domain.tiers import PILES
 from triage.errors import Cancelled, NotWritten
 from triage.ingest import ingest
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.counts import deck_counts, disputed_pairs, unreviewed_count
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.library.tables import standing_summary
 
 CORE = ("missing-hanger", "rusted-connector", "nail-only-ledger", "debris-at-flashing", "side-bolted-beam")
@@ -71,7 +72,7 @@ def label(library, photo, tag="missing-hanger", value="present", by="ann"):
 
 
 def suggest(library, photo, tag="missing-hanger", probability=0.4, pile="likely"):
-    library.keep_suggestions([Suggestion(photo.sha, tag, MODEL, 0.1, probability, pile)])
+    keep_suggestions(library, [Suggestion(photo.sha, tag, MODEL, 0.1, probability, pile)])
 
 
 @pytest.fixture
@@ -81,13 +82,13 @@ def trained(library, monkeypatch):
 
     def promise(lib):
         found = dict.fromkeys(CORE, "holds")
-        for event in lib.statements("audited"):
+        for event in queries.statements(lib, "audited"):
             found[event.payload["tag"]] = "withdrawn"
         return found
 
     for where in ("triage.assess.evidence", "triage.assess.cache.refresh", "triage.assess.status"):
         monkeypatch.setattr(f"{where}.promise_words", promise)
-    for photo in library.photos():
+    for photo in queries.photos(library):
         for tag in CORE:
             suggest(library, photo, tag, 0.1, "unlikely")
     return library
@@ -172,7 +173,7 @@ def test_after_an_act_only_the_decks_it_speaks_of_are_assessed_again(trained, ac
     check(trained)
     assert bring_up(trained) == 0
     decks, say = ACTS[act]
-    say(trained, trained.photos("D-17")[1])
+    say(trained, queries.photos(trained, "D-17")[1])
     assert len(out_of_date(trained)) == decks
     check(trained)
     if act in ("a person's word", "a fact", "a finding", "a tier by a person", "a photo of another deck"):
@@ -195,7 +196,7 @@ def test_after_an_act_only_the_decks_it_speaks_of_are_assessed_again(trained, ac
 )
 def test_what_is_kept_is_what_a_new_assessment_gives_after_any_acts(trained, steps):
     for act, number in steps:
-        photos = trained.photos()
+        photos = queries.photos(trained)
         if photos:
             ACTS[act][1](trained, photos[number % len(photos)])
     check(trained)
@@ -204,7 +205,7 @@ def test_what_is_kept_is_what_a_new_assessment_gives_after_any_acts(trained, ste
 def test_status_counts_decks_that_are_out_of_date_anew(trained):
     """Without writing anything: the questions open are right before and after the decks are assessed."""
     for step in range(3):
-        label(trained, trained.photos()[step], CORE[step], "unclear" if step else "absent")
+        label(trained, queries.photos(trained)[step], CORE[step], "unclear" if step else "absent")
         expected = sum(one.unreviewed for one in assess_library(trained))
         assert status_of(trained)["unreviewed"] == expected
         assert out_of_date(trained) != []
@@ -227,7 +228,7 @@ def test_status_counts_decks_that_are_out_of_date_anew(trained):
 )
 def test_the_database_counts_open_questions_and_disputes_by_the_one_rule(trained, said):
     """What the queries of `counts` find is what `domain.reviewing` says of every photo and tag."""
-    photos = trained.photos()
+    photos = queries.photos(trained)
     for number, tag, what, by in said:
         photo = photos[number % len(photos)]
         if what in PILES:
@@ -237,21 +238,21 @@ def test_the_database_counts_open_questions_and_disputes_by_the_one_rule(trained
         else:
             label(trained, photo, tag, what, by)
     promise = {tag: "holds" for tag in CORE[:4]}
-    words, guesses = trained.words(), trained.suggestions()
+    words, guesses = queries.words(trained), queries.suggestions(trained)
     left = 0
     for photo in photos:
         for tag in CORE:
             word, guess = words.get((photo.sha, tag)), guesses.get((photo.sha, tag))
             left += not is_reviewed(word and word.value, guess and guess.pile, promise.get(tag))
-    assert unreviewed_count(trained, CORE, promise, trained.decks()) == left
+    assert unreviewed_count(trained, CORE, promise, queries.decks(trained)) == left
     assert set(disputed_pairs(trained)) == {key for key, word in words.items() if word.disputed}
 
 
 def test_the_next_deck_with_open_questions_is_known_before_anything_is_assessed(trained):
     """All pairs are in a pile under a promise, until the machine is unsure; 'cannot tell' is an answer."""
-    label(trained, trained.photos("D-18")[1], value="unclear")
+    label(trained, queries.photos(trained, "D-18")[1], value="unclear")
     assert next_open_deck(trained, "D-17") is None
-    suggest(trained, trained.photos("D-18")[0], pile="unsure")
+    suggest(trained, queries.photos(trained, "D-18")[0], pile="unsure")
     for _ in range(2):
         assert next_open_deck(trained, "D-17") == "D-18"
         assert next_open_deck(trained, "D-18") is None
@@ -260,7 +261,7 @@ def test_the_next_deck_with_open_questions_is_known_before_anything_is_assessed(
 
 @pytest.mark.parametrize("news", ["a word", "the folds rebuilt"])
 def test_a_word_that_comes_while_a_deck_is_assessed_leaves_it_out_of_date(library, monkeypatch, news):
-    real, photo = refresh.gather_all, library.photos("D-17")[0]
+    real, photo = refresh.gather_all, queries.photos(library, "D-17")[0]
 
     def meanwhile(lib, decks, promise=None):
         found = real(lib, decks, promise=promise)
@@ -298,15 +299,15 @@ def test_rho_is_fitted_over_all_decks_and_moves_no_row(tmp_path, photo_maker):
                 )
         ingest(library, [tmp_path / "card"], by="ann", engine="here")
         library.say("trained", {"model": MODEL, "tags": {}}, by="ann")
-        for number, photo in enumerate(library.photos()):
+        for number, photo in enumerate(queries.photos(library)):
             suggest(library, photo, probability=0.45)
             if number < 60:
                 label(library, photo, value="present" if number % 4 < 2 else "absent")
         check_rho(library)
         before = rho_of(library)
         assert before != refresh.RHO
-        label(library, library.photos()[60], value="present")
-        label(library, library.photos()[61], value="present")
+        label(library, queries.photos(library)[60], value="present")
+        label(library, queries.photos(library)[61], value="present")
         assert out_of_date(library) == ["D-30"]
         check_rho(library)
         assert rho_of(library) != before
@@ -334,7 +335,7 @@ def check_rho(library):
 
 def test_where_nothing_can_be_written_the_decks_are_assessed_in_memory(trained, monkeypatch):
     check(trained)
-    label(trained, trained.photos()[0], "ledger-gap")
+    label(trained, queries.photos(trained)[0], "ledger-gap")
     expected = [one.to_json() for one in assess_library(trained)]
 
     def refuse(_engine):

@@ -8,6 +8,7 @@ import pytest
 from triage.assess.grown import NO_RUST, measured_grown, rust_grown
 from triage.cli import run
 from triage.ingest import ingest
+from triage.library import queries
 from triage.library.records import Closing, Fact, Word
 
 MAY, OCTOBER = "2026-05-04", "2026-10-11"
@@ -99,7 +100,7 @@ def test_command_and_report_show_the_pair(library, tmp_path, photo_maker, capsys
     capsys.readouterr()
     assert run(["compare", "D-17", "--json", *where]) == 0
     grown = json.loads(capsys.readouterr().out)["grown"]
-    photos = [library.photo(first).sha, library.photo(last).sha]
+    photos = [queries.find_photo(library, first).sha, queries.find_photo(library, last).sha]
     assert [(row["what"], row["before"], row["after"], row["change"]) for row in grown] == [
         ("gap between ledger and house", "0.25 in", "0.5 in", "worse"),
         ("rust", LIGHT, SCALING, "worse"),

@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 
 
 def sha_of(name: str) -> str:
@@ -51,6 +52,6 @@ def add_labels(library: Library, rows: Iterable[tuple[str, str, str, str]], **mo
 
 def add_piles(library: Library, model: str, tag: str, piles: Iterable[tuple[str, str]]) -> None:
     """Pretend that a model sorted photos (sha, pile)."""
-    if library.model() != model:
+    if queries.model_in_use(library) != model:
         library.say("trained", {"model": model, "tags": [tag]}, by="tester")
-    library.keep_suggestions([Suggestion(sha, tag, model, 0.0, 0.1, pile) for sha, pile in piles])
+    keep_suggestions(library, [Suggestion(sha, tag, model, 0.0, 0.1, pile) for sha, pile in piles])

@@ -11,7 +11,7 @@ from small_libraries import add_labels, add_piles
 from triage.audit import of_library
 from triage.audit.missed_tag import Promised
 from triage.cli import run
-from triage.library import Library
+from triage.library import Library, queries
 from triage.presort import of_library as presorting
 
 TAG = "rusted-connector"
@@ -109,7 +109,7 @@ def test_missed_is_asked_labelled_recorded_and_withdrawn(
         {"tag": TAG, "lifted": True},
     )
     assert presorting.promise_standing(library) == {}
-    assert not [one for one in library.suggestions().values() if one.pile == "unlikely"]
+    assert not [one for one in queries.suggestions(library).values() if one.pile == "unlikely"]
     code, _, err = call("audit", "missed", "--n", "20", "--seed", "4", "--by", "ann", as_json=False)
     assert code == 3
     assert "empty" in err
@@ -131,7 +131,7 @@ def test_missed_by_a_sheet(library: Library, with_photos, call, monkeypatch, tmp
     (tmp_path / "s.csv").write_text("\n".join([rows[0], *filled]) + "\n")
     code, read, _ = call("label", "read", str(tmp_path / "s.csv"), "--by", "ann")
     assert (code, read["new"], read["set_aside"][0]["reason"]) == (3, 19, "value is empty")
-    assert {label.asked_by for label in library.labels()} == {"audit"}
+    assert {label.asked_by for label in queries.labels(library)} == {"audit"}
     code, said, _ = call(*words)
     assert sum(one["rate"] == 0.0 for one in said.values()) == 1
     assert sum(len(one["asked"]) for one in said.values()) == 1

@@ -11,7 +11,7 @@ from small_libraries import add_labels, add_piles
 from triage.audit.columns import PILES, WORDS, PhotoCodes, read_columns, read_piles
 from triage.domain.acts import Refused
 from triage.label.rows import settle
-from triage.library import Library
+from triage.library import Library, queries
 
 TAGS = ("rusted-connector", "missing-hanger")
 
@@ -47,7 +47,9 @@ def test_columns_are_the_librarys_words(library: Library, with_photos) -> None:
         add_labels(library, rows)
     for place in (3, 9, 27):
         with contextlib.suppress(Refused):  # nobody disagrees about this photo
-            settle(library, library.photo(shas[place]), TAGS[0], "absent", why="looked", by="dee")
+            settle(
+                library, queries.find_photo(library, shas[place]), TAGS[0], "absent", why="looked", by="dee"
+            )
     add_labels(library, [(shas[9], TAGS[0], "present", "ann")])
     library.undo("ben")
     library.say("forgotten", {"sha": shas[5]}, by="ann")
@@ -57,12 +59,14 @@ def test_columns_are_the_librarys_words(library: Library, with_photos) -> None:
         (columns.photos[place], columns.tags[tag]): (WORDS[words[tag, place]], bool(disputed[tag, place]))
         for tag, place in zip(*np.nonzero(words), strict=True)
     }
-    theirs = {key: (one.value, one.disputed) for key, one in library.words().items() if key[0] != shas[5]}
+    theirs = {
+        key: (one.value, one.disputed) for key, one in queries.words(library).items() if key[0] != shas[5]
+    }
     assert ours == theirs
     only = read_columns(library, [TAGS[1]])
     assert only.tags == [TAGS[1]]
     assert len(only.word) == sum(
-        label.tag == TAGS[1] and label.photo != shas[5] for label in library.labels()
+        label.tag == TAGS[1] and label.photo != shas[5] for label in queries.labels(library)
     )
 
 
@@ -74,4 +78,4 @@ def test_piles_are_the_suggestions_of_one_model(library: Library, with_photos) -
     piles = read_piles(library, "new", columns)
     assert columns.tags == [TAGS[0]]
     got = {columns.photos[place]: PILES[piles[0, place]] for place in range(len(shas))}
-    assert got == {sha: one.pile for (sha, _), one in library.suggestions().items()}
+    assert got == {sha: one.pile for (sha, _), one in queries.suggestions(library).items()}

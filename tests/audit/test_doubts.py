@@ -13,7 +13,7 @@ from small_libraries import add_labels
 from triage.audit import doubting, doubts
 from triage.audit.left_out import COMPONENTS, Board, deck_folds, nearest, principal, to_probability
 from triage.errors import BadInput, Cancelled
-from triage.library import Library
+from triage.library import Library, queries
 
 TAG = "rusted-connector"
 
@@ -181,7 +181,7 @@ def test_doubts_of_a_library(library: Library, vectors) -> None:
     assert len(first & wrong) >= 3
     assert "1 photos present and 0 absent" in found.without["missing-hanger"]
     assert found.compared == 400
-    decks = {photo.sha: photo.deck for photo in library.photos()}
+    decks = {photo.sha: photo.deck for photo in queries.photos(library)}
     for one in found.ranked:
         assert (one.probability > 0.5) == (one.value == "absent")
         assert len(one.neighbours) == 3

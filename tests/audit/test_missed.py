@@ -11,7 +11,7 @@ from small_libraries import add_labels, add_piles
 from triage.audit import missed, of_library
 from triage.audit.missed_tag import DrawnDeck, Missed, Promised, Question, audit_tag
 from triage.errors import BadInput, WrongUsage
-from triage.library import Library
+from triage.library import Library, queries
 from triage.presort.withdrawals import lift_withdrawal, withdrawals
 
 TAG = "rusted-connector"
@@ -171,7 +171,7 @@ def test_a_withdrawal_lasts_until_the_next_model_passes_or_a_person_lifts_it(
     answer(library, first.asked, "present")
     found = missed(library, seed="7", by="ann")[TAG]
     assert found.contradicts
-    assert "unlikely" not in {one.pile for one in library.suggestions(tag=TAG).values()}
+    assert "unlikely" not in {one.pile for one in queries.suggestions(library, tag=TAG).values()}
     assert set(withdrawals(library)) == {TAG}
     add_piles(library, "m2", TAG, [(sha, "unsure") for sha in presorted])  # a new model alone changes nothing
     library.say(
@@ -187,7 +187,7 @@ def test_a_withdrawal_lasts_until_the_next_model_passes_or_a_person_lifts_it(
         lift_withdrawal(library, "missing-hanger", why="checked", by="ann")
     lift_withdrawal(library, TAG, why="the drawn decks were of another builder", by="ann")
     assert withdrawals(library) == {}
-    (event,) = library.statements("withdrawal-lifted")
+    (event,) = queries.statements(library, "withdrawal-lifted")
     assert event.payload["why"] == "the drawn decks were of another builder"
 
 

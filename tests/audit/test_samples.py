@@ -11,7 +11,7 @@ from triage.audit import sample
 from triage.audit.draw import draw
 from triage.audit.sizes import LAWS, sample_size
 from triage.errors import BadInput
-from triage.library import Library
+from triage.library import Library, queries
 
 
 def test_a_simple_sample_is_the_draw_of_its_size(library: Library, with_photos) -> None:
@@ -20,7 +20,7 @@ def test_a_simple_sample_is_the_draw_of_its_size(library: Library, with_photos) 
     assert (found.n, found.population) == (sample_size(0.95, 0.05, 200), 200) == (132, 200)
     assert list(found.items) == draw(shas, 132, "42")
     assert sample(library, seed="42").items == found.items
-    photos = {photo.sha: photo for photo in library.photos()}
+    photos = {photo.sha: photo for photo in queries.photos(library)}
     said = json.loads(json.dumps(found.to_json(photos), allow_nan=False))
     assert set(said) >= {"n", "population", "items", "seed"}
     assert said["items"][0]["deck"] == photos[found.items[0]].deck
@@ -37,7 +37,7 @@ def test_decks_are_drawn_as_decks(library: Library, with_photos) -> None:
     with_photos(100, 2)
     found = sample(library, by="deck", seed="1")
     assert (found.n, found.population) == (80, 100)
-    assert set(found.items) <= set(library.decks())
+    assert set(found.items) <= set(queries.decks(library))
     assert found.to_json({})["items"][0] == {"deck": found.items[0]}
 
 

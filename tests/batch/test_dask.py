@@ -11,6 +11,7 @@ from tools.bench.cluster import Cluster
 from triage.batch import Failed, Ok, map_items
 from triage.batch.dask_engine import check_address
 from triage.errors import Cancelled, TriageError, WrongUsage
+from triage.library import queries
 
 try:
     import distributed  # noqa: F401
@@ -87,7 +88,7 @@ def test_photos_taken_in_and_embedded_with_a_worker_killed_are_those_of_one_proc
 
                 result = ingest(library, [tmp_path / "card"], by="ann", engine=engine, dask=cluster.address)
                 assert (len(result.added), result.set_aside) == (24, [])
-                shas = [photo.sha for photo in library.photos()]
+                shas = [photo.sha for photo in queries.photos(library)]
                 done = embed_photos(
                     library,
                     shas,
@@ -98,7 +99,7 @@ def test_photos_taken_in_and_embedded_with_a_worker_killed_are_those_of_one_proc
                 assert (done.new, done.set_aside) == (24, [])
                 assert sum(1 for _ in library.events("placed")) == 24
                 assert verify(library).damaged == []
-                made[engine] = library.photos()
+                made[engine] = queries.photos(library)
                 store = store_of(library)
                 vectors[engine] = {sha: store.path(sha).read_bytes() for sha in shas}
         assert cluster.workers[0].poll() is not None

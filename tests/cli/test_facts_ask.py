@@ -12,7 +12,7 @@ import pytest
 
 from tests.common import draw_photo
 from triage.ingest.ingest import ingest
-from triage.library import Library
+from triage.library import Library, queries
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
 
@@ -36,7 +36,7 @@ def typed(home: Path, words: list[str], text: str) -> subprocess.CompletedProces
 
 def known(home: Path) -> dict[str, object]:
     with Library.open(home) as library:
-        return {key: fact.value for key, fact in library.facts("D-17").items()}
+        return {key: fact.value for key, fact in queries.facts(library, "D-17").items()}
 
 
 def test_answers_in_units_as_people_write_them_skipping_and_one_step_back(home):

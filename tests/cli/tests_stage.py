@@ -12,7 +12,7 @@ from flat_card import card_photo, save_photo
 from triage.assess.said import warn
 from triage.ingest import ingest
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.slate.card import Card, library_code
 from triage.structure.telling import set_facts
 
@@ -34,7 +34,7 @@ def build_stage(folder: Path) -> Path:
         ingest(library, [folder / "card"], by="ann", engine="here")
         _second_visit(library, folder)
         _label(library)
-        (folder / "hash.txt").write_text(library.photo("D-17/IMG_0412.jpg").sha)
+        (folder / "hash.txt").write_text(queries.find_photo(library, "D-17/IMG_0412.jpg").sha)
         _files(library, folder)
     return folder
 
@@ -67,7 +67,7 @@ def _second_visit(library: Library, folder: Path) -> None:
 
 def _label(library: Library) -> None:
     for deck in ("D-17", "D-18", "D-20", "D-21"):
-        for index, photo in enumerate(library.photos(deck)):
+        for index, photo in enumerate(queries.photos(library, deck)):
             repaired = photo.visit == "2026-09-01"
             one, other = (("present", "absent"), ("absent", "present"))[1 if repaired else index % 2]
             one = "present" if photo.name == "a.jpg" else one
@@ -116,16 +116,22 @@ def prepare(library: Library, line: str) -> None:
     elif "lift D-17" in line:
         warn(library, "D-17", told="the owner", how="by phone", at="2026-05-04T15:00", by="ann")
         for by in ("ann", "ben"):
-            give_labels(library, library.photo("D-17/after.jpg"), {"rusted-connector": "absent"}, by=by)
+            give_labels(
+                library, queries.find_photo(library, "D-17/after.jpg"), {"rusted-connector": "absent"}, by=by
+            )
     elif "settle D-17/IMG_0412.jpg" in line:
-        give_labels(library, library.photo("D-17/IMG_0412.jpg"), {"missing-hanger": "absent"}, by="ben")
-        give_labels(library, library.photo("D-17/IMG_0412.jpg"), {"missing-hanger": "present"}, by="ann")
+        give_labels(
+            library, queries.find_photo(library, "D-17/IMG_0412.jpg"), {"missing-hanger": "absent"}, by="ben"
+        )
+        give_labels(
+            library, queries.find_photo(library, "D-17/IMG_0412.jpg"), {"missing-hanger": "present"}, by="ann"
+        )
     elif "--letter" in line or "--issue" in line:
         _answer_everything(library)
 
 
 def _one_hanger_and_its_repair(library: Library) -> None:
-    for photo in library.photos("D-17"):
+    for photo in queries.photos(library, "D-17"):
         answer = {"missing-hanger": "present" if photo.name == "a.jpg" else "absent"}
         place = "joist 4" if photo.name in ("a.jpg", "b.jpg") else None
         for by in ("ann", "ben"):
@@ -134,7 +140,7 @@ def _one_hanger_and_its_repair(library: Library) -> None:
 
 def _nails_and_their_repair(library: Library) -> None:
     set_facts(library, "D-17", {"height_above_grade_ft": "2"}, by="ann")
-    for photo in library.photos("D-17"):
+    for photo in queries.photos(library, "D-17"):
         for by in ("ann", "ben"):
             give_labels(library, photo, {"missing-hanger": "absent"}, by=by)
     folder = library.path.parent / "nails"
@@ -143,17 +149,19 @@ def _nails_and_their_repair(library: Library) -> None:
         draw_photo(folder / name / f"{name}.jpg", seed=seed, exif=when)
         ingest(library, [folder / name], by="ann", deck="D-17", engine="here")
         answers = {"nail-only-ledger": answer, "shows-ledger": "present"}
-        give_labels(library, library.photo(f"D-17/{name}.jpg"), answers, by="ann", place="left end")
+        give_labels(
+            library, queries.find_photo(library, f"D-17/{name}.jpg"), answers, by="ann", place="left end"
+        )
 
 
 def _answer_everything(library: Library) -> None:
     from triage.report.ready import blocking
 
     elements = [tag for tag, one in library.vocabulary().tags.items() if one.kind == "element"]
-    for deck in library.decks():
-        first, *_ = library.photos(deck)
+    for deck in queries.decks(library):
+        first, *_ = queries.photos(library, deck)
         give_labels(library, first, dict.fromkeys(elements, "present"), by="ann")
-        for photo in library.photos(deck):
+        for photo in queries.photos(library, deck):
             core = [
                 tag for tag in library.vocabulary().core if tag not in ("missing-hanger", "rusted-connector")
             ]

@@ -9,7 +9,7 @@ import pytest
 from exchange_helpers import TAG, put_label, put_photo
 
 from triage.cli import run
-from triage.library import Library
+from triage.library import Library, queries
 
 
 @pytest.fixture
@@ -64,7 +64,7 @@ def test_ingest_from_a_library_and_back(library: Library, tmp_path: Path, capsys
         assert said(capsys)["added"] == 0
         assert run([*words, str(other.path), "-L", str(library.path)]) == 0
         assert said(capsys)["added"] == 1
-        assert other.words().keys() == library.words().keys()
+        assert queries.words(other).keys() == queries.words(library).keys()
 
 
 def test_label_read_takes_coco_with_a_mapping(library: Library, tmp_path: Path, capsys) -> None:
@@ -82,7 +82,7 @@ def test_label_read_takes_coco_with_a_mapping(library: Library, tmp_path: Path, 
     assert "file_name" in found["set_aside"][0]["reason"]
     assert run([*words, "-L", str(library.path), "--json"]) == 3
     assert said(capsys)["known"] == 1
-    assert {(label.tag, label.by) for label in library.labels(tag="missing-hanger")} == {
+    assert {(label.tag, label.by) for label in queries.labels(library, tag="missing-hanger")} == {
         ("missing-hanger", "dee")
     }
-    assert library.words()[library.photo("D-1/a.jpg").sha, TAG].value == "present"
+    assert queries.words(library)[queries.find_photo(library, "D-1/a.jpg").sha, TAG].value == "present"

@@ -26,7 +26,7 @@ from triage.exchange.xmp import sidecar
 from triage.ingest import ingest
 from triage.label.files import read_csv_rows
 from triage.label.rows import give_labels, store_rows
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import Photo
 
 SERIAL = "SERIAL-4711"
@@ -55,7 +55,7 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Library]:
             picture(root / "card" / f"D {deck}" / "a" / f"{one}.jpg", 10 * deck + one, 6 if one else 1)
     with Library.create(root / "library") as made:
         ingest(made, [root / "card"], by="ann", engine="here")
-        photos = made.photos()
+        photos = queries.photos(made)
         give_labels(
             made,
             photos[0],
@@ -102,7 +102,7 @@ def test_csv_tables_are_read_by_pandas_with_their_dictionary(library: Library, t
     photos = tables["photos"].set_index("photo")
     assert photos.latitude.iloc[0] == pytest.approx(46.9005)
     assert photos.longitude.iloc[0] == pytest.approx(-7.5)
-    assert len(tables["labels"]) == len(library.labels()) == 14
+    assert len(tables["labels"]) == len(queries.labels(library)) == 14
     counts = tables["words"].groupby(["tag", "value"]).size()
     assert counts[TAG, "present"] == 2
     assert counts[TAG, "absent"] == 10
@@ -142,7 +142,7 @@ def test_coco_is_read_by_pycocotools(library: Library, tmp_path: Path) -> None:
     category = next(one["id"] for one in data.loadCats(data.getCatIds()) if one["name"] == TAG)
     images = data.loadImgs(data.getImgIds(catIds=[category]))
     assert len(images) == 2
-    photo = library.photos()[0]
+    photo = queries.photos(library)[0]
     (image,) = [one for one in images if one["sha256"] == photo.sha]
     file = tmp_path / "photos" / image["file_name"]
     with Image.open(file) as opened:
@@ -159,7 +159,7 @@ def test_coco_comes_back_as_the_same_words(library: Library, tmp_path: Path, pic
     export_library(library, tmp_path, "coco", pictures=pictures, pseudonyms=False)
     rows, aside = read_labels_file(library, tmp_path / "coco.json")
     assert aside == []
-    given = {(one.photo, one.tag, one.value, one.by): one.boxes for one in library.labels()}
+    given = {(one.photo, one.tag, one.value, one.by): one.boxes for one in queries.labels(library)}
     back = {(one.photo, one.tag, one.value, one.by): one.boxes for one in rows}
     assert back.keys() == given.keys()
     for key, boxes in given.items():
@@ -204,7 +204,7 @@ def test_sidecars_are_read_by_exiftool(library: Library, tmp_path: Path) -> None
         ["exiftool", "-j", "-struct", "-n", *map(str, files)], capture_output=True, text=True, check=True
     )
     by_sha = {one["Identifier"]: one for one in json.loads(out.stdout)}
-    said = by_sha[library.photos()[0].sha]
+    said = by_sha[queries.photos(library)[0].sha]
     assert said["Subject"] == [TAG, "shows-hanger"]
     assert said["GPSLatitude"] == pytest.approx(46.9005, abs=1e-6)
     assert said["GPSLongitude"] == pytest.approx(-7.5, abs=1e-6)
@@ -213,7 +213,7 @@ def test_sidecars_are_read_by_exiftool(library: Library, tmp_path: Path) -> None
     assert (rectangle["RbShape"], rectangle["RbUnit"]) == ("rectangle", "relative")
     assert point["RbVertices"] == [{"RbX": 0.5, "RbY": 0.5}]
     assert said["ImageRegion"][0]["Name"] == TAG
-    assert "Subject" not in by_sha[library.photos()[2].sha]
+    assert "Subject" not in by_sha[queries.photos(library)[2].sha]
     assert "Warning" not in out.stdout
 
 
@@ -239,7 +239,7 @@ def test_the_datasheet_says_what_is_known_and_what_is_not(library: Library, tmp_
 
 
 def test_a_photo_that_cannot_be_written_is_set_aside(library: Library, tmp_path: Path) -> None:
-    photo = library.photos()[3]
+    photo = queries.photos(library)[3]
     original = library.original(photo.sha)
     original.rename(tmp_path / "kept")
     try:
@@ -291,7 +291,7 @@ def test_decks_that_share_look_alikes_stand_on_one_side_of_a_split(
 ) -> None:
     from triage.library.look_alikes import DeckGroups
 
-    decks = sorted({one.deck for one in library.photos()})
+    decks = sorted({one.deck for one in queries.photos(library)})
     one = DeckGroups({decks[0]: decks[0], decks[-1]: decks[0]}, frozenset())
     monkeypatch.setattr("triage.exchange.export.deck_groups", lambda _library: one)
     for seed in "1234":

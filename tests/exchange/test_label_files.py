@@ -13,7 +13,7 @@ from triage.errors import BadInput
 from triage.exchange import read_labels_file
 from triage.exchange.reading import safe_name
 from triage.label.rows import store_rows
-from triage.library import Library
+from triage.library import Library, queries
 
 TAG = "rusted-connector"
 
@@ -61,7 +61,7 @@ def test_boxes_become_fractions_and_categories_tags(library: Library, tmp_path: 
     stored = store_rows(library, rows, aside, by="ann")
     assert stored.to_json() == {"rows": 1, "new": 1, "known": 0, "set_aside": []}
     assert store_rows(library, *read(library, tmp_path, coco(annotations=two)), by="ann").known == 1
-    (label,) = library.labels()
+    (label,) = queries.labels(library)
     assert label.boxes == row.boxes
     assert label.by == "ann"
 
@@ -184,13 +184,15 @@ def test_a_folder_tree_says_present_by_content(library: Library, tmp_path: Path)
     ]:
         (tree / folder).mkdir(parents=True, exist_ok=True)
         (tree / folder / name).write_text(content)
-    (tree / TAG / "link.jpg").symlink_to(library.originals.path(library.photo("b.jpg").sha, ".jpg"))
+    (tree / TAG / "link.jpg").symlink_to(
+        library.originals.path(queries.find_photo(library, "b.jpg").sha, ".jpg")
+    )
     (tree / "linked").symlink_to(tree / TAG)
     (tmp_path / "map.toml").write_text('[categories]\nclean = "rusted-connector=absent"')
     rows, aside = read_labels_file(library, tree, tmp_path / "map.toml")
     assert {(row.photo, row.value) for row in rows} == {
-        (library.photo("a.jpg").sha, "present"),
-        (library.photo("b.jpg").sha, "absent"),
+        (queries.find_photo(library, "a.jpg").sha, "present"),
+        (queries.find_photo(library, "b.jpg").sha, "absent"),
     }
     reasons = sorted(one.reason for one in aside)
     assert len(reasons) == 3

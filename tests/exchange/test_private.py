@@ -14,6 +14,7 @@ from PIL import Image
 from triage.exchange import export_library
 from triage.imaging.blackout import blackouts, paint_over
 from triage.label.rows import give_labels, settle
+from triage.library import queries
 from triage.report import black_out
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
@@ -24,7 +25,7 @@ BOX = (0.25, 0.25, 0.5, 0.5)
 
 @pytest.fixture
 def named(library):
-    first, second = library.photos("D-17")[:2]
+    first, second = queries.photos(library, "D-17")[:2]
     give_labels(library, first, {"missing-hanger": "present"}, by=NAMES[0], note="as Planted Told said")
     give_labels(library, first, {"missing-hanger": "absent"}, by=NAMES[1])
     give_labels(library, second, {"missing-hanger": "present"}, by=NAMES[0], place="joist 3")
@@ -72,7 +73,7 @@ def test_names_are_written_where_they_are_asked_for(named, tmp_path):
 @pytest.mark.parametrize("kind", ["coco", "croissant", "xmp"])
 @pytest.mark.parametrize("pictures", ["renditions", "full"])
 def test_what_was_painted_black_is_black_in_every_export(named, tmp_path, kind, pictures):
-    photo = named.photos("D-17")[0]
+    photo = queries.photos(named, "D-17")[0]
     black_out(named, photo.sha, [BOX], by="ann")
     done = export_library(named, tmp_path / "out", kind, pictures=pictures)
     assert done.set_aside == []
@@ -103,7 +104,7 @@ def test_every_pixel_that_a_box_touches_is_painted_and_no_other_far_from_it():
 
 
 def test_an_empty_list_takes_a_blackout_back(named):
-    photo = named.photos("D-17")[0]
+    photo = queries.photos(named, "D-17")[0]
     black_out(named, photo.sha, [BOX], by="ann")
     assert list(blackouts(named)) == [photo.sha]
     black_out(named, photo.sha, [], by="ann")

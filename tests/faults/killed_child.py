@@ -14,7 +14,7 @@ from pathlib import Path
 
 from sqlalchemy import Engine, event
 
-from triage.library import Library
+from triage.library import Library, queries
 
 STEPS = ("unlink", "remove", "replace", "rename", "fsync", "rmdir")
 
@@ -48,7 +48,7 @@ def die_at(step: int) -> None:
 def forget(library: Library, out: Path, words: list[str], step: int) -> None:
     from triage.ingest.moving import forget
 
-    photo = library.photo(words[0])
+    photo = queries.find_photo(library, words[0])
     die_at(step)
     forget(library, [photo], by="ann")
 

@@ -19,8 +19,9 @@ from triage.assess.cache.lines import standings
 from triage.errors import TriageError
 from triage.imaging.kept import rendition_of
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.library.verify import verify, verify_folder
 
 FLIPS = 500 if LONG else 40
@@ -31,13 +32,16 @@ DERIVED = ("standing", "standing_summary", "job", "suggestion", "meta")
 @pytest.fixture
 def filled(library):
     """A library with words, texts, suggestions, kept assessments and caches."""
-    for photo in library.photos():
+    for photo in queries.photos(library):
         give_labels(
             library, photo, {"missing-hanger": "present"}, by="ann", place="joist 3", note="seen from below"
         )
         rendition_of(library, photo.sha)
-    rows = [Suggestion(one.sha, "rusted-connector", "m" * 64, 0.1, 0.2, "unsure") for one in library.photos()]
-    library.keep_suggestions(rows)
+    rows = [
+        Suggestion(one.sha, "rusted-connector", "m" * 64, 0.1, 0.2, "unsure")
+        for one in queries.photos(library)
+    ]
+    keep_suggestions(library, rows)
     library.say("deck-set", {"deck": "D-17", "field": "address"}, by="ann", private={"text": "9 Nowhere"})
     standings(library)
     library.close()

@@ -13,7 +13,7 @@ from long_runs import LONG
 from triage.errors import Damaged, NotWritten
 from triage.imaging.kept import rendition_of
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.report import Issue, write_report
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
@@ -25,9 +25,9 @@ MISSING = "cannot be shown"
 def cited(library):
     """A library in which a report cites one photo of each deck."""
     for deck in ("D-17", "D-18"):
-        give_labels(library, library.photos(deck)[0], {"missing-hanger": "present"}, by="ann")
+        give_labels(library, queries.photos(library, deck)[0], {"missing-hanger": "present"}, by="ann")
     answer_everything(library)
-    for photo in library.photos():
+    for photo in queries.photos(library):
         rendition_of(library, photo.sha)
     return library
 
@@ -39,7 +39,7 @@ def issue(library, out):
 
 
 def test_pictures_that_were_cut_to_nothing_are_made_again(cited, tmp_path):
-    for photo in cited.photos():
+    for photo in queries.photos(cited):
         cited.renditions.path(photo.sha).write_bytes(b"")
     cited.close()
     words = ["report", "--issue", "--signer", "Ann", "--scope", "all", "--limits", "none", "--weather", "dry"]
@@ -57,7 +57,7 @@ def test_pictures_that_were_cut_to_nothing_are_made_again(cited, tmp_path):
 
 def test_a_picture_that_was_exchanged_is_not_printed(cited, tmp_path):
     """A cached picture is not evidence: an issued report shows what the original shows."""
-    first, other = cited.photos("D-17")[:2]
+    first, other = queries.photos(cited, "D-17")[:2]
     cited.renditions.path(first.sha).write_bytes(cited.renditions.path(other.sha).read_bytes())
     issue(cited, tmp_path / "out")
     changed = (tmp_path / "out" / "report.html").read_text()
@@ -73,14 +73,14 @@ def pictures(page: str) -> list[str]:
 
 @pytest.mark.parametrize("how", ["missing", "changed"])
 def test_no_report_is_issued_without_the_original_that_it_cites(cited, tmp_path, how):
-    photo = cited.photos("D-17")[0]
+    photo = queries.photos(cited, "D-17")[0]
     original = cited.original(photo.sha)
     original.chmod(0o600)
     original.unlink() if how == "missing" else original.write_bytes(b"\xff\xd8 other \xff\xd9")
     with pytest.raises(Damaged, match="nothing was issued") as caught:
         issue(cited, tmp_path / "out")
     assert photo.path_name in str(caught.value)
-    assert cited.statements("issued") == []
+    assert queries.statements(cited, "issued") == []
     assert not list(tmp_path.glob("out/*"))
 
 
@@ -94,7 +94,7 @@ def test_an_issue_that_cannot_be_written_is_written_again(cited, tmp_path, monke
     with pytest.raises(NotWritten, match="is issued, but its files could not be written") as caught:
         issue(cited, tmp_path / "out")
     monkeypatch.undo()
-    (event,) = cited.statements("issued")
+    (event,) = queries.statements(cited, "issued")
     number = event.payload["number"]
     assert f"report --again {number}" in caught.value.hint
     words = ["report", "--again", number, "--out", str(tmp_path / "out"), "-L", str(cited.path), "--json"]
@@ -111,7 +111,7 @@ def test_killed_while_issuing_no_numbered_file_is_without_its_event(cited, tmp_p
     for copy in killed_at_every_step("issue", cited.path, tmp_path / "copies", stride=1 if LONG else 5):
         files = [path for path in Path(f"{copy}-out").rglob("*") if path.is_file()]
         with Library.open(copy) as library:
-            issued = library.statements("issued")
+            issued = queries.statements(library, "issued")
         assert issued or not files, files
         written += bool(files)
     assert written

@@ -9,6 +9,7 @@ import pytest
 from triage.assess import assess_library
 from triage.ingest import ingest
 from triage.label.rows import give_labels, labels_file
+from triage.library import queries
 from triage.report import write_report
 
 SECRETS = ("46.9005", "7.4111", "Ivy Nobody", "SN-12345")
@@ -24,7 +25,7 @@ def secret_library(library, photo_maker, tmp_path):
     }
     photo_maker(tmp_path / "s" / "D-90" / "a.jpg", seed=90, exif=exif)
     ingest(library, [tmp_path / "s"], by="ann", engine="here")
-    photo = library.photos("D-90")[0]
+    photo = queries.photos(library, "D-90")[0]
     give_labels(library, photo, {"missing-hanger": "present"}, by="ann")
     return library
 
@@ -41,7 +42,7 @@ def test_no_produced_file_tells_where_or_by_whom(secret_library, tmp_path):
     for kind in ("csv", "coco", "xmp"):
         export_library(secret_library, out / kind, kind)
     files = [path for path in out.rglob("*") if path.is_file()]
-    files += [secret_library.renditions.path(photo.sha) for photo in secret_library.photos()]
+    files += [secret_library.renditions.path(photo.sha) for photo in queries.photos(secret_library)]
     assert len(files) > 10
     for path in files:
         text = path.read_bytes().decode("latin-1")

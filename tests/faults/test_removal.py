@@ -18,7 +18,7 @@ from triage.imaging.kept import rendition_of
 from triage.ingest import ingest
 from triage.ingest.moving import forget
 from triage.label.rows import give_labels
-from triage.library import Library, removal
+from triage.library import Library, queries, removal
 from triage.library.backup import backup, copies_that_hold, purge_copies, restore
 from triage.library.verify import verify
 
@@ -37,7 +37,7 @@ def planted(tmp_path):
         draw_photo(path, seed=70 + number, exif={**block, "taken_at": exif["taken_at"]})
     with Library.create(tmp_path / "library") as library:
         ingest(library, [tmp_path / "card"], by="ann", engine="here")
-        first, second, _ = library.photos()
+        first, second, _ = queries.photos(library)
         label(library, first, "PLANTED-PLACE at the house", "PLANTED-NOTE of the owner")
         label(library, first, SHARED_PLACE, None)
         label(library, second, SHARED_PLACE, None)
@@ -76,7 +76,7 @@ def needles_of(library, sha):
 
 
 def test_killed_at_every_step_nothing_of_a_removed_photo_stays(planted, tmp_path):
-    first = planted.photos()[0]
+    first = queries.photos(planted)[0]
     needles = needles_of(planted, first.sha)
     assert set(TEXTS) <= {one for found in planted_in(planted.path, needles).values() for one in found}
     planted.close()
@@ -85,14 +85,16 @@ def test_killed_at_every_step_nothing_of_a_removed_photo_stays(planted, tmp_path
     removed = 0
     for copy in copies:
         with Library.open(copy) as library:
-            if library.photo_count() == 3:  # killed before it was recorded: the person is told nothing
-                forget(library, [library.photo(first.sha)], by="ann")
+            if queries.photo_count(library) == 3:  # killed before it was recorded: the person is told nothing
+                forget(library, [queries.find_photo(library, first.sha)], by="ann")
             else:
                 removed += 1
             assert library.not_removed is None
             assert planted_in(copy, needles) == {}, copy
             assert removal.pending(library.engine) == {}
-            assert [one.place for one in library.labels(photo=library.photos()[0].sha)] == [SHARED_PLACE]
+            assert [one.place for one in queries.labels(library, photo=queries.photos(library)[0].sha)] == [
+                SHARED_PLACE
+            ]
             if removed % 5 == 1:
                 checked = verify(library)
                 assert (checked.damaged, checked.missing, checked.strays) == ([], [], [])
@@ -101,21 +103,21 @@ def test_killed_at_every_step_nothing_of_a_removed_photo_stays(planted, tmp_path
 
 
 def test_a_removed_photo_is_not_put_back_by_the_same_folder(planted, tmp_path):
-    first = planted.photos()[0]
+    first = queries.photos(planted)[0]
     needles = needles_of(planted, first.sha)
     forget(planted, [first], by="ann")
     again = ingest(planted, [tmp_path / "card"], by="ann", engine="here")
     assert "removed from the library for good" in again.set_aside[0].reason
     assert planted_in(planted.path, needles) == {}
     with pytest.raises(BadInput, match="was removed from this library for good"):
-        planted.photo(first.path_name)
+        queries.find_photo(planted, first.path_name)
 
 
 def test_a_photo_that_is_removed_while_it_is_taken_in_again_is_deleted(planted, tmp_path, monkeypatch):
     """The reader put the original before the removal was known; the mark is set again."""
     from triage.ingest import ingest as room
 
-    first = planted.photos()[0]
+    first = queries.photos(planted)[0]
     forget(planted, [first], by="ann")
     monkeypatch.setattr(room, "frozenset", lambda _: frozenset(), raising=False)
     ingest(planted, [tmp_path / "card"], by="ann", engine="here")
@@ -124,7 +126,7 @@ def test_a_photo_that_is_removed_while_it_is_taken_in_again_is_deleted(planted, 
 
 
 def test_where_something_cannot_be_deleted_it_is_said_and_done_later(planted, monkeypatch):
-    first = planted.photos()[0]
+    first = queries.photos(planted)[0]
     needles = needles_of(planted, first.sha)
     original = planted.original(first.sha)
     unlink = Path.unlink
@@ -140,14 +142,14 @@ def test_where_something_cannot_be_deleted_it_is_said_and_done_later(planted, mo
     assert "Permission denied" in str(caught.value)
     with Library.open(planted.path) as again:
         assert "Permission denied" in again.not_removed
-        assert len(again.photos()) == 2  # reading goes on
+        assert len(queries.photos(again)) == 2  # reading goes on
     monkeypatch.undo()
-    label(planted, planted.photos()[0], None, None)  # the next write deletes it
+    label(planted, queries.photos(planted)[0], None, None)  # the next write deletes it
     assert planted_in(planted.path, needles) == {}
 
 
 def test_copies_and_backups_that_hold_it_are_named_and_purged(planted, tmp_path):
-    first, second, _ = planted.photos()
+    first, second, _ = queries.photos(planted)
     needles = needles_of(planted, first.sha)
     copies = planted.path / "copies"
     copies.mkdir()
@@ -171,7 +173,7 @@ def test_copies_and_backups_that_hold_it_are_named_and_purged(planted, tmp_path)
     restore(tmp_path / "season.backup", tmp_path / "again")
     with Library.open(tmp_path / "again") as again:
         assert verify(again).missing == []
-        assert [one.sha for one in again.photos()][0] == second.sha
+        assert [one.sha for one in queries.photos(again)][0] == second.sha
 
 
 def test_a_backup_leaves_out_what_no_photo_owns(planted, tmp_path):
@@ -187,21 +189,21 @@ def test_a_backup_leaves_out_what_no_photo_owns(planted, tmp_path):
 def test_a_merge_brings_no_text_of_a_removed_photo_back(planted, tmp_path):
     from triage.exchange.merge import merge_libraries
 
-    first = planted.photos()[0]
+    first = queries.photos(planted)[0]
     needles = needles_of(planted, first.sha)
     backup(planted, tmp_path / "b.backup")
     restore(tmp_path / "b.backup", tmp_path / "other")
     with Library.open(tmp_path / "other") as other:
-        label(other, other.photos()[0], "PLANTED-PLACE said later", "PLANTED-NOTE said later")
+        label(other, queries.photos(other)[0], "PLANTED-PLACE said later", "PLANTED-NOTE said later")
     forget(planted, [first], by="ann")
     merge_libraries(planted, [tmp_path / "other"])
     assert planted_in(planted.path, needles) == {}
-    assert len(planted.photos()) == 2
+    assert len(queries.photos(planted)) == 2
 
 
 def test_a_purge_writes_a_backup_that_holds_all_the_rest(planted, tmp_path):
     backup(planted, tmp_path / "b.backup")
-    first = planted.photos()[0]
+    first = queries.photos(planted)[0]
     forget(planted, [first], by="ann")
     purge_copies(planted, copies_that_hold(planted, {first.sha}))
     restore(tmp_path / "b.backup", tmp_path / "again")

@@ -13,7 +13,7 @@ from test_writers import fill, small_disk
 
 from triage.cli import run
 from triage.ingest import ingest
-from triage.library import Library
+from triage.library import Library, queries
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
 
@@ -67,7 +67,7 @@ def test_an_odd_library_toml_is_one_sentence(library, line, call):
 @pytest.mark.parametrize("how", ["zeros", "text", "cut", "folder"])
 def test_a_damaged_database_is_named_and_the_originals_are_checked_all_the_same(library, how, call):
     library.close()
-    first = library.original(library.photos()[0].sha)
+    first = library.original(queries.photos(library)[0].sha)
     library.close()
     database = library.path / "library.sqlite"
     data = database.read_bytes()

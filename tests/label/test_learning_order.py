@@ -11,8 +11,9 @@ from triage.features.vectors import PhotoVectors
 from triage.ingest import ingest
 from triage.label import learning
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 
 TAG = "missing-hanger"
 
@@ -28,7 +29,7 @@ def made(tmp_path):
         ingest(library, [tmp_path / "card"], by="ann", engine="here")
         store = store_of(library)
         recipe = store.recipe
-        for photo in library.photos():
+        for photo in queries.photos(library):
             whole = at(size=recipe.whole_dim).astype(np.float32)
             cells = np.zeros((1, 1, recipe.cell_dim), np.uint8)
             scale = np.ones(recipe.cell_dim, np.float32)
@@ -40,7 +41,7 @@ def copy_vectors(library, source, *targets):
     """Make photos near-duplicates of one by their vectors."""
     store = store_of(library)
     for target in targets:
-        store.put(library.photo(target).sha, store.get(library.photo(source).sha))
+        store.put(queries.find_photo(library, target).sha, store.get(queries.find_photo(library, source).sha))
 
 
 @pytest.fixture
@@ -73,7 +74,7 @@ def test_near_duplicates_spend_one_label_each(made, asked):
     with Library.open(made) as library:
         copy_vectors(library, "D-1/0.jpg", "D-1/1.jpg", "D-2/3.jpg")
         copy_vectors(library, "D-3/0.jpg", "D-3/2.jpg")
-        give_labels(library, library.photo("D-3/2.jpg"), {TAG: "absent"}, by="ben")
+        give_labels(library, queries.find_photo(library, "D-3/2.jpg"), {TAG: "absent"}, by="ben")
     names = [name for name, _, _ in asked(made, "--order", "learning", "--tag", TAG)]
     assert len({"D-1/0.jpg", "D-1/1.jpg", "D-2/3.jpg"} & set(names)) == 1
     assert {"D-3/0.jpg", "D-3/2.jpg"}.isdisjoint(names)
@@ -83,11 +84,12 @@ def test_near_duplicates_spend_one_label_each(made, asked):
 def test_danger_and_doubt_lead_once_there_are_suggestions(made, asked):
     with Library.open(made) as library:
         library.say("trained", {"model": "m" * 64, "tags": {}}, by="ann")
-        chances = {photo.sha: 0.01 for photo in library.photos()}
+        chances = {photo.sha: 0.01 for photo in queries.photos(library)}
         for name in ("D-0/2.jpg", "D-2/1.jpg", "D-3/3.jpg"):
-            chances[library.photo(name).sha] = 0.6
-        library.keep_suggestions(
-            [Suggestion(sha, TAG, "m" * 64, 0.0, chance, "unsure", ()) for sha, chance in chances.items()]
+            chances[queries.find_photo(library, name).sha] = 0.6
+        keep_suggestions(
+            library,
+            [Suggestion(sha, TAG, "m" * 64, 0.0, chance, "unsure", ()) for sha, chance in chances.items()],
         )
     names = [name for name, _, _ in asked(made, "--order", "learning", "--tag", TAG)]
     assert set(names[:3]) == {"D-0/2.jpg", "D-2/1.jpg", "D-3/3.jpg"}
@@ -102,10 +104,10 @@ def test_several_tags_take_turns_on_the_same_photos(made, asked):
 def test_like_asks_about_the_photo_then_the_nearest_one_of_a_kind(made, asked):
     with Library.open(made) as library:
         store = store_of(library)
-        start = store.get(library.photo("D-0/0.jpg").sha)
-        near = start.whole + 0.3 * store.get(library.photo("D-2/2.jpg").sha).whole
+        start = store.get(queries.find_photo(library, "D-0/0.jpg").sha)
+        near = start.whole + 0.3 * store.get(queries.find_photo(library, "D-2/2.jpg").sha).whole
         for name in ("D-2/2.jpg", "D-3/1.jpg"):
-            sha = library.photo(name).sha
+            sha = queries.find_photo(library, name).sha
             store.put(
                 sha, PhotoVectors(near, start.cells, start.cell_scale, start.cell_offset, start.recipe_sha)
             )
@@ -119,7 +121,7 @@ def test_like_asks_about_the_photo_then_the_nearest_one_of_a_kind(made, asked):
 def test_a_first_run_gives_vectors_to_some_photos_of_every_deck(made, asked, monkeypatch):
     monkeypatch.setattr(learning, "AT_ONCE", 4)
     with Library.open(made) as library:
-        for photo in library.photos():
+        for photo in queries.photos(library):
             store_of(library).drop(photo.sha)
     names = [name for name, _, _ in asked(made, "--order", "learning", "--tag", TAG)]
     assert sorted(name.split("/")[0] for name in names) == ["D-0", "D-1", "D-2", "D-3"]

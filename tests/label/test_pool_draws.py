@@ -10,8 +10,9 @@ import pytest
 from triage.label.order import questions
 from triage.label.pool_draws import DRAWN_SHARE, begin_pools, drawn_decks, drawn_words
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.train.of_library import training_labels
 
 TAG = "rusted-connector"
@@ -29,7 +30,7 @@ def twelve(tmp_path) -> Library:
             library.say(
                 "placed", {"sha": sha, "deck": f"D-{number // 2:02d}", "name": f"{number}.jpg"}, by="ann"
             )
-            library.keep_suggestions([Suggestion(sha, TAG, "m", 0.0, number / 24, "unsure")])
+            keep_suggestions(library, [Suggestion(sha, TAG, "m", 0.0, number / 24, "unsure")])
         yield library
 
 
@@ -39,7 +40,9 @@ def test_the_draw_is_recorded_asked_first_and_named(twelve: Library) -> None:
     drawn = event.payload["drawn"]
     assert len(drawn) == max(3, round(DRAWN_SHARE * 12))
     seed = event.payload["seed"]
-    by_ticket = sorted(twelve.decks(), key=lambda deck: hashlib.sha256(f"{seed}:{deck}".encode()).hexdigest())
+    by_ticket = sorted(
+        queries.decks(twelve), key=lambda deck: hashlib.sha256(f"{seed}:{deck}".encode()).hexdigest()
+    )
     assert drawn == by_ticket[:3]
     assert [one.asked_by for one in asked[:6]] == ["random"] * 6
     assert {one.photo.deck for one in asked[:6]} == set(drawn)

@@ -9,7 +9,7 @@ from triage.errors import BadInput, WrongUsage
 from triage.label.files import COLUMNS, read_csv_rows
 from triage.label.rows import Where, give_labels, give_many, labels_file, settle, store_rows
 from triage.label.tags import add_tags
-from triage.library import present
+from triage.library import queries
 
 
 def write(path, rows):
@@ -21,15 +21,15 @@ def write(path, rows):
 
 
 def test_several_answers_on_one_photo_are_one_act(library):
-    photo = library.photos()[0]
+    photo = queries.photos(library)[0]
     give_labels(library, photo, {"missing-hanger": "present", "shows-hanger": "present"}, by="ann")
-    assert len(library.labels()) == 2
+    assert len(queries.labels(library)) == 2
     library.undo("ann")
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_a_box_goes_with_one_tag_only_and_lies_inside_the_photo(library):
-    photo = library.photos()[0]
+    photo = queries.photos(library)[0]
     with pytest.raises(WrongUsage, match="one tag"):
         give_labels(
             library,
@@ -42,18 +42,18 @@ def test_a_box_goes_with_one_tag_only_and_lies_inside_the_photo(library):
         give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.9, 0, 0.2, 1)])
     (label,) = give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.4, 0.5, 0, 0)])
     assert label.boxes == ((0.4, 0.5, 0.0, 0.0),)
-    assert library.labels()[0] == label
+    assert queries.labels(library)[0] == label
 
 
 def test_an_unknown_tag_is_wrong_usage_with_the_near_names(library):
     with pytest.raises(WrongUsage) as caught:
-        give_labels(library, library.photos()[0], {"mising-hanger": "present"}, by="ann")
+        give_labels(library, queries.photos(library)[0], {"mising-hanger": "present"}, by="ann")
     assert "missing-hanger" in str(caught.value) + caught.value.hint
 
 
 def test_an_unknown_answer_is_wrong_usage(library):
     with pytest.raises(WrongUsage, match="not a valid answer"):
-        give_labels(library, library.photos()[0], {"missing-hanger": "maybe"}, by="ann")
+        give_labels(library, queries.photos(library)[0], {"missing-hanger": "maybe"}, by="ann")
 
 
 def test_a_file_read_twice_adds_nothing(library, tmp_path):
@@ -72,7 +72,7 @@ def test_a_file_read_twice_adds_nothing(library, tmp_path):
     first = store_rows(library, *read_csv_rows(path), by=None)
     again = store_rows(library, *read_csv_rows(path), by=None)
     assert (first.new, first.known, again.new, again.known) == (1, 0, 0, 1)
-    (label,) = library.labels()
+    (label,) = queries.labels(library)
     assert label.at == "2026-05-05T09:00:00"
     assert len(label.boxes) == 2
 
@@ -94,7 +94,7 @@ def test_unknown_photos_and_tags_are_set_aside_by_row(library, tmp_path):
 
 def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
     """The labels as pandas reads them, written back by pandas, are all known."""
-    photos = library.photos()
+    photos = queries.photos(library)
     give_labels(
         library,
         photos[0],
@@ -112,23 +112,23 @@ def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
     frame.to_csv(tmp_path / "again.csv", index=False)
     before = {
         (one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note)
-        for one in library.labels()
+        for one in queries.labels(library)
     }
     store_rows(library, *read_csv_rows(tmp_path / "again.csv"), by=None)
     after = {
         (one.photo, one.tag, one.value, one.by, one.boxes, one.place, one.count, one.note)
-        for one in library.labels()
+        for one in queries.labels(library)
     }
     assert after == before
 
 
 def test_the_log_tells_what_was_replaced_and_what_was_undone(library):
-    photo = library.photos()[0]
+    photo = queries.photos(library)[0]
     for value in ("present", "absent"):
         give_labels(library, photo, {"missing-hanger": value}, by="ann")
     library.undo("ann")
     with library.read() as connection:
-        rows = present.label_log(connection, photo.sha)
+        rows = queries.label_log(connection, photo.sha)
     assert [(row["value"], row["replaced"], row["undone"]) for row in rows] == [
         ("present", None, False),
         ("absent", "present", True),
@@ -137,15 +137,15 @@ def test_the_log_tells_what_was_replaced_and_what_was_undone(library):
 
 def test_a_settlement_needs_a_reason(library):
     with pytest.raises(WrongUsage, match="reason"):
-        settle(library, library.photos()[0], "missing-hanger", "absent", why=" ", by="cy")
+        settle(library, queries.photos(library)[0], "missing-hanger", "absent", why=" ", by="cy")
 
 
 def test_many_photos_are_answered_as_one_act(library):
-    photos = library.photos("D-17")
+    photos = queries.photos(library, "D-17")
     give_many(library, [(photo, {"shows-hanger": "present"}) for photo in photos], by="ann", asked_by="deck")
-    assert len(library.labels()) == 3
+    assert len(queries.labels(library)) == 3
     library.undo("ann")
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_own_tags_are_added_once_and_a_differing_one_is_refused(library, tmp_path):
@@ -153,21 +153,21 @@ def test_own_tags_are_added_once_and_a_differing_one_is_refused(library, tmp_pat
     own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "A nest of wasps."\n')
     assert [tag.tag for tag in add_tags(library, own)[0]] == ["wasp-nest"]
     assert [tag.tag for tag in add_tags(library, own)[1]] == ["wasp-nest"]
-    give_labels(library, library.photos()[0], {"wasp-nest": "present"}, by="ann")
+    give_labels(library, queries.photos(library)[0], {"wasp-nest": "present"}, by="ann")
     own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "Something else."\n')
     with pytest.raises(BadInput, match="another definition"):
         add_tags(library, own)
 
 
 def test_places_of_several_answers_are_one_act(library):
-    one, two, three = library.photos("D-17")
+    one, two, three = queries.photos(library, "D-17")
     where = {(two.sha, "missing-hanger"): Where(((0.5, 0.5, 0.0, 0.0),), "joist 4 of 14", 2)}
     answers = [(one, {"missing-hanger": "absent"}), (two, {"missing-hanger": "present"})]
     labels = give_many(library, [*answers, (three, {"missing-hanger": "absent"})], by="ann", where_of=where)
     assert [label.boxes for label in labels] == [(), ((0.5, 0.5, 0.0, 0.0),), ()]
-    stored = {label.photo: label for label in library.labels()}
+    stored = {label.photo: label for label in queries.labels(library)}
     two_now = stored[two.sha]
     assert (two_now.boxes, two_now.place, two_now.count) == (labels[1].boxes, "joist 4 of 14", 2)
     assert stored[one.sha].place is None
     library.undo("ann")
-    assert library.labels() == []
+    assert queries.labels(library) == []

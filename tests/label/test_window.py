@@ -8,8 +8,9 @@ from triage.ingest.moving import forget, move
 from triage.label import window
 from triage.label.order import questions
 from triage.label.rows import give_labels
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 
 
 @pytest.fixture
@@ -51,9 +52,9 @@ def test_only_as_many_decks_as_needed_are_read(lib, monkeypatch):
 
 
 def test_it_goes_on_where_this_person_was_and_comes_round(lib, monkeypatch):
-    for photo in lib.photos("D-3")[:2] + lib.photos("D-4"):
+    for photo in queries.photos(lib, "D-3")[:2] + queries.photos(lib, "D-4"):
         give_labels(lib, photo, {"missing-hanger": "absent"}, by="ben")
-    give_labels(lib, lib.photos("D-1")[0], {"missing-hanger": "absent"}, by="ann")
+    give_labels(lib, queries.photos(lib, "D-1")[0], {"missing-hanger": "absent"}, by="ann")
     monkeypatch.setattr(window, "LARGE", 0)
     found = window.next_decks(lib, "ben", ["missing-hanger"])
     assert found == ["D-5", "D-0", "D-1", "D-2", "D-3"]  # D-4 is done
@@ -68,17 +69,18 @@ def suggested(lib):
     lib.say("trained", {"model": model, "tags": {}}, by="ann")
     draw = random.Random(4)
     tags = ("missing-hanger", "rusted-connector")
-    lib.keep_suggestions(
+    keep_suggestions(
+        lib,
         [
             Suggestion(photo.sha, tag, model, 0.1, draw.random(), "unsure")
-            for photo in lib.photos()
+            for photo in queries.photos(lib)
             for tag in tags
-        ]
+        ],
     )
-    for number, photo in enumerate(lib.photos()[:9]):
+    for number, photo in enumerate(queries.photos(lib)[:9]):
         give_labels(lib, photo, {tags[number % 2]: "absent"}, by="ann")
-    move(lib, lib.photos("D-5")[:1], "D-0", by="ann", visit="2026-05-04")
-    forget(lib, lib.photos("D-5")[:1], by="ann")
+    move(lib, queries.photos(lib, "D-5")[:1], "D-0", by="ann", visit="2026-05-04")
+    forget(lib, queries.photos(lib, "D-5")[:1], by="ann")
     return lib
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from common import draw_photo
 
 from triage.ingest import ingest
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.backup import backup
 from triage.library.tables import FORMAT_VERSION
 
@@ -25,7 +25,7 @@ def main() -> None:
         for number in range(3):
             draw_photo(Path(folder) / "card" / "D-17" / f"IMG_041{number}.jpg", seed=number, size=(96, 72))
         ingest(library, [Path(folder) / "card"], by="ann", engine="here")
-        shas = [photo.sha for photo in library.photos()]
+        shas = [photo.sha for photo in queries.photos(library)]
         for by, value in (("ann", "absent"), ("ben", "present")):
             said = {"photo": shas[0], "tag": "missing-hanger", "value": value}
             library.say("label", said, by=by, private={"note": f"said by {by}"})

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from triage.errors import Damaged, TriageError
-from triage.library import Library, migrate
+from triage.library import Library, migrate, queries
 from triage.library.backup import restore
 from triage.library.tables import FORMAT_VERSION, metadata
 from triage.library.verify import verify
@@ -63,17 +63,17 @@ def test_a_library_of_an_older_format_opens_with_all_its_words(older):
     with Library.open(old) as library:
         assert library.brought.before == number
         assert library.brought.after == FORMAT_VERSION
-        photos = library.photos()
+        photos = queries.photos(library)
         assert [photo.path_name for photo in photos] == [f"D-17/IMG_041{number}.jpg" for number in range(3)]
-        word = library.words()[photos[0].sha, "missing-hanger"]
+        word = queries.words(library)[photos[0].sha, "missing-hanger"]
         assert (word.value, word.disputed, word.settled) == ("present", False, True)
         assert {one.note for one in word.labels} == {"said by ann", "said by ben"}
-        assert len(library.labels(tag="shows-ledger")) == 3
-        assert library.facts("D-17")["joist_size"].value == "2x6"  # 2x8 was taken back
-        assert [finding.text for finding in library.findings("D-17")] == ["bounces"]
+        assert len(queries.labels(library, tag="shows-ledger")) == 3
+        assert queries.facts(library, "D-17")["joist_size"].value == "2x6"  # 2x8 was taken back
+        assert [finding.text for finding in queries.findings(library, "D-17")] == ["bounces"]
         assert (verify(library).damaged, verify(library).missing) == ([], [])
         library.say("fact", {"deck": "D-17", "key": "joist_size", "value": "2x10"}, by="ann")
-        assert library.faults() == []
+        assert queries.log_faults(library) == []
     with Library.open(old) as library:
         assert library.brought is None
 

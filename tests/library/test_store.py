@@ -9,7 +9,7 @@ import pytest
 
 from triage.errors import BadInput, Damaged, NoLibrary
 from triage.imaging.kept import rendition_of
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.backup import backup, restore
 from triage.library.store import Originals, sha256_of, write_whole
 from triage.library.verify import verify
@@ -83,19 +83,19 @@ def test_a_library_of_another_user_is_not_found_upward(tmp_path):
 
 
 def test_photos_are_named_by_hash_prefix_by_deck_and_name_and_by_a_unique_name(library):
-    one = library.photos("D-17")[0]
-    assert library.photo(one.sha[:8]).sha == one.sha
-    assert library.photo("D-17/IMG_0410.jpg").sha == one.sha
+    one = queries.photos(library, "D-17")[0]
+    assert queries.find_photo(library, one.sha[:8]).sha == one.sha
+    assert queries.find_photo(library, "D-17/IMG_0410.jpg").sha == one.sha
     with pytest.raises(BadInput, match="names 2 photos: D-17/IMG_0410.jpg, D-18/IMG_0410.jpg"):
-        library.photo("IMG_0410.jpg")
+        queries.find_photo(library, "IMG_0410.jpg")
     with pytest.raises(BadInput) as caught:
-        library.photo("D-17/IMG_0419.jpg")
+        queries.find_photo(library, "D-17/IMG_0419.jpg")
     assert "Did you mean D-17/IMG_041" in caught.value.hint
 
 
 def test_verify_finds_a_flipped_bit_and_a_missing_original(library):
     assert verify(library).damaged == []
-    first, second = (library.original(photo.sha) for photo in library.photos()[:2])
+    first, second = (library.original(photo.sha) for photo in queries.photos(library)[:2])
     first.chmod(0o644)
     data = bytearray(first.read_bytes())
     data[100] ^= 1
@@ -110,12 +110,12 @@ def test_verify_finds_a_flipped_bit_and_a_missing_original(library):
 def test_mend_rebuilds_folds_and_caches(library):
     from sqlalchemy import text
 
-    before = library.photos()
+    before = queries.photos(library)
     with library.engine.connect() as connection:
         connection.execute(text("DELETE FROM placing"))
     assert any("folded" in one for one in verify(library).damaged)
     assert verify(library, mend=True).mended
-    assert library.photos() == before
+    assert queries.photos(library) == before
     assert verify(library).damaged == []
     assert rendition_of(library, before[0].sha).exists()
 
@@ -126,8 +126,8 @@ def test_a_restored_library_has_the_same_events_and_originals(library, tmp_path)
     restore(tmp_path / "b.zip", tmp_path / "again")
     with Library.open(tmp_path / "again") as again:
         assert list(again.events()) == list(library.events())
-        assert [again.original(p.sha).read_bytes() for p in again.photos()] == [
-            library.original(p.sha).read_bytes() for p in library.photos()
+        assert [again.original(p.sha).read_bytes() for p in queries.photos(again)] == [
+            library.original(p.sha).read_bytes() for p in queries.photos(library)
         ]
 
 
@@ -156,9 +156,9 @@ def test_a_backup_cannot_write_outside_its_folder(library, tmp_path, name):
 
 
 def test_a_library_may_move(library, tmp_path):
-    shas = [photo.sha for photo in library.photos()]
+    shas = [photo.sha for photo in queries.photos(library)]
     library.close()
     shutil.move(tmp_path / "library", tmp_path / "moved")
     with Library.open(tmp_path / "moved") as moved:
-        assert [photo.sha for photo in moved.photos()] == shas
+        assert [photo.sha for photo in queries.photos(moved)] == shas
         assert verify(moved).damaged == []

@@ -13,7 +13,7 @@ from triage.errors import BadInput, Cancelled
 from triage.ingest import ingest
 from triage.label.files import read_csv_rows
 from triage.label.rows import store_rows
-from triage.library import Library
+from triage.library import Library, queries
 from triage.matching import propose_places
 
 DECK = "deck-01"
@@ -35,11 +35,11 @@ def two_visits(tmp_path_factory):
 
 
 def later(library, name):
-    return next(one for one in library.photos(DECK, "2026-09-23") if one.name == name)
+    return next(one for one in queries.photos(library, DECK, "2026-09-23") if one.name == name)
 
 
 def earlier(library, name):
-    return next(one for one in library.photos(DECK, "2026-05-04") if one.name == name)
+    return next(one for one in queries.photos(library, DECK, "2026-05-04") if one.name == name)
 
 
 def test_the_same_place_is_among_the_five_and_mostly_first(two_visits):
@@ -54,12 +54,12 @@ def test_the_same_place_is_among_the_five_and_mostly_first(two_visits):
 def test_only_later_photos_of_this_deck_are_proposed(two_visits):
     found = propose_places(two_visits, DECK, earlier(two_visits, "beam-1.jpg"), limit=100)
     assert {one.photo.visit for one in found} == {"2026-09-23"}
-    assert len(found) == len(two_visits.photos(DECK, "2026-09-23"))
+    assert len(found) == len(queries.photos(two_visits, DECK, "2026-09-23"))
     assert [one.score for one in found] == sorted((one.score for one in found), reverse=True)
 
 
 def test_at_the_last_visit_photos_taken_later_that_day_are_proposed(two_visits):
-    photos = two_visits.photos(DECK, "2026-09-23")
+    photos = queries.photos(two_visits, DECK, "2026-09-23")
     first = min(photos, key=lambda one: one.taken_at)
     found = propose_places(two_visits, DECK, first, limit=100)
     assert {one.photo.sha for one in found} == {one.sha for one in photos if one.taken_at > first.taken_at}
@@ -112,7 +112,7 @@ def test_the_command_lists_and_closes_nothing(two_visits, capsys):
     assert found[0]["photo"] == later(two_visits, "ledger-1.jpg").sha
     assert run(["close", DECK, "--propose", "--before", before, "--n", "1", *where]) == 0
     assert "only a person says" in capsys.readouterr().out
-    assert two_visits.closings(DECK) == []
+    assert queries.closings(two_visits, DECK) == []
 
 
 def test_the_command_says_what_is_missing(two_visits, capsys):

@@ -16,7 +16,7 @@ from triage.features.keep import store_of
 from triage.features.vectors import PhotoVectors
 from triage.ingest import ingest
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.presort.outlook import MORE, T_7, Outlook, carry_on, outlook
 from triage.presort.outlook_kept import kept_outlook, outlook_of_library
 from triage.train.of_library import train_library
@@ -123,14 +123,14 @@ def trained(tmp_path_factory):
         store = store_of(library)
         recipe = store.recipe
         scale = np.full(recipe.cell_dim, 1 / 16, np.float32)
-        for place, photo in enumerate(library.photos()):
+        for place, photo in enumerate(queries.photos(library)):
             present = place % 3 == 0
             whole = rng.normal(size=recipe.whole_dim).astype(np.float32) / 72
             whole[0] += 0.8 * present
             cells = rng.integers(0, 255, (3, 4, recipe.cell_dim)).astype(np.uint8)
             store.put(photo.sha, PhotoVectors(whole, cells, scale, -8 * scale, recipe.sha))
             give_labels(library, photo, {TAG: "present" if present else "absent"}, by="ann")
-        give_labels(library, library.photos()[0], {"missing-hanger": "present"}, by="ann")
+        give_labels(library, queries.photos(library)[0], {"missing-hanger": "present"}, by="ann")
         train_library(library, by="ann")
     return folder / "library"
 
@@ -163,5 +163,5 @@ def test_a_new_label_makes_what_was_kept_stale(trained, tmp_path):
     shutil.copytree(trained, tmp_path / "library")
     with Library.open(tmp_path / "library") as library:
         outlook_of_library(library)
-        give_labels(library, library.photos()[1], {TAG: "unclear"}, by="ann")
+        give_labels(library, queries.photos(library)[1], {TAG: "unclear"}, by="ann")
         assert TAG not in kept_outlook(library)

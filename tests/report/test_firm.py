@@ -15,7 +15,7 @@ from triage.assess import assess_library
 from triage.assess.said import set_private
 from triage.cli import run
 from triage.errors import BadInput
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.backup import backup, restore
 from triage.report import hash_only, verify_report, write_report
 from triage.report.advice import NO_DATE, advice, due_date
@@ -108,7 +108,7 @@ def test_the_report_names_the_firm_and_stays_true_when_the_file_changes(lib: Lib
     for file in ("report.html", "record.html"):
         assert verify_report(lib, tmp_path / "out" / file) == []
         assert hash_only(lib, tmp_path / "out" / file) == ""
-    number = str(lib.statements("issued")[-1].payload["number"])
+    number = str(queries.statements(lib, "issued")[-1].payload["number"])
     write_again(lib, number, tmp_path / "again")
     assert (tmp_path / "again/report.html").read_bytes() == page.read_bytes()
     page.write_text(page.read_text().replace("June 1, 2026", "June 9, 2026", 1))
@@ -144,7 +144,7 @@ def test_a_date_is_set_by_the_command_and_a_wrong_one_is_refused(
 ) -> None:
     where = ["-L", str(lib.path), "--by", "Ada Sample"]
     assert run(["deck", "set", "birch-03", "--due", "2026-06-01", *where]) == 0
-    assert lib.deck_private("birch-03")["due"] == "2026-06-01"
+    assert queries.deck_private(lib, "birch-03")["due"] == "2026-06-01"
     assert run(["deck", "set", "birch-03", "--due", "soon", *where]) == 1
     assert "'soon' is not a date" in capsys.readouterr().err
 
@@ -178,4 +178,4 @@ def test_the_plan_is_written_alone_and_never_issued(
     assert verify_report(lib, tmp_path / "plan/plan.html") == []
     signed = ["--issue", "--signer", "A", "--scope", "s", "--limits", "l", "--weather", "w"]
     assert run(["report", "--plan", *where, *signed]) == 2
-    assert lib.statements("issued") == []
+    assert queries.statements(lib, "issued") == []

@@ -24,8 +24,9 @@ from triage.errors import BadInput, Cancelled
 from triage.ingest import ingest
 from triage.ingest.moving import forget, move
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.report import Issue, black_out, changed_since, verify_report, write_report
 from triage.report.compare import compare_pages, read_page
 from triage.report.issuing import issued_event, rederive
@@ -43,7 +44,7 @@ def fill(lib: Library, folder: Path) -> None:
                 exif={"taken_at": "2026:05:03 10:22:31", "gps": (12.5, 8.25)},
             )
     ingest(lib, [folder], by="Ada Sample", visit="2026-05-03", engine="here")
-    one, two, *_ = lib.photos("birch-03")
+    one, two, *_ = queries.photos(lib, "birch-03")
     give_labels(
         lib,
         one,
@@ -88,7 +89,7 @@ def issue(lib: Library, out: Path, wish: Issue = ISSUE, **options: bool) -> Path
 
 
 def number_of(lib: Library, at: int = -1) -> str:
-    return str(lib.statements("issued")[at].payload["number"])
+    return str(queries.statements(lib, "issued")[at].payload["number"])
 
 
 def test_the_same_library_gives_the_same_bytes(lib: Library, tmp_path: Path) -> None:
@@ -113,7 +114,7 @@ def test_position_and_address_stay_private_unless_asked(lib: Library, tmp_path: 
 def test_an_issued_report_carries_number_signer_and_hashes(lib: Library, tmp_path: Path) -> None:
     issue(lib, tmp_path / "out", letter=True, per_deck=True)
     page = "".join((tmp_path / "out" / name).read_text() for name in ("report.html", "record.html"))
-    payload = lib.statements("issued")[0].payload
+    payload = queries.statements(lib, "issued")[0].payload
     for words in (
         payload["number"],
         "Ada Sample",
@@ -123,7 +124,7 @@ def test_an_issued_report_carries_number_signer_and_hashes(lib: Library, tmp_pat
         payload["assessment_hash"],
     ):
         assert words in page
-    for photo in lib.photos():
+    for photo in queries.photos(lib):
         assert photo.sha in page
         assert hashlib.sha256(lib.original(photo.sha).read_bytes()).hexdigest() == photo.sha
     for name, digest in payload["files"].items():
@@ -158,7 +159,7 @@ def test_an_issued_report_is_verified_from_the_library_alone(lib: Library, tmp_p
 def test_later_words_leave_an_issued_report_true_and_flag_it(lib: Library, tmp_path: Path) -> None:
     page = issue(lib, tmp_path / "out")
     assert changed_since(lib) == []
-    one = lib.photos("birch-03")[0]
+    one = queries.photos(lib, "birch-03")[0]
     give_labels(lib, one, {"missing-hanger": "absent"}, by="Ben Sample")
     assert verify_report(lib, page) == []
     (flag,) = changed_since(lib)
@@ -166,7 +167,7 @@ def test_later_words_leave_an_issued_report_true_and_flag_it(lib: Library, tmp_p
     assert "labelled anew" in str(flag)
     lib.undo("Ben Sample")
     assert "undo" in str(changed_since(lib)[-1])
-    move(lib, [lib.photos("birch-03")[1]], "oak-11", by="Ben Sample")
+    move(lib, [queries.photos(lib, "birch-03")[1]], "oak-11", by="Ben Sample")
     assert "moved" in str(changed_since(lib)[-1])
     assert verify_report(lib, page) == []
 
@@ -174,14 +175,14 @@ def test_later_words_leave_an_issued_report_true_and_flag_it(lib: Library, tmp_p
 def test_a_photo_of_an_issued_report_is_not_forgotten(lib: Library, tmp_path: Path) -> None:
     issue(lib, tmp_path / "out")
     with pytest.raises(BadInput, match="issued report"):
-        forget(lib, [lib.photos("birch-03")[0]], by="Ben Sample")
+        forget(lib, [queries.photos(lib, "birch-03")[0]], by="Ben Sample")
 
 
 def test_an_amendment_names_what_changed(lib: Library, tmp_path: Path) -> None:
     issue(lib, tmp_path / "one")
     first = number_of(lib)
     set_tier(lib, "elm-07", "stop-use", why="It leans.", by="Ben Sample")
-    give_labels(lib, lib.photos("birch-03")[0], {"missing-hanger": "absent"}, **SIGNED)
+    give_labels(lib, queries.photos(lib, "birch-03")[0], {"missing-hanger": "absent"}, **SIGNED)
     wish = Issue("Ada Sample", "all", "no ladder", "dry", date="2026-05-06", amends=first)
     page = issue(lib, tmp_path / "two", wish)
     text = page.read_text()
@@ -204,7 +205,7 @@ def test_issuing_needs_every_field(lib: Library, tmp_path: Path, field: str) -> 
     wish = Issue(**{**ISSUE.__dict__, field: " "})
     with pytest.raises(BadInput, match=f"with its {field}"):
         issue(lib, tmp_path / "out", wish)
-    assert lib.statements("issued") == []
+    assert queries.statements(lib, "issued") == []
     assert not (tmp_path / "out").exists()
 
 
@@ -230,9 +231,14 @@ def no_promise(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def suggest(lib: Library, pile: str = "likely", probability: float = 0.93) -> None:
     lib.say("trained", {"model": "f" * 64, "tags": ["nail-only-ledger"]}, by="Ada Sample")
-    lib.keep_suggestions(
-        Suggestion(photo.sha, "nail-only-ledger", "f" * 64, 2.0, probability, pile, ((0.1, 0.1, 0.2, 0.2),))
-        for photo in lib.photos("birch-03")[2:]
+    keep_suggestions(
+        lib,
+        (
+            Suggestion(
+                photo.sha, "nail-only-ledger", "f" * 64, 2.0, probability, pile, ((0.1, 0.1, 0.2, 0.2),)
+            )
+            for photo in queries.photos(lib, "birch-03")[2:]
+        ),
     )
 
 
@@ -335,7 +341,7 @@ def test_a_thousand_single_mutations_against_what_the_library_gives(lib: Library
 def test_a_blackout_said_in_the_library_is_in_the_report(lib: Library, tmp_path: Path) -> None:
     from triage.imaging.blackout import blackouts
 
-    one = lib.photos("birch-03")[0]
+    one = queries.photos(lib, "birch-03")[0]
     write_report(lib, assess_library(lib), tmp_path / "before")
     assert black_out(lib, one.path_name, [[0.1, 0.1, 0.3, 0.3]], by="Ada Sample") == [(0.1, 0.1, 0.3, 0.3)]
     write_report(lib, assess_library(lib), tmp_path / "after")
@@ -355,7 +361,7 @@ def test_a_blackout_said_in_the_library_is_in_the_report(lib: Library, tmp_path:
 )
 def test_a_blackout_lies_in_the_photo(lib: Library, box: list[float]) -> None:
     with pytest.raises(BadInput, match="blackout"):
-        black_out(lib, lib.photos("birch-03")[0].path_name, [box], by="Ada Sample")
+        black_out(lib, queries.photos(lib, "birch-03")[0].path_name, [box], by="Ada Sample")
 
 
 def test_a_stopped_report_writes_nothing(lib: Library, tmp_path: Path) -> None:

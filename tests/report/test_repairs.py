@@ -14,7 +14,7 @@ from test_library_reports import fill
 from triage.assess import assess_library
 from triage.errors import BadInput
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.report import read_repairs, write_repairs
 from triage.report.concern_view import concern_numbers
 from triage.report.repairs_list import crew_tasks, needs_repair
@@ -76,7 +76,7 @@ def sheet_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
         fill(lib, root / "photos")
         give_labels(
             lib,
-            lib.photos("elm-07")[0],
+            queries.photos(lib, "elm-07")[0],
             {"rusted-connector": "present"},
             by="=Ben Sample",
             place='=post 1, "left"',
@@ -138,7 +138,7 @@ def test_a_filled_in_sheet_comes_back_once(lib: Library, tmp_path: Path, delimit
     assert (found["rows"], found["new"], found["set_aside"]) == (count, count, [])
     again = read_repairs(lib, file, "Ada Sample")
     assert (again["new"], again["known"]) == (0, count)
-    said = lib.statements(EVENT)
+    said = queries.statements(lib, EVENT)
     assert len(said) == count
     assert {(one.by, one.payload["done_by"], one.payload["count"]) for one in said} == {
         ("Ada Sample", "Cara Sample", 2)
@@ -171,14 +171,14 @@ def test_a_bad_row_is_set_aside_with_its_reason(
 def test_an_after_photo_belongs_to_the_deck(lib: Library, tmp_path: Path) -> None:
     file = tmp_path / "crew.csv"
     write_repairs(lib, file)
-    other = lib.photos("elm-07")[0].sha[:12]
+    other = queries.photos(lib, "elm-07")[0].sha[:12]
     rows = [row for row in filled_in(file, done="2026-05-06", by="Cara Sample") if row["deck"] == "birch-03"]
     save(file, [{**rows[0], "photo": "IMG_1.jpg"}, {**rows[0], "photo": other}])
     found = read_repairs(lib, file, "Ada Sample")
     assert found["new"] == 1
     assert "belongs to deck 'elm-07'" in found["set_aside"][0]["reason"]
-    (said,) = lib.statements(EVENT)
-    assert said.payload["photo"] == lib.photo("birch-03/IMG_1.jpg").sha
+    (said,) = queries.statements(lib, EVENT)
+    assert said.payload["photo"] == queries.find_photo(lib, "birch-03/IMG_1.jpg").sha
     assert said.payload["day"] == "2026-05-06"
 
 

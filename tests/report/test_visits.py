@@ -14,7 +14,7 @@ from triage.assess.acts import close, lift
 from triage.assess.said import warn
 from triage.ingest import ingest
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.report import verify_report, write_repairs, write_report
 from triage.report.repairs_sheet import EVENT
 
@@ -26,7 +26,9 @@ def lib(tmp_path: Path) -> Iterator[Library]:
             for number in range(3):
                 draw_photo(tmp_path / visit / "birch-03" / f"{visit}_{number}.jpg", seed=seed + number)
             ingest(library, [tmp_path / visit], by="Ada Sample", visit=visit, engine="here")
-        for photo, place in zip(library.photos("birch-03"), ("joist 2 of 9", "joist 5 of 9"), strict=False):
+        for photo, place in zip(
+            queries.photos(library, "birch-03"), ("joist 2 of 9", "joist 5 of 9"), strict=False
+        ):
             give_labels(library, photo, {"missing-hanger": "present"}, by="Ada Sample", place=place)
         yield library
 
@@ -44,8 +46,8 @@ def test_both_visits_are_named_and_nothing_is_forgotten(lib: Library, tmp_path: 
 
 def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -> None:
     (concern, *_) = [c for s in assess_library(lib) for c in s.concerns if c.place == "joist 2 of 9"]
-    before = next(p for p in lib.photos("birch-03") if p.sha == concern.photos[0])
-    after = lib.photos("birch-03")[-1]
+    before = next(p for p in queries.photos(lib, "birch-03") if p.sha == concern.photos[0])
+    after = queries.photos(lib, "birch-03")[-1]
     give_labels(lib, after, {"missing-hanger": "absent"}, by="Ada Sample", place="joist 2 of 9")
     give_labels(lib, after, {"shows-hanger": "present"}, by="Ada Sample", place="joist 2 of 9")
     close(
@@ -74,8 +76,8 @@ def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -
 
 def test_the_record_of_a_stop_use_prints_who_was_told_and_who_lifted_it(lib: Library, tmp_path: Path) -> None:
     warn(lib, "birch-03", told="the owner", how="by telephone", at="2026-05-03T18:00", by="Ada Sample")
-    give_labels(lib, lib.photos("birch-03")[-1], {"shows-ledger": "present"}, by="Ada Sample")
-    lift(lib, "birch-03", why="Ledger bolted.", after=lib.photos("birch-03")[-1], by="Ben Sample")
+    give_labels(lib, queries.photos(lib, "birch-03")[-1], {"shows-ledger": "present"}, by="Ada Sample")
+    lift(lib, "birch-03", why="Ledger bolted.", after=queries.photos(lib, "birch-03")[-1], by="Ben Sample")
     text = page(lib, tmp_path / "out")
     assert "Told: the owner, by telephone, May 3, 2026, 18:00 (recorded by Ada Sample)" in text
     assert "Lifted by Ben Sample" in text

@@ -10,7 +10,7 @@ from flat_card import beside, card_photo, plain_photo, save_photo
 
 from triage.cli import run
 from triage.errors import BadPhoto
-from triage.library import Library
+from triage.library import Library, queries
 from triage.slate.card import Card, library_code
 
 
@@ -61,7 +61,7 @@ def test_a_heap_is_sorted_by_its_cards_and_what_stays_open_is_listed(home: Path,
     assert reasons["IMG_0005.jpg"].startswith("comes after the END card of A: placed at 'unsorted'")
     assert "IMG_0099.jpg" in reasons
     with Library.open(home / "library") as library:
-        assert {photo.visit for photo in library.photos("A")} == {"2026-05-04"}
+        assert {photo.visit for photo in queries.photos(library, "A")} == {"2026-05-04"}
         why = {event.payload["name"]: event.payload.get("why") for event in library.events("placed")}
     assert why["IMG_0003.jpg"] == "between the START and the END card of A"
 
@@ -132,7 +132,7 @@ def test_what_was_left_open_is_moved_with_one_command(home: Path, capsys) -> Non
     assert code == 0
     assert len(told["photos"]) == 1
     with Library.open(home / "library") as library:
-        assert len(library.photos("B")) == 3
+        assert len(queries.photos(library, "B")) == 3
 
 
 def test_photos_without_a_deck_are_no_deck_and_are_said_with_the_command_that_sorts_them(
@@ -174,7 +174,7 @@ def test_a_dry_run_says_the_same_and_stores_nothing(home: Path, capsys) -> None:
     _, told, _ = said(capsys, "ingest", str(heap(home)), "--deck-from", "slate", "--by", "ann", "--dry-run")
     assert (told["decks"], told["waiting"]) == ({"A": 4, "B": 2}, 2)
     with Library.open(home / "library") as library:
-        assert library.photos() == []
+        assert queries.photos(library) == []
 
 
 def test_a_deck_and_its_card_are_not_named_both(home: Path, capsys) -> None:
@@ -220,9 +220,9 @@ def test_a_length_becomes_a_fact_with_its_photo_as_evidence(home: Path, capsys) 
     assert row["low"] <= 100 / 25.4 <= row["high"]
     assert "plane" in err
     with Library.open(home / "library") as library:
-        fact = library.facts("A")["ledger_fastener_spacing_in"]
+        fact = queries.facts(library, "A")["ledger_fastener_spacing_in"]
         assert fact.value == pytest.approx(100 / 25.4, abs=0.05)
-        assert fact.photos == (library.photo("A/card.jpg").sha,)
+        assert fact.photos == (queries.find_photo(library, "A/card.jpg").sha,)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.errors import BadInput, WrongUsage
-from triage.library import Library
+from triage.library import Library, queries
 from triage.structure.field_sheets import is_field_sheet, read_sheet
 from triage.structure.telling import repairs, set_facts
 
@@ -34,14 +34,14 @@ def sheet(folder: Path, *rows: str, name: str = "phone.csv") -> Path:
 
 
 def values(library: Library) -> dict[str, object]:
-    return {key: fact.value for key, fact in library.facts("D-1").items()}
+    return {key: fact.value for key, fact in queries.facts(library, "D-1").items()}
 
 
 def test_who_when_and_which_sheet_are_kept(library, tmp_path):
     path = sheet(tmp_path, row("height_above_grade_ft", "9ft"))
     assert is_field_sheet(path)
     read = read_sheet(library, path, by=None)
-    fact = library.facts("D-1")["height_above_grade_ft"]
+    fact = queries.facts(library, "D-1")["height_above_grade_ft"]
     assert (fact.value, fact.by, fact.visit) == (9.0, "ben", "2026-11-20")
     assert fact.at.startswith("2026-11-20")
     assert read.told == {"D-1": {"height_above_grade_ft": 9.0}}
@@ -96,7 +96,7 @@ def test_a_row_that_names_nobody_needs_a_speaker(library, tmp_path):
     with pytest.raises(WrongUsage):
         read_sheet(library, path, by=None)
     read_sheet(library, path, by="cy")
-    assert library.facts("D-1")["joist_size"].by == "cy"
+    assert queries.facts(library, "D-1")["joist_size"].by == "cy"
 
 
 KEYS = {"joist_size": ["2x8", "2x10"], "has_stairs": ["yes", "no"], "post_count": ["2", "3"]}
@@ -119,7 +119,7 @@ def test_phones_merge_in_any_order_and_whatever_is_agreed_or_said_once_is_there(
                 rows = [row(key, value, by=f"p{number}") for key, value in phones[number].items()]
                 read = read_sheet(library, sheet(folder, *rows, name=f"{number}.csv"), by=None)
                 aside += len(read.set_aside)
-            facts = library.facts("D-1")
+            facts = queries.facts(library, "D-1")
             for key in agreed:
                 assert key in facts
             assert set(facts) == {key for phone in phones for key in phone}
@@ -134,7 +134,7 @@ def test_a_ledger_bolted_at_a_later_visit_is_a_repair(library, tmp_path):
     read = read_sheet(library, sheet(tmp_path, row("ledger_fastener", "bolts", was="nail")), by=None)
     assert read.set_aside == []
     assert values(library) == {"ledger_fastener": "half-inch-bolt"}
-    assert set(library.facts("D-1", "2026-05-04")) == {"ledger_fastener", "ledger_nail"}
+    assert set(queries.facts(library, "D-1", "2026-05-04")) == {"ledger_fastener", "ledger_nail"}
 
 
 def test_a_repair_is_one_act_and_undone_as_one(library):

@@ -3,6 +3,7 @@
 import pytest
 
 from triage.errors import BadInput
+from triage.library import queries
 from triage.structure.telling import set_facts
 
 MAY, SEPTEMBER = "2026-05-04", "2026-09-01"
@@ -11,11 +12,13 @@ MAY, SEPTEMBER = "2026-05-04", "2026-09-01"
 def test_bolts_at_a_later_visit_end_the_nails_of_the_earlier_one(library):
     set_facts(library, "D-17", {"ledger_fastener": "nail", "ledger_nail": "16d-common"}, by="ann", visit=MAY)
     set_facts(library, "D-17", {"ledger_fastener": "half-inch-bolt"}, by="ann", visit=SEPTEMBER)
-    now, then = library.facts("D-17", SEPTEMBER), library.facts("D-17", MAY)
+    now, then = queries.facts(library, "D-17", SEPTEMBER), queries.facts(library, "D-17", MAY)
     assert (now["ledger_fastener"].value, "ledger_nail" in now) == ("half-inch-bolt", False)
     assert (then["ledger_fastener"].value, then["ledger_nail"].value) == ("nail", "16d-common")
     library.undo("ann")
-    assert library.facts("D-17", SEPTEMBER)["ledger_nail"].value == "16d-common", "one act, taken back whole"
+    assert queries.facts(library, "D-17", SEPTEMBER)["ledger_nail"].value == "16d-common", (
+        "one act, taken back whole"
+    )
 
 
 def test_two_facts_of_one_visit_that_cannot_both_be_true_are_refused(library):

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from triage.errors import BadInput
 from triage.label.order import near_photos, questions
 from triage.label.rows import give_labels
-from triage.library import Library
+from triage.library import Library, queries
 from triage.terminal.ask import AskApp
 from triage.terminal.picture import View, fitted, grid_box, lines, rulers
 from triage.terminal.session import Session
@@ -42,7 +42,7 @@ def test_the_default_order_is_deck_by_deck_and_element_by_element(library):
 
 
 def test_what_a_person_has_answered_is_not_asked_again(library):
-    photo = library.photos()[0]
+    photo = queries.photos(library)[0]
     give_labels(library, photo, {"missing-hanger": "absent"}, by="ann")
     asked = questions(library, by="ann", tags=["missing-hanger"])
     assert photo.sha not in [one.photo.sha for one in asked]
@@ -50,7 +50,7 @@ def test_what_a_person_has_answered_is_not_asked_again(library):
 
 
 def test_a_second_look_hands_out_what_others_labelled_without_their_labels(library):
-    for photo in library.photos()[:4]:
+    for photo in queries.photos(library)[:4]:
         give_labels(library, photo, {"missing-hanger": "present"}, by="ben")
     asked = questions(library, by="ann", second_look=3, tags=["missing-hanger"])
     assert len(asked) == 3
@@ -66,8 +66,8 @@ def test_orders_that_need_suggestions_say_so(library):
 
 
 def test_the_nearest_photo_to_a_photo_is_itself(library):
-    photo = library.photos()[3]
-    assert near_photos(library, photo, library.photos())[0].sha == photo.sha
+    photo = queries.photos(library)[3]
+    assert near_photos(library, photo, queries.photos(library))[0].sha == photo.sha
 
 
 def test_answers_are_on_the_disk_at_once_and_undo_goes_back(library):
@@ -75,12 +75,12 @@ def test_answers_are_on_the_disk_at_once_and_undo_goes_back(library):
     first = run.question
     run.boxes = [grid_box("c4")]
     run.answer("present")
-    (label,) = library.labels()
+    (label,) = queries.labels(library)
     assert (label.value, label.boxes, label.asked_by) == ("present", ((0.25, 0.5, 0.125, 1 / 6),), "deck")
     assert run.question != first
     run.undo()
     assert run.question == first
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_none_of_the_rest_answers_this_photo_only(library):
@@ -89,16 +89,16 @@ def test_none_of_the_rest_answers_this_photo_only(library):
     run.answer("present")
     run.step(-1)
     assert run.none_of_the_rest() == 4
-    assert {label.photo for label in library.labels()} == {photo.sha}
+    assert {label.photo for label in queries.labels(library)} == {photo.sha}
 
 
 def test_absent_of_a_defect_never_spreads(library):
     run = session(library)
     with pytest.raises(BadInput, match="not spread"):
-        run.spread("absent", library.photos()[1:])
-    assert run.spread("present", library.photos()[1:3]) == 3
+        run.spread("absent", queries.photos(library)[1:])
+    assert run.spread("present", queries.photos(library)[1:3]) == 3
     elements = session(library, tags=["shows-hanger"])
-    assert elements.spread("absent", library.photos()[1:3]) == 3
+    assert elements.spread("absent", queries.photos(library)[1:3]) == 3
 
 
 @given(
@@ -160,8 +160,8 @@ def drive(app, *keys):
 def test_keys_answer_mark_jump_and_undo(library):
     app = AskApp(session(library))
     drive(app, "s", "c", "4", "enter", "p", "a", "c", "u", "j", *"d-18", "enter", "x")
-    said = {(label.photo, label.tag): label for label in library.labels()}
-    photos = library.photos()
+    said = {(label.photo, label.tag): label for label in queries.labels(library)}
+    photos = queries.photos(library)
     first = said[photos[0].sha, "nail-only-ledger"]
     assert (first.value, first.boxes) == ("present", (grid_box("c4"),))
     assert said[photos[1].sha, "nail-only-ledger"].value == "absent"
@@ -176,12 +176,12 @@ def test_looking_around_changes_nothing(library, keys):
     app = AskApp(session(library))
     picture = drive(app, *keys)
     assert "svg" in picture
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_a_photo_that_is_blurred_dark_or_far_says_so(library):
     """The drawn photos are small, so a nail head would be a few pixels: the screen says that they are far."""
-    flagged = [photo for photo in library.photos() if photo.quality.get("far")]
+    flagged = [photo for photo in queries.photos(library) if photo.quality.get("far")]
     assert flagged
     app = AskApp(session(library, deck=flagged[0].deck))
     assert "far" in app._question(app.session.question).plain
@@ -249,7 +249,7 @@ def test_a_killed_terminal_loses_no_answer(library, env):
     finally:
         terminal.close()
     with Library.open(folder) as again:
-        assert [label.value for label in again.labels()] == ["absent", "present"]
+        assert [label.value for label in queries.labels(again)] == ["absent", "present"]
     terminal = Terminal("label", "ask", "--by", "ann", "-L", folder, env=env)
     try:
         terminal.wait_for("0 of 28 answered")

@@ -17,7 +17,7 @@ from PIL import Image
 
 from tests.terminal.test_labelling import Terminal
 from triage.ingest import ingest
-from triage.library import Library
+from triage.library import Library, queries
 from triage.terminal.pixels import BLOCKS, KITTY, SIXEL, Way, way_said
 
 CORNERS = {"top left": (220, 40, 40), "top right": (40, 200, 40), "bottom left": (40, 60, 220)}
@@ -154,7 +154,7 @@ def test_a_slow_answer_is_waited_for_and_never_taken_for_keys(turned):
     finally:
         terminal.close()
     with Library.open(turned) as library:
-        assert library.labels() == [], "'c' of the answer would have been 'cannot tell'"
+        assert queries.labels(library) == [], "'c' of the answer would have been 'cannot tell'"
 
 
 def test_blocks_can_be_wanted_and_nothing_is_asked(turned):

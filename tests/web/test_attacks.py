@@ -10,6 +10,7 @@ import time
 import pytest
 
 from tests.web.browserless import Client
+from triage.library import queries
 from triage.web import held
 from triage.web.bodies import MAX_BODY_BYTES
 from triage.web.guard import POLICY
@@ -17,7 +18,7 @@ from triage.web.guard import POLICY
 
 @pytest.fixture
 def sha(library):
-    return library.photos()[0].sha
+    return queries.photos(library)[0].sha
 
 
 def answer_of(sha, **more):
@@ -327,7 +328,7 @@ def test_cross_site_scripting_hostile_names_are_inert(page, library, photo_maker
     photo_maker(folder / f"{hostile.replace('/', '')}.jpg", seed=9)
     ingest(library, [folder], by=hostile, deck=hostile, engine="here")
     page.name(hostile.replace("{", "[")[:80])
-    sha = next(one.sha for one in library.photos() if one.deck == hostile)
+    sha = next(one.sha for one in queries.photos(library) if one.deck == hostile)
     assert page.json("/l/library/answer", answer_of(sha, note=hostile, place=hostile)).status == 200
     library.say(
         "fact",

@@ -6,24 +6,27 @@ import pytest
 
 from tests.web.test_files import start
 from triage.audit import agree, missed
+from triage.library import queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 
 
 @pytest.fixture
 def judged(library, monkeypatch):
     """Two people on the photos of both decks, who disagree on one; a model that calls all photos unlikely."""
-    for number, photo in enumerate(library.photos()):
+    for number, photo in enumerate(queries.photos(library)):
         for by in ("ann", "ben"):
             value = "present" if number % 2 and (number != 1 or by == "ann") else "absent"
             library.say("label", {"photo": photo.sha, "tag": "missing-hanger", "value": value}, by=by)
     monkeypatch.setattr("triage.audit.of_library._promises", lambda _library: {})  # no model file is here
     model = "m" * 64
     library.say("trained", {"model": model, "tags": {}}, by="ann")
-    library.keep_suggestions(
+    keep_suggestions(
+        library,
         [
             Suggestion(photo.sha, "rusted-connector", model, 0.01, 0.01, "unlikely")
-            for photo in library.photos()
-        ]
+            for photo in queries.photos(library)
+        ],
     )
     return library
 
@@ -43,7 +46,7 @@ def test_doubts_are_listed_with_their_photos(page, running, judged):
     from triage.audit import doubts
     from triage.ingest.moving import move
 
-    move(judged, [judged.photos("D-17")[0], judged.photos("D-18")[1]], "D-19", by="ann")
+    move(judged, [queries.photos(judged, "D-17")[0], queries.photos(judged, "D-18")[1]], "D-19", by="ann")
     job = start(page, running, "doubts", tag="missing-hanger")
     found = doubts(judged, ["missing-hanger"])
     assert job.told.lines == [f"{found.compared} labels compared; {len(found.ranked)} to look at again."]
@@ -67,7 +70,7 @@ def test_audit_of_missed_defects_asks_takes_answers_and_ends(page, running, judg
     start(page, running, "missed", seed="9", n="4", tag="rusted-connector")
     text = page.get("/l/library/audit").text
     (draw,) = judged.events("audit-drawn")  # whole decks are drawn, and the draw is on record first
-    drawn = sum(len(judged.photos(deck)) for deck in draw.payload["decks"])
+    drawn = sum(len(queries.photos(judged, deck)) for deck in draw.payload["decks"])
     assert f"Answer the {drawn} questions left" in text
     assert page.get("/l/library/audit/sheet").text.count("rusted-connector") == drawn
     seen = []

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.web.browsing import Visitor, drawn
-from triage.library import Library
+from triage.library import Library, queries
 from triage.web.server import Running
 
 pytestmark = pytest.mark.browser
@@ -133,20 +133,20 @@ def report(page):
 
 
 def check_line(library):
-    labels = [label for label in library.labels(tag="missing-hanger")]
+    labels = [label for label in queries.labels(library, tag="missing-hanger")]
     assert sum(label.value == "present" for label in labels) == 8
     assert sum(label.value == "absent" for label in labels) == 8
     for label in labels:
         if label.value == "present":
             (box,) = label.boxes
             assert box == pytest.approx((240 / 320, 100 / 240, 0, 0), abs=0.01)
-    assert library.facts("D-00")["height_above_grade_ft"].value == 9.0
-    assert library.model() is not None
-    assert len(library.suggestions(tag="missing-hanger")) == 16
+    assert queries.facts(library, "D-00")["height_above_grade_ft"].value == 9.0
+    assert queries.model_in_use(library) is not None
+    assert len(queries.suggestions(library, tag="missing-hanger")) == 16
 
 
 def test_labelling_by_keyboard(visitor, library):
-    photos = library.photos("D-17")
+    photos = queries.photos(library, "D-17")
     page = visitor.go(f"/l/library/photo/{photos[0].sha}")
     expect(page.locator("#question h2")).to_have_text("Missing hanger?")
     page.keyboard.press("g")
@@ -162,7 +162,7 @@ def test_labelling_by_keyboard(visitor, library):
         page.keyboard.press(key)
     expect(page.locator("#where")).to_contain_text("3 of 3")
     wait_for_labels(library, 10)
-    rows = {(label.photo, label.tag): label for label in library.labels()}
+    rows = {(label.photo, label.tag): label for label in queries.labels(library)}
     core = library.vocabulary().core
     first = [rows[photos[0].sha, tag].value for tag in core]
     assert first == ["present", "absent", "absent", "unclear", "absent"]
@@ -179,24 +179,24 @@ def wait_until(so):
 
 
 def wait_for_labels(library, count):
-    wait_until(lambda: len(library.labels()) == count)
+    wait_until(lambda: len(queries.labels(library)) == count)
 
 
 def test_fast_keys_never_overtake_each_other(visitor, library):
-    photo = library.photos("D-17")[0]
+    photo = queries.photos(library, "D-17")[0]
     page = visitor.go(f"/l/library/photo/{photo.sha}")
     page.evaluate(
         """() => { for (const key of "pacap")
              document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true })); }"""
     )
     wait_for_labels(library, 5)
-    values = {label.tag: label.value for label in library.labels()}
+    values = {label.tag: label.value for label in queries.labels(library)}
     expected = ["present", "absent", "unclear", "absent", "present"]
     assert [values[tag] for tag in library.vocabulary().core] == expected
 
 
 def test_undo_by_keyboard_reverts_one_act_after_the_other(visitor, library):
-    photo = library.photos("D-17")[0]
+    photo = queries.photos(library, "D-17")[0]
     page = visitor.go(f"/l/library/photo/{photo.sha}")
     for key in "pa":
         page.keyboard.press(key)
@@ -206,7 +206,7 @@ def test_undo_by_keyboard_reverts_one_act_after_the_other(visitor, library):
     expect(page.locator("#question h2")).to_have_text("Rusted connector?")
     page.keyboard.press("u")
     visitor.said("Took back: missing hanger: yes.")
-    assert library.labels() == []
+    assert queries.labels(library) == []
     expect(page.locator("#history")).to_contain_text("taken back")
 
 
@@ -215,7 +215,7 @@ def test_click_marks_the_spot_also_when_zoomed_and_turned(visitor, library, phot
 
     photo_maker(tmp_path / "turned" / "T" / "side.jpg", seed=3, size=(1200, 800), exif={0x0112: 6})
     ingest(library, [tmp_path / "turned"], by="ann", engine="here")
-    photo = library.photos("T")[0]
+    photo = queries.photos(library, "T")[0]
     assert (photo.width, photo.height) == (800, 1200)
     page = visitor.go(f"/l/library/photo/{photo.sha}")
     frame = page.locator("#frame")
@@ -231,7 +231,7 @@ def test_click_marks_the_spot_also_when_zoomed_and_turned(visitor, library, phot
     expect(page.locator("#question")).to_contain_text("2 marked and saved")
     page.keyboard.press("p")
     wait_for_labels(library, 1)
-    one, two = library.labels()[0].boxes
+    one, two = queries.labels(library)[0].boxes
     assert one == pytest.approx((0.25, 0.75, 0, 0), abs=0.005)
     assert two == pytest.approx((0.5, 0.5, 0, 0), abs=0.005)
 
@@ -244,7 +244,7 @@ def click_at(page, across, down):
 
 
 def test_drag_marks_a_box_and_backspace_takes_it_away(visitor, library):
-    page = visitor.go(f"/l/library/photo/{library.photos('D-17')[0].sha}")
+    page = visitor.go(f"/l/library/photo/{queries.photos(library, 'D-17')[0].sha}")
     drawn(page.locator("#picture"))
     page.keyboard.press("k")
     box = page.locator("#paper").bounding_box()
@@ -258,20 +258,20 @@ def test_drag_marks_a_box_and_backspace_takes_it_away(visitor, library):
     expect(page.locator("#question")).to_contain_text("1 marked and saved")
     page.keyboard.press("p")
     wait_for_labels(library, 1)
-    assert library.labels()[0].boxes[0] == pytest.approx((0.2, 0.3, 0.4, 0.2), abs=0.006)
+    assert queries.labels(library)[0].boxes[0] == pytest.approx((0.2, 0.3, 0.4, 0.2), abs=0.006)
 
 
 def test_enter_after_a_click_on_an_answer_does_not_answer_again(visitor, library):
-    page = visitor.go(f"/l/library/photo/{library.photos('D-17')[0].sha}")
+    page = visitor.go(f"/l/library/photo/{queries.photos(library, 'D-17')[0].sha}")
     page.click("[data-answer=absent]")
     expect(page.locator("#question h2")).to_have_text("Rusted connector?")
     page.keyboard.press("Enter")
     visitor.said("The machine has no place here.")
-    assert len(library.labels()) == 1
+    assert len(queries.labels(library)) == 1
 
 
 def test_two_reviewers_both_rows_stay_and_the_second_is_told(browser, running, library):
-    photo = library.photos("D-17")[0]
+    photo = queries.photos(library, "D-17")[0]
     ann, ben = Visitor(browser, running, "ann"), Visitor(browser, running, "ben")
     for one in (ann, ben):
         one.go(f"/l/library/photo/{photo.sha}")
@@ -279,7 +279,7 @@ def test_two_reviewers_both_rows_stay_and_the_second_is_told(browser, running, l
     wait_for_labels(library, 1)
     ben.page.keyboard.press("a")
     ben.said("ann said yes")
-    assert {label.by: label.value for label in library.labels()} == {"ann": "present", "ben": "absent"}
+    assert {label.by: label.value for label in queries.labels(library)} == {"ann": "present", "ben": "absent"}
     ben.go("/l/library/disputes")
     ben.page.fill("input[name=why]", "a toe nail only")
     ben.page.click("text=Settle it")
@@ -305,11 +305,11 @@ def test_looked_at_all_is_refused_while_photos_were_never_on_the_screen(
     page.wait_for_timeout(150)
     page.evaluate("document.querySelector('[data-looked]').click()")
     visitor.said("have not been on the screen yet, or too briefly")
-    assert library.labels() == []
+    assert queries.labels(library) == []
     look_at(page.locator(".lookat"))
     with page.expect_navigation():
         page.evaluate("document.querySelector('[data-looked]').click()")
-    assert [label.value for label in library.labels()] == ["absent"] * 14
+    assert [label.value for label in queries.labels(library)] == ["absent"] * 14
     assert re.search("D-17|M", page.title())
 
 
@@ -326,7 +326,7 @@ def test_close_view_marks_the_same_place(visitor, library):
     look_at(page.locator(".lookat"))
     with page.expect_navigation():
         page.click("[data-looked=all]")
-    marked = [label for label in library.labels() if label.value == "present"]
+    marked = [label for label in queries.labels(library) if label.value == "present"]
     assert marked[0].boxes[0] == pytest.approx((0.3, 0.6, 0, 0), abs=0.006)
 
 

@@ -13,7 +13,9 @@ from playwright.sync_api import expect
 
 from tests.web.browsing import Visitor
 from tests.web.walks import without_deck
+from triage.library import queries
 from triage.library.records import UNSORTED, Suggestion
+from triage.library.suggestions import keep_suggestions
 
 pytestmark = pytest.mark.browser
 
@@ -34,7 +36,7 @@ def hostile(library, photo_maker, tmp_path):
     add_tags(library, tmp_path / "own.toml")
     photo_maker(tmp_path / "bad" / "x" / f"{HOSTILE[:60].replace('/', '')}.jpg", seed=77)
     ingest(library, [tmp_path / "bad" / "x"], by=HOSTILE, deck=HOSTILE, engine="here")
-    photo = next(one for one in library.photos() if one.deck == HOSTILE.replace("\u202e", ""))
+    photo = next(one for one in queries.photos(library) if one.deck == HOSTILE.replace("\u202e", ""))
     library.say(
         "label",
         {"photo": photo.sha, "tag": "evil", "value": "present"},
@@ -107,7 +109,7 @@ def other_site(body: str):
 
 def test_foreign_origin_in_the_same_browser_changes_and_reads_nothing(browser, running, library):
     visitor = Visitor(browser, running, "ann")
-    sha = library.photos()[0].sha
+    sha = queries.photos(library)[0].sha
     before = library.head()
     ours = f"http://127.0.0.1:{running.port}"
     attack = f"""<iframe name=into></iframe>
@@ -157,7 +159,7 @@ def test_page_cannot_be_framed(browser, running):
 def peopled(library, monkeypatch):
     """The small library with something on every page."""
     monkeypatch.setattr("triage.presort.of_library.promise_standing", lambda _library: {})
-    one, two, three = library.photos("D-17")
+    one, two, three = queries.photos(library, "D-17")
     library.say(
         "label",
         {"photo": one.sha, "tag": "missing-hanger", "value": "present", "boxes": [[0.2, 0.2, 0.3, 0.3]]},
@@ -184,11 +186,12 @@ def peopled(library, monkeypatch):
     )
     model = "m" * 64
     library.say("trained", {"model": model, "tags": {}}, by="ann")
-    library.keep_suggestions(
+    keep_suggestions(
+        library,
         [
             Suggestion(photo.sha, "rusted-connector", model, 0.7, 0.7, "likely", ((0.5, 0.5, 0.2, 0.2),))
             for photo in (two, three)
-        ]
+        ],
     )
     return library
 
@@ -223,7 +226,7 @@ PAGES = (
 
 def test_every_page_is_accessible_by_axe_and_fits_a_small_laptop(browser, running, peopled):
     visitor = Visitor(browser, running, "ann", size=(1024, 640))
-    photo = peopled.photos("D-17")[0]
+    photo = queries.photos(peopled, "D-17")[0]
     found = {}
     here = f"/l/library/photo/{photo.sha}"
     for where in (*PAGES, here, f"{here}/measure", f"{here}/blackout"):
@@ -240,7 +243,7 @@ def test_every_page_is_accessible_by_axe_and_fits_a_small_laptop(browser, runnin
 
 def test_every_page_fits_a_telephone(browser, running, peopled):
     visitor = Visitor(browser, running, "ann", size=(390, 844))
-    photo = f"/l/library/photo/{peopled.photos('D-17')[0].sha}"
+    photo = f"/l/library/photo/{queries.photos(peopled, 'D-17')[0].sha}"
     wide = {}
     for where in (*PAGES, photo, f"{photo}/measure", f"{photo}/blackout"):
         page = visitor.go(where)
@@ -286,7 +289,7 @@ def test_contact_sheet_without_a_mouse(visitor, library):
     visitor.said("2 photos show the ledger.")
     page.locator("body").press("u")
     visitor.said("Took back 2 answers of one act.")
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_chosen_photos_stay_for_a_further_part_and_the_next_click_chooses_anew(visitor, library):
@@ -301,8 +304,8 @@ def test_chosen_photos_stay_for_a_further_part_and_the_next_click_chooses_anew(v
     expect(page.locator("#chosen")).to_have_text("1 chosen.")
     page.locator("[data-part=beam]").click()
     visitor.said("1 photo shows the beam.")
-    one, two, three = (photo.sha for photo in library.photos("D-17"))
-    said = {(label.photo, label.tag) for label in library.labels()}
+    one, two, three = (photo.sha for photo in queries.photos(library, "D-17"))
+    said = {(label.photo, label.tag) for label in queries.labels(library)}
     shown = {(sha, f"shows-{part}") for sha in (one, two) for part in ("ledger", "hanger")}
     assert said == shown | {(three, "shows-beam")}
 
@@ -350,7 +353,10 @@ def test_machines_word_is_hidden_until_the_person_decided(browser, running, peop
     page.keyboard.press("a")
     visitor.said("The machine had said: likely")
     ends = time.monotonic() + 5
-    while not (rows := [label for label in peopled.labels() if label.by == "cy"]) and time.monotonic() < ends:
+    while (
+        not (rows := [label for label in queries.labels(peopled) if label.by == "cy"])
+        and time.monotonic() < ends
+    ):
         time.sleep(0.05)
     assert [(row.value, row.saw_machine, row.asked_by) for row in rows] == [("absent", False, "dangerous")]
     visitor.close()
@@ -366,7 +372,10 @@ def test_enter_takes_the_machines_place(browser, running, peopled, monkeypatch):
     page.keyboard.press("Enter")
     expect(page.locator("#where")).to_contain_text("2 of 2")
     ends = time.monotonic() + 5
-    while not (rows := [label for label in peopled.labels() if label.by == "cy"]) and time.monotonic() < ends:
+    while (
+        not (rows := [label for label in queries.labels(peopled) if label.by == "cy"])
+        and time.monotonic() < ends
+    ):
         time.sleep(0.05)
     (row,) = rows
     assert (row.value, row.saw_machine, row.boxes) == ("present", True, ((0.5, 0.5, 0.2, 0.2),))
@@ -374,14 +383,14 @@ def test_enter_takes_the_machines_place(browser, running, peopled, monkeypatch):
 
 
 def test_next_photo_is_there_before_the_key_is_up(visitor, library):
-    page = visitor.go(f"/l/library/photo/{library.photos('D-17')[0].sha}")
+    page = visitor.go(f"/l/library/photo/{queries.photos(library, 'D-17')[0].sha}")
     page.wait_for_load_state("networkidle")
     asked = []
     page.on("request", lambda request: asked.append(request.url))
     page.keyboard.down("n")
     expect(page.locator("#where")).to_contain_text("2 of 3")
     page.keyboard.up("n")
-    second = library.photos("D-17")[1].sha
+    second = queries.photos(library, "D-17")[1].sha
     assert not [one for one in asked if f"/item/{second}" in one or f"/picture/{second}" in one]
 
 
@@ -403,7 +412,7 @@ def test_page_says_when_the_server_is_gone(browser, library, tmp_path):
 
     with Running(tmp_path) as running:
         visitor = Visitor(browser, running, "ann")
-        page = visitor.go(f"/l/library/photo/{library.photos()[0].sha}")
+        page = visitor.go(f"/l/library/photo/{queries.photos(library)[0].sha}")
         page.wait_for_load_state("networkidle")
     page.keyboard.press("p")
     visitor.said("did not answer")
@@ -451,8 +460,8 @@ def test_a_run_of_photos_that_wait_is_sorted_by_two_clicks(visitor, library, pho
     with page.expect_navigation():
         page.click("text=Move them")
     expect(page.locator(".told")).to_contain_text("4 photos moved to D-17")
-    assert len(library.photos(UNSORTED)) == 2
-    assert set(library.reasons("D-17").values()) == {"the same stairs"}
+    assert len(queries.photos(library, UNSORTED)) == 2
+    assert set(queries.reasons(library, "D-17").values()) == {"the same stairs"}
     page.set_viewport_size({"width": 390, "height": 844})
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     with page.expect_navigation():

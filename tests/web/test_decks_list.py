@@ -7,6 +7,7 @@ import re
 from PIL import Image
 
 from triage.label.tags import add_tags
+from triage.library import queries
 
 
 def names(page, **query):
@@ -15,7 +16,7 @@ def names(page, **query):
 
 
 def test_the_list_is_searched_filtered_and_sorted(page, library):
-    photo = library.photos("D-18")[0]
+    photo = queries.photos(library, "D-18")[0]
     for by, value in (("ann", "present"), ("ben", "absent")):
         library.say("label", {"photo": photo.sha, "tag": "missing-hanger", "value": value}, by=by)
     assert sorted(names(page)) == ["D-17", "D-18"]
@@ -68,23 +69,23 @@ def test_every_core_tag_has_two_pictures_that_are_said_to_be_rendered(page, libr
 
 def test_what_hangs_on_a_part_that_does_not_show_is_answered_by_one_click(page, library):
     """Only where the part is said not to show, without dispute; kept as such; an answer of anybody stays."""
-    one, two, three = (photo.sha for photo in library.photos("D-17"))
+    one, two, three = (photo.sha for photo in queries.photos(library, "D-17"))
     for sha, value in ((one, "present"), (two, "absent"), (three, "absent")):
         library.say("label", {"photo": sha, "tag": "shows-hanger", "value": value}, by="ann")
     library.say("label", {"photo": three, "tag": "shows-hanger", "value": "present"}, by="ben")
     page.json("/l/library/parts/rest", {"deck": "D-17", "photos": [one, two, three], "hanging": True})
-    said = {label.photo: label for label in library.labels(tag="missing-hanger")}
+    said = {label.photo: label for label in queries.labels(library, tag="missing-hanger")}
     assert set(said) == {two}
     assert said[two].value == "absent"
     assert said[two].note == "By the part: the photo does not show the hanger."
     page.json("/l/library/undo", {})
-    assert library.labels(tag="missing-hanger") == []
+    assert queries.labels(library, tag="missing-hanger") == []
 
 
 def test_by_part_is_refused_where_the_part_shows(page, library):
-    sha = library.photos("D-17")[0].sha
+    sha = queries.photos(library, "D-17")[0].sha
     library.say("label", {"photo": sha, "tag": "shows-hanger", "value": "present"}, by="ben")
     answers = [{"photo": sha, "value": "absent", "by_part": True}]
     done = page.json("/l/library/looked", {"deck": "D-17", "tag": "missing-hanger", "answers": answers})
     assert done.status == 400
-    assert library.labels(tag="missing-hanger") == []
+    assert queries.labels(library, tag="missing-hanger") == []

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.web.browserless import Client
+from triage.library import queries
 from triage.web.entrance import entrance_file
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
@@ -74,7 +75,7 @@ def test_the_key_is_on_no_command_line(tmp_path):
 
 
 def test_a_browser_keeps_no_photo(page, library):
-    sha = library.photos()[0].sha
+    sha = queries.photos(library)[0].sha
     for kind in ("thumb", "picture", "full"):
         done = page.get(f"/l/library/{kind}/{sha}")
         assert done.status == 200

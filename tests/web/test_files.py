@@ -13,7 +13,7 @@ import pytest
 from common import answer_everything
 from playwright.sync_api import expect
 
-from triage.library import Library
+from triage.library import Library, queries
 
 CSV = "text/csv; charset=utf-8"
 
@@ -53,25 +53,27 @@ def test_labels_are_taken_in_once_and_come_out_again(page, library, tmp_path):
     tried = send(page, "labels", "mine.csv", text, dry=True).json
     assert "1 new" in tried["told"]
     assert "nothing was stored" in tried["told"]
-    assert library.labels() == []
+    assert queries.labels(library) == []
     told = send(page, "labels", "mine.csv", text).json
     assert "2 rows: 1 new, 0 known, 1 set aside." in told["told"]
     (why,) = told["set_aside"]
     assert why.startswith("Row 3: ")
     assert "nonsense" in why
     assert "1 known" in send(page, "labels", "mine.csv", text).json["told"]
-    (label,) = library.labels()
+    (label,) = queries.labels(library)
     assert (label.tag, label.value, label.by) == ("missing-hanger", "present", "ann")
     out = page.get("/l/library/files/labels.csv")
     assert (out.headers["content-type"], out.text.count("\n")) == (CSV, 2)
     assert "attachment" in out.headers["content-disposition"]
     assert "0 set aside" in send(page, "labels", "out.csv", out.text).json["told"]
-    assert [(one.photo, one.value, one.by) for one in library.labels()] == [(label.photo, "present", "ann")]
+    assert [(one.photo, one.value, one.by) for one in queries.labels(library)] == [
+        (label.photo, "present", "ann")
+    ]
     assert not list((library.caches / "uploads").iterdir()), "a list that was read is not kept"
 
 
 def test_categories_of_another_tool_are_mapped(page, library):
-    photo = library.photos("D-17")[0]
+    photo = queries.photos(library, "D-17")[0]
     coco = {
         "images": [{"id": 1, "file_name": photo.path_name, "width": photo.width, "height": photo.height}],
         "categories": [{"id": 1, "name": "no hanger"}],
@@ -80,7 +82,7 @@ def test_categories_of_another_tool_are_mapped(page, library):
     mapping = '[categories]\n"no hanger" = "missing-hanger"\n'
     told = send(page, "labels", "coco.json", json.dumps(coco), mapping=mapping)
     assert "1 new" in told.json["told"], told.text
-    assert library.labels()[0].tag == "missing-hanger"
+    assert queries.labels(library)[0].tag == "missing-hanger"
 
 
 def test_facts_go_round(page, library):
@@ -88,17 +90,17 @@ def test_facts_go_round(page, library):
         'deck,visit,key,value\nD-17,2026-05-04,joist_size,2x8\nD-17,2026-05-04,concealed,"flashing, ledger"\n'
     )
     assert "2 facts for 1 deck" in send(page, "facts", "facts.csv", text).json["told"]
-    before = {key: fact.value for key, fact in library.facts("D-17").items()}
+    before = {key: fact.value for key, fact in queries.facts(library, "D-17").items()}
     assert before["joist_size"] == "2x8"
     out = page.get("/l/library/files/facts.csv").text
-    events = library.event_count()
+    events = queries.event_count(library)
     send(page, "facts", "again.csv", out)
-    assert library.event_count() == events
-    assert {key: fact.value for key, fact in library.facts("D-17").items()} == before
+    assert queries.event_count(library) == events
+    assert {key: fact.value for key, fact in queries.facts(library, "D-17").items()} == before
 
 
 def test_crews_sheet_goes_out_and_back(page, library):
-    sha = library.photos("D-17")[0].sha
+    sha = queries.photos(library, "D-17")[0].sha
     page.json(
         "/l/library/answer", {"photo": sha, "tag": "missing-hanger", "value": "present", "place": "joist 4"}
     )
@@ -106,7 +108,7 @@ def test_crews_sheet_goes_out_and_back(page, library):
     assert "joist 4" in out
     told = send(page, "repairs", "crew.csv", out)
     assert told.status == 200, told.text
-    assert not library.closings("D-17"), "a sheet closes nothing"
+    assert not queries.closings(library, "D-17"), "a sheet closes nothing"
 
 
 def test_what_is_no_list_is_refused_without_a_path_of_this_machine(page, library, tmp_path):
@@ -159,7 +161,7 @@ def test_another_library_is_taken_over(page, running, library, photo_maker, tmp_
         ingest(other, [tmp_path / "more"], by="ben", engine="here")
     assert "other" in page.get("/l/library/files").text
     start(page, running, "merge", other="other")
-    assert "E-1" in library.decks()
+    assert "E-1" in queries.decks(library)
     assert page.form("/l/library/work/start", kind="merge", other="library").status == 400
     assert page.form("/l/library/work/start", kind="merge", other="../other").status in (400, 404)
 
@@ -176,13 +178,13 @@ def test_own_tag_is_added_by_its_form_and_checked(page, library):
         assert 'role="alert"' in done.text
         assert "tmp" not in re.search(r'role="alert">(.*?)<', done.text).group(1)
         assert "It moves by hand." in done.text
-    sha = library.photos("D-17")[0].sha
+    sha = queries.photos(library, "D-17")[0].sha
     given = {"photo": sha, "tag": "loose-handrail", "value": "present"}
     assert page.json("/l/library/answer", given).status == 200
 
 
 def test_issued_report_is_checked_and_a_changed_one_named(page, running, library):
-    sha = library.photos("D-17")[0].sha
+    sha = queries.photos(library, "D-17")[0].sha
     page.json("/l/library/answer", {"photo": sha, "tag": "missing-hanger", "value": "absent"})
     answer_everything(library)
     said = {"signer": "ann", "scope": "all decks", "limits": "none", "weather": "dry"}
@@ -208,7 +210,7 @@ def test_list_is_taken_in_by_mouse(visitor, library, tmp_path):
     expect(page.locator("#came")).to_contain_text("2 rows: 1 new, 0 known, 1 set aside.")
     expect(page.locator("#came li")).to_contain_text("Row 3")
     assert visitor.axe() == []
-    assert len(library.labels()) == 1
+    assert len(queries.labels(library)) == 1
     with page.expect_download() as got:
         page.locator("a.button", has_text="Labels").click()
     assert got.value.suggested_filename == "labels.csv"
@@ -232,7 +234,9 @@ def test_backup_becomes_a_library_again_and_nothing_else_does(page, running, lib
     assert done.json == {"where": "/l/again/"}
     assert "each checked against its hash" in page.get("/l/again/").text
     with Library.open(tmp_path / "again") as again:
-        assert [photo.sha for photo in again.photos()] == [photo.sha for photo in library.photos()]
+        assert [photo.sha for photo in queries.photos(again)] == [
+            photo.sha for photo in queries.photos(library)
+        ]
 
 
 @pytest.mark.browser
@@ -253,10 +257,10 @@ def test_a_phones_sheet_comes_in_with_the_phones_author_and_what_differs_is_set_
     head = "deck,visit,key,value,by,at,sheet,was\n"
     row = "D-17,2026-11-20,joist_size,{},{},2026-11-20T09:30:00-05:00,abc123,\n"
     assert send(page, "facts", "ben.csv", head + row.format("2x8", "ben")).status == 200
-    fact = library.facts("D-17")["joist_size"]
+    fact = queries.facts(library, "D-17")["joist_size"]
     assert (fact.value, fact.by, fact.visit) == ("2x8", "ben", "2026-11-20")
     second = send(page, "facts", "cy.csv", head + row.format("2x10", "cy"))
-    assert library.facts("D-17")["joist_size"].value == "2x8"
+    assert queries.facts(library, "D-17")["joist_size"].value == "2x8"
     assert "2x8 by ben" in second.text
 
 

@@ -9,6 +9,7 @@ from playwright.sync_api import expect
 
 from tests.web.browserless import Client
 from tests.web.browsing import Visitor, drawn
+from triage.library import queries
 
 pytestmark = pytest.mark.browser
 
@@ -28,7 +29,7 @@ def mark(page, across, down):
 
 @pytest.mark.parametrize("leave", ["reload", "next", "back"])
 def test_a_mark_is_saved_as_it_is_made(visitor, library, leave):
-    first, *_ = library.photos("D-17")
+    first, *_ = queries.photos(library, "D-17")
     page = visitor.go("/l/library/")
     page = visitor.go(f"/l/library/photo/{first.sha}?tag=missing-hanger")
     page.keyboard.press("k")
@@ -46,13 +47,13 @@ def test_a_mark_is_saved_as_it_is_made(visitor, library, leave):
     expect(page.locator("#where")).to_contain_text("1 of 3")
     page.locator(".questions button", has_text="Missing hanger").click()
     expect(page.locator("#question")).to_contain_text("1 marked and saved")
-    (row,) = library.labels(tag="missing-hanger")
+    (row,) = queries.labels(library, tag="missing-hanger")
     assert row.value == "present"
     assert row.boxes[0] == pytest.approx((0.3, 0.4, 0, 0), abs=0.006)
 
 
 def test_a_mark_can_be_moved_and_deleted(visitor, library):
-    first, *_ = library.photos("D-17")
+    first, *_ = queries.photos(library, "D-17")
     page = visitor.go(f"/l/library/photo/{first.sha}?tag=missing-hanger")
     page.keyboard.press("k")
     mark(page, 0.3, 0.4)
@@ -62,14 +63,14 @@ def test_a_mark_can_be_moved_and_deleted(visitor, library):
     page.mouse.down()
     page.mouse.move(box["x"] + 0.6 * box["width"], box["y"] + 0.7 * box["height"], steps=5)
     page.mouse.up()
-    wait_until(lambda: [r.boxes[0][0] > 0.5 for r in library.labels()] == [True])
-    assert library.labels()[0].boxes[0] == pytest.approx((0.6, 0.7, 0, 0), abs=0.01)
+    wait_until(lambda: [r.boxes[0][0] > 0.5 for r in queries.labels(library)] == [True])
+    assert queries.labels(library)[0].boxes[0] == pytest.approx((0.6, 0.7, 0, 0), abs=0.01)
     page.keyboard.press("Delete")
-    wait_until(lambda: library.labels()[0].boxes == ())
+    wait_until(lambda: queries.labels(library)[0].boxes == ())
 
 
 def test_a_note_that_was_typed_is_there_again_and_is_part_of_the_answer(visitor, library):
-    first, *_ = library.photos("D-17")
+    first, *_ = queries.photos(library, "D-17")
     page = visitor.go(f"/l/library/photo/{first.sha}?tag=missing-hanger")
     page.locator("#words summary").click()
     page.fill("#note", "third joist from the wall")
@@ -78,13 +79,13 @@ def test_a_note_that_was_typed_is_there_again_and_is_part_of_the_answer(visitor,
     expect(page.locator("#note")).to_have_value("third joist from the wall")
     page.locator("#frame").focus()
     page.keyboard.press("p")
-    wait_until(lambda: len(library.labels()) == 1)
-    assert library.labels()[0].note == "third joist from the wall"
+    wait_until(lambda: len(queries.labels(library)) == 1)
+    assert queries.labels(library)[0].note == "third joist from the wall"
 
 
 def test_a_failed_send_stays_on_its_question_and_is_sent_again(browser, running, library):
     visitor = Visitor(browser, running, "ann")
-    first, *_ = library.photos("D-17")
+    first, *_ = queries.photos(library, "D-17")
     page = visitor.go(f"/l/library/photo/{first.sha}?tag=missing-hanger")
     page.route("**/answer", lambda route: route.abort())
     expect(page.locator("#frame")).to_have_attribute("data-state", "drawn")
@@ -93,17 +94,17 @@ def test_a_failed_send_stays_on_its_question_and_is_sent_again(browser, running,
     expect(page.locator("#question h2")).to_have_text("Missing hanger?")
     page.keyboard.press("a")
     visitor.said("The last answer is not saved yet")
-    assert library.labels() == []
+    assert queries.labels(library) == []
     page.unroute("**/answer")
     page.click("text=Send it now")
     expect(page.locator("#question h2")).to_have_text("Rusted connector?")
-    assert [(row.tag, row.value) for row in library.labels()] == [("missing-hanger", "present")]
+    assert [(row.tag, row.value) for row in queries.labels(library)] == [("missing-hanger", "present")]
     visitor.context.close()
 
 
 def test_an_answer_that_was_not_saved_is_sent_when_the_tab_comes_back(browser, running, library):
     visitor = Visitor(browser, running, "ann")
-    first, *_ = library.photos("D-17")
+    first, *_ = queries.photos(library, "D-17")
     page = visitor.context.new_page()
     page.on("dialog", lambda dialog: dialog.accept())
     where = f"http://127.0.0.1:{running.port}/l/library/photo/{first.sha}?tag=missing-hanger"
@@ -113,7 +114,7 @@ def test_an_answer_that_was_not_saved_is_sent_when_the_tab_comes_back(browser, r
     expect(page.locator("#question")).to_contain_text("Not saved yet")
     page.unroute("**/answer")
     page.goto(where)
-    wait_until(lambda: [row.value for row in library.labels()] == ["absent"])
+    wait_until(lambda: [row.value for row in queries.labels(library)] == ["absent"])
     visitor.context.close()
 
 
@@ -138,7 +139,7 @@ def test_an_upload_that_broke_off_is_listed_and_taken_in(page, running, library,
     assert "1 file of 3 arrived" in text
     assert "notes.txt" in text
     assert page.form("/l/library/add/arrived", upload=upload, how="take").status == 303
-    wait_until(lambda: library.is_deck("N-1"))
+    wait_until(lambda: queries.is_deck(library, "N-1"))
     wait_until(lambda: "of 3 arrived" not in page.get("/l/library/add").text)
     wait_until(lambda: "notes.txt" in page.get("/l/library/add").text)  # it stays until somebody noted it
     page.form("/l/library/add/arrived", upload=upload, how="noted")
@@ -151,10 +152,10 @@ def test_an_undated_deck_waits_for_its_day(page, library, photo_maker, tmp_path)
 
     photo_maker(tmp_path / "u" / "U-1" / "a.jpg", seed=5, exif={})
     ingest(library, [tmp_path / "u"], by="ann", engine="here")
-    assert library.photos("U-1")[0].visit is None
+    assert queries.photos(library, "U-1")[0].visit is None
     assert "1 photo without a day" in page.get("/l/library/add").text
     page.form("/l/library/deck/visit-day", deck="U-1", visit="2026-06-01")
-    assert library.photos("U-1")[0].visit == "2026-06-01"
+    assert queries.photos(library, "U-1")[0].visit == "2026-06-01"
     assert "without a day" not in page.get("/l/library/add").text
 
 
@@ -180,7 +181,7 @@ def test_leaving_while_photos_are_sent_warns(browser, running, library, photo_ma
 
 def test_a_tab_speaks_under_the_name_that_it_shows(browser, running, library):
     visitor = Visitor(browser, running, "ann")
-    first, *_ = library.photos("D-17")
+    first, *_ = queries.photos(library, "D-17")
     one = visitor.go(f"/l/library/photo/{first.sha}?tag=missing-hanger")
     other = visitor.context.new_page()
     other.goto(f"http://127.0.0.1:{running.port}/l/library/")
@@ -192,8 +193,8 @@ def test_a_tab_speaks_under_the_name_that_it_shows(browser, running, library):
     expect(one.locator("#othername")).to_contain_text("still speaks as ann")
     one.bring_to_front()
     one.keyboard.press("p")
-    wait_until(lambda: len(library.labels()) == 1)
-    assert library.labels()[0].by == "ann"
+    wait_until(lambda: len(queries.labels(library)) == 1)
+    assert queries.labels(library)[0].by == "ann"
     one.click("text=Speak as ben here too")
     expect(one.locator(".speaker summary")).to_contain_text("ben")
     visitor.close()
@@ -201,11 +202,11 @@ def test_a_tab_speaks_under_the_name_that_it_shows(browser, running, library):
 
 def test_a_name_that_nobody_said_in_this_browser_is_refused(running, library):
     ben = Client(running).enter().name("ben")
-    photo = library.photos()[0]
+    photo = queries.photos(library)[0]
     head = {"Content-Type": "application/json", "X-Speaks-As": "somebody"}
     body = f'{{"photo": "{photo.sha}", "tag": "missing-hanger", "value": "absent"}}'.encode()
     assert ben.ask("POST", "/l/library/answer", body, head).status == 403
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_a_tab_that_is_out_of_date_overwrites_nothing(page, running, library):
@@ -220,13 +221,13 @@ def test_a_tab_that_is_out_of_date_overwrites_nothing(page, running, library):
     assert ben.form("/l/library/deck/facts", **his).status == 303
     hers = {**fields, "fact.height_above_grade_ft": "", "fact.joist_size": "2x8", "fact.joist_span_ft": "11"}
     assert page.form("/l/library/deck/facts", **hers).status == 303
-    facts = library.facts("D-17")
+    facts = queries.facts(library, "D-17")
     assert (facts["height_above_grade_ft"].value, facts["joist_span_ft"].value) == (9.0, 11.0)
 
     clash = page.form("/l/library/deck/facts", **{**fields, "fact.height_above_grade_ft": "7"})
     assert clash.status == 409
     assert "now 9 (<bdi>ben</bdi>); you wrote 7" in clash.text
-    assert library.facts("D-17")["height_above_grade_ft"].value == 9.0
+    assert queries.facts(library, "D-17")["height_above_grade_ft"].value == 9.0
 
 
 def test_every_wrong_value_stands_at_its_field_and_what_was_typed_is_kept(page, library):
@@ -242,4 +243,4 @@ def test_every_wrong_value_stands_at_its_field_and_what_was_typed_is_kept(page, 
     assert answer.text.count('class="warn" role="alert"') == 3
     for typed in ("long", "wide", "1999"):
         assert f'value="{typed}"' in answer.text
-    assert library.facts("D-17") == {}
+    assert queries.facts(library, "D-17") == {}

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from triage.domain.vocabulary import SHOWS
+from triage.library import queries
 
 
 def shas(library, deck="D-17"):
-    return [photo.sha for photo in library.photos(deck)]
+    return [photo.sha for photo in queries.photos(library, deck)]
 
 
 def test_these_show_hangers_is_one_act(page, library):
@@ -22,13 +23,13 @@ def test_these_show_hangers_is_one_act(page, library):
     told = page.json("/l/library/parts", given).json
     assert told["told"] == "2 photos show the hanger."
     assert set(told["captions"]) == {one, two, three}
-    rows = {label.photo: label for label in library.labels(tag="shows-hanger")}
+    rows = {label.photo: label for label in queries.labels(library, tag="shows-hanger")}
     assert {(sha, row.value, row.count, row.place, row.asked_by) for sha, row in rows.items()} == {
         (one, "present", 3, "left end", "deck"),
         (two, "present", 3, "left end", "deck"),
     }
     page.json("/l/library/undo", {})
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_rest_answers_parts_only_and_overwrites_nobody(page, library):
@@ -36,7 +37,7 @@ def test_rest_answers_parts_only_and_overwrites_nobody(page, library):
     page.json("/l/library/parts", {"deck": "D-17", "element": "hanger", "value": "present", "photos": [one]})
     library.say("label", {"photo": two, "tag": "shows-ledger", "value": "unclear"}, by="ben")
     page.json("/l/library/parts/rest", {"deck": "D-17", "photos": [one, two, three]})
-    words = library.words("D-17")
+    words = queries.words(library, "D-17")
     assert words[one, "shows-hanger"].value == "present"
     assert words[two, "shows-ledger"].value == "unclear"
     assert words[three, "shows-hanger"].value == "absent"
@@ -62,12 +63,12 @@ def test_looked_at_all_missing_in_this_one(page, library):
     assert told["told"] == "Looked at 3: 1 yes, 1 no, 1 cannot tell."
     assert told["open"] == 0, "'cannot tell' is an answer: nobody is led back to it"
     assert "tag=" in told["next"]
-    rows = {label.photo: label for label in library.labels()}
+    rows = {label.photo: label for label in queries.labels(library)}
     assert {sha: row.value for sha, row in rows.items()} == {one: "absent", two: "present", three: "unclear"}
     assert rows[two].boxes == ((0.4, 0.4, 0.0, 0.0), (0.1, 0.1, 0.2, 0.3))
     assert {(row.asked_by, row.saw_machine, row.by) for row in rows.values()} == {("deck", False, "ann")}
     page.json("/l/library/undo", {})
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_absent_never_spreads_to_a_photo_that_was_not_named(page, library):
@@ -76,8 +77,8 @@ def test_absent_never_spreads_to_a_photo_that_was_not_named(page, library):
         "/l/library/looked",
         {"deck": "D-17", "tag": "missing-hanger", "answers": [{"photo": one, "value": "absent"}]},
     )
-    assert {label.photo for label in library.labels()} == {one}
-    assert (two, "missing-hanger") not in library.words()
+    assert {label.photo for label in queries.labels(library)} == {one}
+    assert (two, "missing-hanger") not in queries.words(library)
 
 
 def test_looked_refuses_what_does_not_fit(page, library):
@@ -127,7 +128,7 @@ def test_deck_that_is_answered_leads_to_its_summary_and_the_next_deck(page, libr
         assert ("tag=" in told["next"]) == (tag != core[-1] or bool(told["open"])), told
     text = page.get("/l/library/deck/summary", d="D-17").text
     assert "Next deck with open questions: <bdi>D-18</bdi>" in text
-    for sha in (photo.sha for photo in library.photos("D-18")):
+    for sha in (photo.sha for photo in queries.photos(library, "D-18")):
         for tag in core:
             page.json("/l/library/answer", {"photo": sha, "tag": tag, "value": "absent"})
     page.get("/l/library/deck/summary", d="D-18")

@@ -10,6 +10,7 @@ from tests.slate.flat_card import CORNER, PX_PER_MM, SIZE, card_photo, save_phot
 from tests.web.browsing import Visitor
 from triage.imaging.blackout import blackouts
 from triage.ingest import ingest
+from triage.library import queries
 from triage.slate.card import Card, library_code
 from triage.slate.measure import lengths
 from triage.slate.of_library import measurable_photo
@@ -28,7 +29,7 @@ def carded(library, tmp_path):
     card = Card(library_code(library.id), "D-17", "2026-05-04", False)
     save_photo(tmp_path / "more" / "card.jpg", card_photo(card), "2026:05:04 10:30:00")
     ingest(library, [tmp_path / "more"], by="ann", deck="D-17", visit="2026-05-04", engine="here")
-    return library.photo("D-17/card.jpg")
+    return queries.find_photo(library, "D-17/card.jpg")
 
 
 def test_length_is_the_one_of_the_command_and_becomes_a_fact(page, library, carded):
@@ -40,13 +41,13 @@ def test_length_is_the_one_of_the_command_and_becomes_a_fact(page, library, card
     assert one.low <= DISTANCE_IN <= one.high
     assert told["lengths"] == [f"{one.inches:.2f} in (95 %: {one.low:.2f} to {one.high:.2f})"]
     assert told["remarks"] == list(plane.remarks)
-    fact = library.facts("D-17")["ledger_fastener_spacing_in"]
+    fact = queries.facts(library, "D-17")["ledger_fastener_spacing_in"]
     assert fact.value == pytest.approx(DISTANCE_IN, abs=0.05)
     assert (fact.by, fact.photos) == ("ann", (carded.sha,))
 
 
 def test_what_cannot_be_measured_is_said(page, library, carded):
-    plain = library.photos("D-17")[0]
+    plain = queries.photos(library, "D-17")[0]
     told = page.json(f"/l/library/photo/{plain.sha}/measure", {"points": []})
     assert told.status == 400
     assert "No card is seen" in told.json["error"]
@@ -61,11 +62,11 @@ def test_what_cannot_be_measured_is_said(page, library, carded):
     spots = {"points": [list(_spot(300, 60)), list(_spot(400, 60))]}
     assert page.json(where, {**spots, "fact": "species"}).status == 400
     assert page.json(where, {"points": [[0.1, 0.1], [2, 0.1]]}).status == 400
-    assert library.facts("D-17") == {}
+    assert queries.facts(library, "D-17") == {}
 
 
 def test_blackouts_are_replaced_and_taken_away(page, library):
-    sha = library.photos("D-17")[0].sha
+    sha = queries.photos(library, "D-17")[0].sha
     where = f"/l/library/photo/{sha}/blackout"
     assert page.json(where, {"boxes": [[0.1, 0.2, 0.3, 0.2]]}).status == 200
     assert blackouts(library)[sha] == [(0.1, 0.2, 0.3, 0.2)]
@@ -91,7 +92,9 @@ def test_length_is_measured_by_mouse_and_kept(browser, running, library, carded)
     page.select_option("#fact", "ledger_fastener_spacing_in")
     page.click("text=Keep the length")
     visitor.said("Kept for deck D-17")
-    assert library.facts("D-17")["ledger_fastener_spacing_in"].value == pytest.approx(DISTANCE_IN, abs=0.1)
+    assert queries.facts(library, "D-17")["ledger_fastener_spacing_in"].value == pytest.approx(
+        DISTANCE_IN, abs=0.1
+    )
     assert visitor.axe() == []
     visitor.close()
 
@@ -102,7 +105,7 @@ def test_box_drawn_by_mouse_and_one_by_keyboard_are_black_in_the_report(visitor,
     from triage.report.gather import gather_source
     from triage.report.pictures import blacked
 
-    sha = library.photos("D-17")[0].sha
+    sha = queries.photos(library, "D-17")[0].sha
     page = visitor.go(f"/l/library/photo/{sha}")
     page.click("text=Measure, black out")
     with page.expect_navigation():

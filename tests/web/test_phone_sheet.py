@@ -7,7 +7,7 @@ import re
 import pytest
 
 from tests.web.browsing import launched
-from triage.library import Library
+from triage.library import Library, queries
 from triage.structure.field_sheets import read_sheet
 from triage.structure.phone_sheet import phone_sheet
 
@@ -97,7 +97,7 @@ def test_typed_kept_over_a_reload_and_read_back_with_who_when_and_sheet(phone, t
             "D-1": {"height_above_grade_ft": 9.5, "has_stairs": False},
             "D-2": {"joist_size": "2x10"},
         }
-        fact = library.facts("D-1")["height_above_grade_ft"]
+        fact = queries.facts(library, "D-1")["height_above_grade_ft"]
         assert fact.by == "Ben O'Hara"
         assert fact.visit
         assert fact.at[:10] == fact.visit
@@ -169,7 +169,7 @@ def test_two_phones_merge(browser, page_file, tmp_path):
     with Library.create(tmp_path / "lib") as library:
         for path in files:
             assert read_sheet(library, path, by=None).set_aside == []
-        facts = library.facts("D-1")
+        facts = queries.facts(library, "D-1")
         assert {key: (fact.value, fact.by) for key, fact in facts.items()} == {
             "joist_size": ("2x10", "ann"),
             "post_size": ("6x6", "ben"),

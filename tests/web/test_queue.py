@@ -8,7 +8,9 @@ from sklearn.metrics import precision_score, recall_score
 
 from tests.web.browserless import Client
 from triage.label.order import questions
+from triage.library import queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.web.items import HIDDEN_ONE_IN, is_hidden
 
 MODEL = "m" * 64
@@ -20,12 +22,12 @@ def suggested(library, monkeypatch):
     monkeypatch.setattr("triage.presort.of_library.promise_standing", lambda _library: {})
     library.say("trained", {"model": MODEL, "tags": {}}, by="ann")
     rows = []
-    for number, photo in enumerate(library.photos()):
+    for number, photo in enumerate(queries.photos(library)):
         for place, tag in enumerate(library.vocabulary().core):
             chance = (7 * number + 3 * place) % 20 / 20
             pile = "likely" if chance >= 0.5 else "unsure"
             rows.append(Suggestion(photo.sha, tag, MODEL, chance, chance, pile, ((0.1, 0.2, 0.3, 0.4),)))
-    library.keep_suggestions(rows)
+    keep_suggestions(library, rows)
     return library
 
 
@@ -55,7 +57,7 @@ def test_machines_word_is_kept_back_for_a_fixed_sample():
 
 
 def test_item_says_what_is_kept_back(page, suggested):
-    photo = suggested.photos()[0]
+    photo = queries.photos(suggested)[0]
     item = page.get(f"/l/library/item/{photo.sha}").json
     for question in item["questions"]:
         if question["machine"]:
@@ -76,7 +78,7 @@ def test_answered_questions_leave_the_next_run_only(page, suggested):
     assert run_of(page, order="dangerous")[0] == keys
     page.get("/l/library/queue", order="dangerous")
     assert run_of(page, order="dangerous")[0] == keys[1:]
-    assert suggested.labels()[0].asked_by == "dangerous"
+    assert queries.labels(suggested)[0].asked_by == "dangerous"
 
 
 def test_undo_leads_back_to_the_question(page, suggested):
@@ -87,7 +89,7 @@ def test_undo_leads_back_to_the_question(page, suggested):
 
 
 def test_second_look_shows_nobodys_words(page, running, suggested):
-    photo = suggested.photos()[0]
+    photo = queries.photos(suggested)[0]
     page.json(
         "/l/library/answer",
         {"photo": photo.sha, "tag": "missing-hanger", "value": "present", "note": "secret"},
@@ -104,7 +106,7 @@ def test_second_look_shows_nobodys_words(page, running, suggested):
 
 
 def test_places_asks_for_my_unmarked_yes_only(page, suggested):
-    one, two, three = suggested.photos("D-17")
+    one, two, three = queries.photos(suggested, "D-17")
     for photo, box in ((one, []), (two, [[0.5, 0.5, 0, 0]])):
         page.json(
             "/l/library/answer",

@@ -15,6 +15,7 @@ from playwright.sync_api import expect
 
 from tests.web.browsing import Visitor, drawn
 from triage.ingest import ingest
+from triage.library import queries
 
 pytestmark = pytest.mark.browser
 
@@ -57,7 +58,7 @@ def widths_on_screen(page, frame, row_share=0.5):
 def test_a_box_is_as_wide_on_the_screen_at_any_photo_size_and_zoom(visitor, library, tmp_path, size):
     grey(tmp_path / "sizes" / "S" / "one.jpg", size)
     ingest(library, [tmp_path / "sizes"], by="ann", engine="here")
-    photo = library.photos("S")[0]
+    photo = queries.photos(library, "S")[0]
     library.say(
         "label",
         {"photo": photo.sha, "tag": "missing-hanger", "value": "present", "boxes": [[0.4, 0.4, 0.2, 0.2]]},
@@ -85,7 +86,7 @@ def test_a_box_is_as_wide_on_the_screen_at_any_photo_size_and_zoom(visitor, libr
 
 
 def test_the_stage_is_blank_and_takes_no_answer_until_its_own_picture_is_there(visitor, library):
-    first, second, third = library.photos("D-17")
+    first, second, third = queries.photos(library, "D-17")
     held = []
     visitor.page.route(f"**/picture/{second.sha}", lambda route: held.append(route))
     page = go_early(visitor, f"/l/library/photo/{first.sha}")
@@ -97,16 +98,16 @@ def test_the_stage_is_blank_and_takes_no_answer_until_its_own_picture_is_there(v
     page.locator("#frame").click(force=True)
     expect(page.locator("#waiting")).to_contain_text("1 key waits")
     page.wait_for_timeout(400)
-    assert library.labels() == [], "nothing was answered unseen"
+    assert queries.labels(library) == [], "nothing was answered unseen"
     for one in held:
         one.continue_()
-    wait_until(lambda: len(library.labels()) == 1)
-    assert (library.labels()[0].photo, library.labels()[0].value) == (second.sha, "present")
-    assert third.sha not in {label.photo for label in library.labels()}
+    wait_until(lambda: len(queries.labels(library)) == 1)
+    assert (queries.labels(library)[0].photo, queries.labels(library)[0].value) == (second.sha, "present")
+    assert third.sha not in {label.photo for label in queries.labels(library)}
 
 
 def test_escape_drops_the_keys_that_wait(visitor, library):
-    first, second, _ = library.photos("D-17")
+    first, second, _ = queries.photos(library, "D-17")
     held = []
     visitor.page.route(f"**/picture/{second.sha}", lambda route: held.append(route))
     page = go_early(visitor, f"/l/library/photo/{first.sha}")
@@ -121,12 +122,12 @@ def test_escape_drops_the_keys_that_wait(visitor, library):
         one.continue_()
     expect(page.locator("#frame")).to_have_attribute("data-state", "drawn")
     page.wait_for_timeout(500)
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_a_picture_that_cannot_be_loaded_takes_no_answer(browser, running, library):
     visitor = Visitor(browser, running, "ann")
-    first, second, _ = library.photos("D-17")
+    first, second, _ = queries.photos(library, "D-17")
     visitor.page.route(f"**/picture/{second.sha}", lambda route: route.abort())
     page = visitor.go(f"/l/library/photo/{first.sha}")
     page.keyboard.press("n")
@@ -137,7 +138,7 @@ def test_a_picture_that_cannot_be_loaded_takes_no_answer(browser, running, libra
     visitor.page.unroute(f"**/picture/{second.sha}")
     page.click("#frame button")
     expect(page.locator("#frame")).to_have_attribute("data-state", "drawn")
-    assert library.labels() == []
+    assert queries.labels(library) == []
     visitor.context.close()
 
 
@@ -152,7 +153,7 @@ def many(library, tmp_path):
         path.parent.mkdir(parents=True, exist_ok=True)
         Image.fromarray(shade).save(path, exif=_taken(number))
     ingest(library, [tmp_path / "many"], by="ann", engine="here")
-    assert len(library.photos("M")) == count
+    assert len(queries.photos(library, "M")) == count
     return library
 
 
@@ -185,7 +186,7 @@ def test_every_key_answers_the_photo_that_was_asked_in_its_turn(visitor, many, p
     for module, name in (("photo", "give_labels"), ("queue", "photo_of"), ("pictures", "rendition_of")):
         made_late(monkeypatch, f"triage.web.pages.{module}.{name}", lag_ms)
     page = visitor.go("/l/library/queue?order=taken&deck=M&tag=missing-hanger")
-    asked = [photo.sha for photo in many.photos("M")]
+    asked = [photo.sha for photo in queries.photos(many, "M")]
     count = len(asked) if LONG or pattern != "both, at random" else len(asked) // 2
     keys = [dice.choice("pac") for _ in range(count)]
     for number, key in enumerate(keys):
@@ -193,9 +194,9 @@ def test_every_key_answers_the_photo_that_was_asked_in_its_turn(visitor, many, p
         if gap_ms:
             page.wait_for_timeout(dice.random() * 2 * gap_ms)
         if number % 30 == 29:  # forty keys may wait; more are refused, and said to be
-            wait_until(lambda so_far=number: len(many.labels(tag="missing-hanger")) > so_far - 8, 60)
-    wait_until(lambda: len(many.labels(tag="missing-hanger")) == count, 90)
-    said = {label.photo: label.value for label in many.labels(tag="missing-hanger")}
+            wait_until(lambda so_far=number: len(queries.labels(many, tag="missing-hanger")) > so_far - 8, 60)
+    wait_until(lambda: len(queries.labels(many, tag="missing-hanger")) == count, 90)
+    said = {label.photo: label.value for label in queries.labels(many, tag="missing-hanger")}
     words = {"p": "present", "a": "absent", "c": "unclear"}
     assert [said.get(sha) for sha in asked[:count]] == [words[key] for key in keys]
     if count == len(asked):
@@ -208,9 +209,9 @@ def test_acacac_without_a_gap_answers_six_photos(visitor, many):
         """() => { for (const key of "acacac")
              document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true })); }"""
     )
-    wait_until(lambda: len(many.labels(tag="missing-hanger")) == 6)
-    said = {label.photo: label.value for label in many.labels(tag="missing-hanger")}
-    assert [said.get(photo.sha) for photo in many.photos("M")[:6]] == ["absent", "unclear"] * 3
+    wait_until(lambda: len(queries.labels(many, tag="missing-hanger")) == 6)
+    said = {label.photo: label.value for label in queries.labels(many, tag="missing-hanger")}
+    assert [said.get(photo.sha) for photo in queries.photos(many, "M")[:6]] == ["absent", "unclear"] * 3
 
 
 def test_a_tile_too_small_to_judge_is_not_seen_and_says_so(visitor, library):
@@ -224,7 +225,7 @@ def test_a_tile_too_small_to_judge_is_not_seen_and_says_so(visitor, library):
     assert page.locator('.lookat[data-seen="yes"]').count() == 0
     page.click("[data-looked=all]")
     visitor.said("drawn too small to judge")
-    assert library.labels() == []
+    assert queries.labels(library) == []
     page.locator("#tilesize").fill("400")
     for tile in tiles.all():
         tile.scroll_into_view_if_needed()
@@ -232,7 +233,7 @@ def test_a_tile_too_small_to_judge_is_not_seen_and_says_so(visitor, library):
         expect(tile.locator(".seenmark")).to_have_text("seen")
     with page.expect_navigation():
         page.click("[data-looked=all]")
-    assert len(library.labels()) == 3
+    assert len(queries.labels(library)) == 3
 
 
 def test_five_tiles_are_not_looked_at_in_a_second(visitor, library, photo_maker, tmp_path):

@@ -7,6 +7,7 @@ from playwright.sync_api import expect
 
 from tests.web.browsing import Visitor
 from triage.ingest import ingest
+from triage.library import queries
 from triage.web.wording import in_words
 
 pytestmark = pytest.mark.browser
@@ -43,7 +44,7 @@ def test_the_viewer_opens_over_the_sheet_by_click_and_by_enter(visitor, library)
 
 
 def test_the_viewer_over_a_summary_answers_and_marks_for_the_concern(visitor, library):
-    one, two, three = library.photos("D-17")
+    one, two, three = queries.photos(library, "D-17")
     for photo in (one, two):
         library.say("label", {"photo": photo.sha, "tag": "missing-hanger", "value": "present"}, by="ben")
     page = visitor.go("/l/library/deck/summary?d=D-17")
@@ -53,9 +54,9 @@ def test_the_viewer_over_a_summary_answers_and_marks_for_the_concern(visitor, li
     page.keyboard.press("c")
     visitor.said("ben said yes")
     expect(page.locator(".closer .grow").first).to_contain_text("2 of 2")
-    said = {(row.by, row.value) for row in library.labels(tag="missing-hanger")}
+    said = {(row.by, row.value) for row in queries.labels(library, tag="missing-hanger")}
     assert said == {("ben", "present"), ("ann", "unclear")}
-    assert three.sha not in {row.photo for row in library.labels()}
+    assert three.sha not in {row.photo for row in queries.labels(library)}
 
 
 @pytest.fixture
@@ -63,7 +64,7 @@ def large(library, photo_maker, tmp_path):
     for number in range(2):
         photo_maker(tmp_path / "large" / "L" / f"{number}.jpg", seed=60 + number, size=(2400, 1600))
     ingest(library, [tmp_path / "large"], by="ann", engine="here")
-    return library.photos("L")
+    return queries.photos(library, "L")
 
 
 def test_zoom_and_place_stay_from_photo_to_photo_and_drag_pans(visitor, library, large):
@@ -86,7 +87,7 @@ def test_zoom_and_place_stay_from_photo_to_photo_and_drag_pans(visitor, library,
         float(part) for part in _numbers(page.locator("#paper").evaluate("one => one.style.transform"))
     ]
     assert numbers == pytest.approx([float(part) for part in _numbers(where)], abs=1.5)
-    assert library.labels() == [], "a drag marks nothing outside the mark mode"
+    assert queries.labels(library) == [], "a drag marks nothing outside the mark mode"
 
 
 def _numbers(transform):
@@ -119,7 +120,7 @@ def test_a_mark_on_a_turned_photo_lies_where_it_is_in_the_upright_one(visitor, l
     page.mouse.click(box["x"] + 0.2 * box["width"], box["y"] + 0.3 * box["height"])
     expect(page.locator("#question")).to_contain_text("1 marked and saved")
     upright = {1: (0.3, 0.8), 2: (0.8, 0.7), 3: (0.7, 0.2)}[turns]
-    assert library.labels()[0].boxes[0][:2] == pytest.approx(upright, abs=0.01)
+    assert queries.labels(library)[0].boxes[0][:2] == pytest.approx(upright, abs=0.01)
 
 
 def test_two_photos_beside_each_other_are_zoomed_together(visitor, library, large):
@@ -142,9 +143,8 @@ def test_a_swipe_on_a_touch_screen_never_marks_and_a_tap_does_in_the_mark_mode(b
         has_touch=True, viewport={"width": 390, "height": 844}, storage_state=visitor.context.storage_state()
     )
     page = context.new_page()
-    page.goto(
-        f"http://127.0.0.1:{running.port}/l/library/photo/{library.photos('D-17')[0].sha}?tag=missing-hanger"
-    )
+    sha = queries.photos(library, "D-17")[0].sha
+    page.goto(f"http://127.0.0.1:{running.port}/l/library/photo/{sha}?tag=missing-hanger")
     expect(page.locator("#frame")).to_have_attribute("data-state", "drawn")
     page.locator("#mark-toggle").tap()
     box = page.locator("#paper").bounding_box()
@@ -156,7 +156,7 @@ def test_a_swipe_on_a_touch_screen_never_marks_and_a_tap_does_in_the_mark_mode(b
         client.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [point]})
     client.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     page.wait_for_timeout(300)
-    assert library.labels() == []
+    assert queries.labels(library) == []
     page.evaluate("scrollTo(0, 0)")
     box = page.locator("#paper").bounding_box()
     page.touchscreen.tap(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
@@ -166,7 +166,7 @@ def test_a_swipe_on_a_touch_screen_never_marks_and_a_tap_does_in_the_mark_mode(b
 
 
 def test_any_tag_is_added_to_a_photo_by_typing(visitor, library):
-    sha = library.photos("D-17")[0].sha
+    sha = queries.photos(library, "D-17")[0].sha
     tag = next(one for one in library.vocabulary().defects if one not in library.vocabulary().core)
     page = visitor.go(f"/l/library/photo/{sha}")
     page.keyboard.press("t")
@@ -179,7 +179,7 @@ def test_any_tag_is_added_to_a_photo_by_typing(visitor, library):
         "yes"
     )
     expect(page.locator("#question h2")).to_have_text("Missing hanger?")  # saved, so the page went on
-    assert [(row.tag, row.value) for row in library.labels()] == [(tag, "present")]
+    assert [(row.tag, row.value) for row in queries.labels(library)] == [(tag, "present")]
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from playwright.sync_api import expect
 
 from triage.assess.compare import compare
 from triage.ingest import ingest
+from triage.library import queries
 
 
 @pytest.fixture
@@ -18,7 +19,7 @@ def second_visit(library, photo_maker, tmp_path):
     for number in range(2):
         photo_maker(tmp_path / "again" / "D-17" / f"IMG_090{number}.jpg", seed=900 + number)
     ingest(library, [tmp_path / "again" / "D-17"], by="ben", deck="D-17", visit="2026-09-01", engine="here")
-    may, september = library.photos("D-17")[0], library.photos("D-17", "2026-09-01")[0]
+    may, september = queries.photos(library, "D-17")[0], queries.photos(library, "D-17", "2026-09-01")[0]
     for photo, value in ((may, "present"), (september, "absent")):
         library.say(
             "label",
@@ -63,7 +64,7 @@ def test_concern_is_closed_side_by_side_by_mouse(visitor, library, second_visit)
     page.check("input[name=same_place]")
     page.click("text=Close it under my name")
     expect(page.locator(".told")).to_contain_text("closed")
-    (closing,) = library.closings("D-17")
+    (closing,) = queries.closings(library, "D-17")
     assert (closing.before, closing.after, closing.by) == (may.sha, september.sha, "ann")
     page = visitor.go("/l/library/deck/compare?d=D-17")
     expect(page.locator(".compared")).to_contain_text("Better")
@@ -93,11 +94,11 @@ def test_photos_after_are_put_in_order_of_the_likeliest_place_and_none_is_chosen
     other = page.locator("input[name=before]:not(:checked)").first.get_attribute("value")
     page.check(f"input[name=before][value='{other}']")
     assert f"likely={other}" in page.locator("#likely").get_attribute("href")
-    assert library.closings("D-17") == []
+    assert queries.closings(library, "D-17") == []
 
 
 def test_a_photo_of_another_deck_is_no_photo_before(page, library, second_visit):
-    foreign = library.photos("D-18")[0].sha
+    foreign = queries.photos(library, "D-18")[0].sha
     row = compare(library, "D-17").concerns[0]
     found = page.get(
         "/l/library/deck/closing", d="D-17", rule=row.rule, place=row.place or "", likely=foreign
@@ -116,8 +117,8 @@ def test_photos_without_a_day_are_a_visit_of_their_own_until_somebody_sets_it(
     assert "The photos without a day were taken on" in text
     done = page.form("/l/library/timeline/act", how="visit", deck="D-17", before="", visit="2026-09-01")
     assert done.status == 303
-    assert library.visits("D-17") == ["2026-05-04", "2026-09-01"]
+    assert queries.visits(library, "D-17") == ["2026-05-04", "2026-09-01"]
     text = page.get("/l/library/deck/compare", d="D-17").text
     assert "No known day</option>" not in text
     page.json("/l/library/undo", {})
-    assert library.visits("D-17") == [None, "2026-05-04"]
+    assert queries.visits(library, "D-17") == [None, "2026-05-04"]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tools.bench.real import COMMAND, SHARED, Row, make_library, rows_of, run
-from triage.library import Library
+from triage.library import Library, queries
 from triage.train import TagModel, TrainingLabel, train_tags
 from triage.train.calibrate import apply
 from triage.train.scoring import blended
@@ -78,7 +78,7 @@ def load_set(name: str) -> Set:
         at.mkdir(parents=True, exist_ok=True)
         _make(folder, rows, at / "library")
     with Library.open(at / "library") as library:
-        photos = library.photos()
+        photos = queries.photos(library)
         read = vectors_of(library)
         vectors = {photo.sha: read(photo.sha) for photo in photos}
     sha_of = {photo.path_name: photo.sha for photo in photos}

@@ -23,7 +23,7 @@ from tools.bench.scale import machine
 from tools.bench.speed import make_photos
 from triage.features.keep import embed_photos
 from triage.ingest import ingest
-from triage.library import Library
+from triage.library import Library, queries
 
 WARM = 2
 """Photos that every worker gets first: it loads the network at its first one."""
@@ -115,7 +115,7 @@ def measure(photos: int, rounds: int) -> dict[str, object]:
         (Path(name) / "D-01").mkdir()
         make_photos(Path(name) / "D-01", photos + 2 * WARM)
         ingest(library, [Path(name) / "D-01"], by="bench")
-        shas = [photo.sha for photo in library.photos()]
+        shas = [photo.sha for photo in queries.photos(library)]
         taken: dict[int, list[float]] = {1: [], 2: []}
         for _ in range(rounds):
             for workers, seen in taken.items():

@@ -28,6 +28,7 @@ from PIL import Image
 
 from triage.library import EventDraft, Library
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.train.store import save_model
 from triage.train.types import TooFew
 
@@ -76,7 +77,7 @@ def make_library(folder: Path, photos: int) -> Library:
         for spot, tag in enumerate(core)
     ]
     for start in range(0, len(rows), _LOT):
-        library.keep_suggestions(rows[start : start + _LOT])
+        keep_suggestions(library, rows[start : start + _LOT])
     put_pictures(library, shas)
     return library
 

@@ -25,7 +25,7 @@ import numpy as np
 from playwright.sync_api import Locator, Page, sync_playwright
 
 from triage.ingest import ingest
-from triage.library import Library
+from triage.library import Library, queries
 from triage.web.server import Running
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
@@ -286,8 +286,8 @@ def walk(folder: Path, decks: list[str]) -> dict[str, Any]:
 def result(library: Library, one: Counted, truth: Any) -> dict[str, Any]:
     """Return the counts, and how many core answers differ from the truth or were not given (none should)."""
     core = library.vocabulary().core
-    photos = library.photos()
-    said = {(label.photo, label.tag): label.value for label in library.labels()}
+    photos = queries.photos(library)
+    said = {(label.photo, label.tag): label.value for label in queries.labels(library)}
     pairs = [
         (said.get((photo.sha, tag)), truth[photo.deck][photo.name][tag]) for photo in photos for tag in core
     ]
@@ -300,7 +300,7 @@ def result(library: Library, one: Counted, truth: Any) -> dict[str, Any]:
     ]
     return {
         "wrong": wrong[:20],
-        "decks": len(library.decks()),
+        "decks": len(queries.decks(library)),
         "photos": len(photos),
         "acts": dict(one.acts),
         "acts_in_all": acts,

@@ -38,7 +38,7 @@ from triage.assess.cache.refresh import bring_up, out_of_date
 from triage.batching import lots
 from triage.features.keep import store_of
 from triage.features.store import pack
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.database import writing
 from triage.library.tables import suggestion
 from triage.presort.of_library import load_models
@@ -105,12 +105,12 @@ def first(folder: Path, photos: int) -> dict[str, object]:
     where = ("-L", str(folder))
     with Library.open(folder) as library:
         deck = deck_of(photos // 2)
-        found["photos"], found["labels"] = library.photo_count(), label_count(library)
+        found["photos"], found["labels"] = queries.photo_count(library), label_count(library)
         stale = len(out_of_date(library))
         found["decks_assessed_for_the_first_time"] = {"decks": stale} | timed(lambda: bring_up(library))
         found["label_ask_new_person"] = timed(lambda: questions(library, by="somebody new"))
         found["label_ask_of_one_deck"] = timed(lambda: questions(library, by="ann", deck=deck))
-        word = {"photo": library.photos(deck)[0].sha, "tag": "missing-hanger", "value": "present"}
+        word = {"photo": queries.photos(library, deck)[0].sha, "tag": "missing-hanger", "value": "present"}
         found["say_one_label"] = timed(lambda: library.say("label", word, by="ann"))
         found["undo"] = timed(lambda: library.undo("ann"))
     one_word = ("label", "set", f"{deck}/IMG_0003.jpg", "missing-hanger=absent", "--by", PEOPLE[0])
@@ -244,7 +244,7 @@ def memory(sizes: tuple[int, ...]) -> dict[str, object]:
 
 def lend_model(source: Library, library: Library) -> str:
     """Put the model of one library to use in another; returns its hash."""
-    model = str(source.model())
+    model = str(queries.model_in_use(source))
     shutil.copytree(source.model_dir, library.models_dir / model[:16])
     library.say("trained", {"model": model, "tags": {}}, by="bench")
     return model
@@ -258,7 +258,7 @@ def presort_memory(trained: Path, sizes: tuple[int, ...]) -> dict[str, object]:
             make_rows(Path(scratch) / "big", size, labelled=0.0).close()
             with Library.open(trained) as source, Library.open(Path(scratch) / "big") as library:
                 lend_model(source, library)
-                some, store = [photo.sha for photo in source.photos()[:40]], store_of(library)
+                some, store = [photo.sha for photo in queries.photos(source)[:40]], store_of(library)
                 vectors = [one for sha in some if (one := store_of(source).get(sha)) is not None]
                 for number in range(size):
                     sha = sha_of(number)

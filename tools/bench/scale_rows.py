@@ -14,7 +14,7 @@ from pathlib import Path
 from sqlalchemy.schema import CreateIndex
 
 from tools.bench.page import make_model
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.tables import event, label, metadata, photo, placing, suggestion
 
 A_DECK = 30
@@ -45,7 +45,7 @@ def make_rows(folder: Path, photos: int, *, tags: int = 5, labelled: float = 1.0
     for person in PEOPLE:
         library.say("fact", {"deck": "D-000000", "key": "attached", "value": True}, by=person)
     refs = {one.by: one.by_ref for one in library.events("fact")}
-    start = library.event_count()
+    start = queries.event_count(library)
     log_id = library.log_id
     library.close()
     base = sqlite3.connect(folder / "library.sqlite", isolation_level=None)

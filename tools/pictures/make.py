@@ -12,6 +12,8 @@ from pathlib import Path
 
 from PIL import Image
 
+from triage.library import queries
+
 HERE = Path(__file__).resolve().parent
 FLAGS = (
     "--headless",
@@ -75,7 +77,7 @@ def page_of_a_deck(library_path: Path, folder: Path, target: Path) -> None:
 
     shutil.copytree(library_path, folder / "season-2026")
     with Library.open(folder / "season-2026") as library:
-        deck = max(library.decks(), key=lambda one: (len(library.photos(one)), one))
+        deck = max(queries.decks(library), key=lambda one: (len(queries.photos(library, one)), one))
     browser = shutil.which("chromium") or sys.exit("chromium is not installed: apt-get install chromium")
     with Running(folder) as running, sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=browser, args=list(FLAGS))
@@ -115,7 +117,9 @@ def worst_labelled_deck(library_path: Path, folder: Path) -> Path:
     from triage.report import write_report
 
     with Library.open(library_path) as library:
-        labelled = {photo.deck for photo in library.photos() if library.labels(photo=photo.sha)}
+        labelled = {
+            photo.deck for photo in queries.photos(library) if queries.labels(library, photo=photo.sha)
+        }
         worst = next(one for one in assess_library(library) if one.deck in labelled)
         files = write_report(library, [worst], folder, per_deck=True)
     return next(file for file in files if file.suffix == ".html" and worst.deck in file.name)

@@ -19,7 +19,7 @@ from triage.assess.visits import fault, looked_at_fault
 from triage.domain.acts import Refused
 from triage.domain.tiers import tier_rank
 from triage.errors import WrongUsage
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.records import Closing, Lift, Photo
 
 STOP_USE = "stop-use"
@@ -115,7 +115,7 @@ def _left(
     """Return the photos of open concerns of the same rule or tag, as far as they were there before."""
     tag = next((one.tag for one in summary.concerns if one.rule == rule and one.tag), None)
     mine = [c for c in summary.concerns if c.is_open and (c.rule == rule or tag is not None and c.tag == tag)]
-    photos = {photo.sha: photo for photo in library.photos(summary.deck)}
+    photos = {photo.sha: photo for photo in queries.photos(library, summary.deck)}
     return [
         {"rule": one.rule, "place": one.place, "photo": sha, "name": photos[sha].path_name}
         for one in mine
@@ -138,7 +138,7 @@ def lift(library: Library, deck: str, *, why: str, after: Photo, by: str) -> dic
 
     def decide(_connection: Any) -> list[EventDraft]:
         evidence, summary = _assessed(library, deck)
-        warned = bool(library.warnings(deck)) or _ever_stop_use(library, deck)
+        warned = bool(queries.warnings(library, deck)) or _ever_stop_use(library, deck)
         problem = lift_fault(Lift(deck, why, after.sha, by, ""), evidence, summary, warned)
         if problem is not None:
             raise problem
@@ -206,9 +206,9 @@ def standing_at_stop_use(summary: DeckSummary) -> list[Concern]:
 
 
 def _ever_stop_use(library: Library, deck: str) -> bool:
-    return any(event.payload["tier"] == STOP_USE for event in library.statements("tier", deck)) or any(
-        one.tier == STOP_USE for one in library.findings(deck)
-    )
+    return any(
+        event.payload["tier"] == STOP_USE for event in queries.statements(library, "tier", deck)
+    ) or any(one.tier == STOP_USE for one in queries.findings(library, deck))
 
 
 # ---- a person's own tier ---------------------------------------------------------------------------------
@@ -227,14 +227,14 @@ def set_tier(
     check_tier(tier)
 
     def decide(_connection: Any) -> list[EventDraft]:
-        stands = library.person_tier(deck)
+        stands = queries.person_tier(library, deck)
         if stands is not None and tier_rank(stands.tier) < tier_rank(tier) and stands.by != by:
             evidence = gather(library, deck)
             looked = (evidence.visit or "") > (stands.visit or "") and evidence.photos
             if not looked or unreviewed([evidence], library.vocabulary()):
                 detail = f"{stands.by} set '{stands.tier}', and '{tier}' is milder"
                 raise _refuse("tier", "own-tier", detail, None, deck=deck, other=stands.by)
-        payload = {"deck": deck, "tier": tier, "visit": visit or library.latest_visit(deck)}
+        payload = {"deck": deck, "tier": tier, "visit": visit or queries.latest_visit(library, deck)}
         return [EventDraft("tier", payload, by, None, {"why": why})]
 
     library.say_after(decide)

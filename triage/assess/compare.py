@@ -13,6 +13,7 @@ from triage.assess.records import Concern, DeckSummary
 from triage.assess.summary import assess_deck
 from triage.domain.tiers import tier_rank
 from triage.errors import BadInput
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -80,17 +81,17 @@ def compare(lib: Library, deck: str, visit_a: str | None = None, visit_b: str | 
 
     Raises BadInput for an unknown deck or visit, or where there are no two visits.
     """
-    if deck not in lib.decks():
+    if deck not in queries.decks(lib):
         raise BadInput(
             f"There is no deck '{deck}' in this library.", "List the decks with: deck-triage decks"
         )
-    earlier, later = _two(lib.visits(deck), deck, visit_a, visit_b)
+    earlier, later = _two(queries.visits(lib, deck), deck, visit_a, visit_b)
     book, vocabulary = rule_book_of(lib), lib.vocabulary()
     summaries = [
         assess_deck(gather_all(lib, [deck], visit or "")[0], book, vocabulary) for visit in (earlier, later)
     ]
-    photos = {photo.sha: photo.visit or "" for photo in lib.photos(deck)}
-    told = {key for key, fact in lib.facts(deck, later).items() if fact.visit == later}
+    photos = {photo.sha: photo.visit or "" for photo in queries.photos(lib, deck)}
+    told = {key for key, fact in queries.facts(lib, deck, later).items() if fact.visit == later}
     found = compare_summaries(summaries[0], summaries[1], photos, told)
     return replace(found, grown=grown_between(lib, deck, earlier, later))
 

@@ -16,6 +16,7 @@ from triage.assess.summary import assess_deck
 from triage.assess.view import group_of
 from triage.domain.acts import second_person
 from triage.errors import BadInput
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -64,13 +65,13 @@ def gather_all(
     """
     view = lib.as_of(_utc(as_of)) if as_of else lib
     for deck in decks or ():
-        if not view.is_deck(deck):
+        if not queries.is_deck(view, deck):
             when = f" as of {as_of}" if as_of else ""
-            raise BadInput(f"There is no deck '{deck}' in this library{when}.", _hint(view.decks()))
+            raise BadInput(f"There is no deck '{deck}' in this library{when}.", _hint(queries.decks(view)))
     promise = promise_words(lib) if promise is None else promise
     found = []
-    for deck in decks or view.decks():
-        visits = [one for one in view.visits(deck) if visit is None or (one or _FIRST) <= visit]
+    for deck in decks or queries.decks(view):
+        visits = [one for one in queries.visits(view, deck) if visit is None or (one or _FIRST) <= visit]
         if visits or decks:
             found.append(_gather(view, lib, deck, visits, promise))
     return found
@@ -85,16 +86,16 @@ def _gather(
     view: Library, lib: Library, deck: str, visits: list[str | None], promise: dict[str, str]
 ) -> DeckEvidence:
     by_visit: dict[str | None, list[Photo]] = {one: [] for one in visits}
-    for photo in view.photos(deck):
+    for photo in queries.photos(view, deck):
         if photo.visit in by_visit:
             by_visit[photo.visit].append(photo)
     dated = [one for one in visits if one is not None]
     if None in by_visit and dated and not any(by_visit[one] for one in dated):
         by_visit[dated[0]] = by_visit.pop(None)  # facts carry the only date that is known
-    words, model = view.words(deck), view.model()
-    suggestions = lib.suggestions(deck, model=model) if model else {}
+    words, model = queries.words(view, deck), queries.model_in_use(view)
+    suggestions = queries.suggestions(lib, deck, model=model) if model else {}
     second = second_person(lib._path)
-    findings, closings = view.findings(deck), view.closings(deck)
+    findings, closings = queries.findings(view, deck), queries.closings(view, deck)
     done: list[DeckEvidence] = []
     for one in by_visit or {None: []}:
         shas = {photo.sha for photo in by_visit.get(one, ())}
@@ -105,9 +106,9 @@ def _gather(
                 photos=tuple(by_visit.get(one, ())),
                 words={key: word for key, word in words.items() if key[0] in shas},
                 suggestions=_of_photos(suggestions, shas),
-                facts=view.facts(deck, one) if one else view.facts(deck, None),
+                facts=queries.facts(view, deck, one) if one else queries.facts(view, deck, None),
                 findings=tuple(f for f in findings if (f.visit or _FIRST) <= (one or _FIRST)),
-                person_tier=view.person_tier(deck, one),
+                person_tier=queries.person_tier(view, deck, one),
                 closings=tuple(c for c in closings if (c.visit or _FIRST) <= (one or _FIRST)),
                 promise=promise,
                 second_person=second,
@@ -125,7 +126,7 @@ def _of_photos(
 
 def promise_words(lib: Library) -> dict[str, str]:
     """Return how each tag's promise stands, in one word; empty where no model was trained."""
-    if lib.model() is None:
+    if queries.model_in_use(lib) is None:
         return {}
     from triage.presort.of_library import promise_standing
 

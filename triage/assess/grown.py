@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.places import place_key
+from triage.library import queries
 from triage.structure.harm import harms
 
 if TYPE_CHECKING:
@@ -63,9 +64,9 @@ def grown_between(
     lib: Library, deck: str, before: str | None, after: str | None
 ) -> tuple[SeverityChange, ...]:
     """Return what can be compared in degree between two visits of a deck, worst changes first."""
-    words, closings = lib.words(deck), lib.closings(deck)
-    rows = rust_grown(words, lib.photos(deck, before), lib.photos(deck, after), closings)
-    rows += measured_grown(lib.facts(deck, before), lib.facts(deck, after))
+    words, closings = queries.words(lib, deck), queries.closings(lib, deck)
+    rows = rust_grown(words, queries.photos(lib, deck, before), queries.photos(lib, deck, after), closings)
+    rows += measured_grown(queries.facts(lib, deck, before), queries.facts(lib, deck, after))
     order = ("worse", "better", "the same")
     return tuple(sorted(rows, key=lambda one: (order.index(one.change), one.what, one.place or "")))
 

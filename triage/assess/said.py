@@ -11,7 +11,7 @@ from typing import Any
 
 from triage.domain.tiers import TIERS
 from triage.errors import BadInput, WrongUsage
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.records import Photo
 
 HOW = ("seen", "probed", "measured")
@@ -24,7 +24,7 @@ def known_deck(library: Library, deck: str) -> str:
     """Return a deck's code if the library knows it. Raises BadInput with near names otherwise."""
     import difflib
 
-    decks = library.decks()
+    decks = queries.decks(library)
     if deck in decks:
         return deck
     near = difflib.get_close_matches(deck, decks, n=3)
@@ -62,7 +62,7 @@ def add_finding(
     payload = {
         "deck": known_deck(library, deck),
         "tier": check_tier(tier),
-        "visit": visit or library.latest_visit(deck),
+        "visit": visit or queries.latest_visit(library, deck),
         "photos": [photo.sha for photo in photos],
         "how": how,
     }

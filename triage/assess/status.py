@@ -10,7 +10,7 @@ from triage.assess.evidence import promise_words
 from triage.ingest.questions import left_out
 from triage.ingest.questions import open_questions as waiting_questions
 from triage.label.pool_draws import drawn_decks, drawn_words
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.records import UNSORTED
 
@@ -38,7 +38,7 @@ def status_of(library: Library) -> dict[str, Any]:
     waiting = waiting_count(library)
     photos = sum(decks.values())
     labels = label_count(library)
-    model = library.model()
+    model = queries.model_in_use(library)
     unreviewed = open_questions(library)
     piles = piles_present(library)
     step = next_step(photos, labels, unreviewed, piles, trained=model is not None, waiting=waiting)
@@ -67,7 +67,7 @@ def drawn_lines(library: Library) -> list[str]:
 def open_questions(library: Library) -> int:
     """Return how many questions are open: as kept, counted anew for decks that are out of date."""
     kept = open_by_deck(library)
-    stale = [deck for deck in library.decks() if deck not in kept]
+    stale = [deck for deck in queries.decks(library) if deck not in kept]
     known = sum(kept.values())
     if not stale:
         return known
@@ -76,7 +76,7 @@ def open_questions(library: Library) -> int:
 
 def next_open_deck(library: Library, deck: str) -> str | None:
     """Return the deck after one, by name and round to the first, with open questions; null if none has."""
-    decks, kept, core = library.decks(), open_by_deck(library), library.vocabulary().core
+    decks, kept, core = queries.decks(library), open_by_deck(library), library.vocabulary().core
     promise: dict[str, str] | None = None
     place = decks.index(deck)
     for one in decks[place + 1 :] + decks[:place]:

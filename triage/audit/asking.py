@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from triage.audit.missed_tag import Missed
 from triage.label.files import COLUMNS, safe_cell, write_whole
 from triage.label.order import Question
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -20,7 +21,7 @@ ASKED_BY = "audit"
 
 def open_questions(library: Library, audits: Mapping[str, Missed]) -> list[Question]:
     """Return what is asked, photo by photo in the order of the draw, all tags of a photo together."""
-    photos = {photo.sha: photo for photo in library.photos()}
+    photos = {photo.sha: photo for photo in queries.photos(library)}
     tags_of: dict[str, list[str]] = {}
     for tag, one in audits.items():
         for sha in one.asked:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import ColumnElement, Select, func, select
 
+from triage.library import queries
 from triage.library.log import Names
 from triage.library.tables import label, photo, placing, statement, suggestion
 
@@ -272,7 +273,7 @@ def _settlements(
         if place >= 0 and code >= 0:
             wanted.setdefault((columns.decks[columns.deck_of[place]], tag), []).append((sha, tag))
     for (deck, tag), pairs in wanted.items():
-        words = library.words(deck=deck, tag=tag)
+        words = queries.words(library, deck=deck, tag=tag)
         for sha, _ in pairs:
             word = words.get((sha, tag))
             if word is not None and word.settled:

@@ -16,6 +16,7 @@ from triage.audit.draw import in_order, new_seed
 from triage.audit.missed_tag import DrawnDeck, Missed, Promised, Question, audit_tag
 from triage.audit.sizes import sample_size
 from triage.errors import BadInput, Cancelled, Damaged, WrongUsage
+from triage.library import queries
 from triage.library.answer_times import SpokenRow, spoken_rows
 from triage.library.database import writing
 from triage.library.listeners import all_changed
@@ -60,7 +61,7 @@ def missed(
     BadInput when no model or no suggestion is there, or a named tag has none; WrongUsage for a draw or a
     finished audit that nobody speaks for.
     """
-    model = library.model()
+    model = queries.model_in_use(library)
     if model is None:
         raise BadInput(
             "No model was trained on this library, so it has let nothing through.", "Train one first."
@@ -134,11 +135,11 @@ class _Frame:
         self.groups = deck_groups(library)
         seen = {self.groups.group(deck) for deck in seen_decks(library)}
         self.photos: dict[str, list[str]] = defaultdict(list)
-        for photo in library.photos():
+        for photo in queries.photos(library):
             name = self.groups.group(photo.deck)
             if photo.deck != UNSORTED and name not in seen:
                 self.photos[name].append(photo.sha)
-        self.events = [one for one in library.statements(DRAWN) if one.payload["model"] == model]
+        self.events = [one for one in queries.statements(library, DRAWN) if one.payload["model"] == model]
 
     def draws(self, tag: str) -> list[Any]:
         """The draws on record for a tag and this model."""
@@ -172,7 +173,7 @@ class _Frame:
 
     def finished(self, draw: DrawOfDecks) -> Missed | None:
         """The audit of a draw as it was recorded, or null while it goes on."""
-        for event in self.library.statements("audited"):
+        for event in queries.statements(self.library, "audited"):
             said = event.payload
             same = (said["tag"], said["model"], said["seed"]) == (draw.tag, draw.model, draw.seed)
             if same and said.get("draws", 1) == draw.number:
@@ -182,7 +183,7 @@ class _Frame:
     def piles(self, tag: str) -> dict[str, str]:
         """The pile of each photo in the frame: as sorted, or as it would be if no audit had withdrawn it."""
         shas = {sha for part in self.photos.values() for sha in part}
-        said = self.library.suggestions(tag=tag, model=self.model)
+        said = queries.suggestions(self.library, tag=tag, model=self.model)
         piles = {sha: one.pile for (sha, _), one in said.items() if sha in shas}
         if tag in withdrawn_tags(self.library):
             piles.update(_would_be(self.library, tag, sorted(piles)))
@@ -211,7 +212,7 @@ class _Frame:
     def question(self, draw: DrawOfDecks, promised: Promised | None) -> Question:
         """The drawn decks with the words that count."""
         piles = self.piles(draw.tag)
-        words = self.library.words(tag=draw.tag)
+        words = queries.words(self.library, tag=draw.tag)
         fresh = fresh_words(spoken_rows(self.library, draw.tag), draw.lamport)
         decks = []
         for deck in draw.decks:
@@ -244,7 +245,7 @@ class _Frame:
         if deck in self.photos:
             return sorted(self.photos[deck])
         members = {one for one, name in self.groups.of.items() if name == deck} or {deck}
-        return sorted(photo.sha for one in members for photo in self.library.photos(one))
+        return sorted(photo.sha for one in members for photo in queries.photos(self.library, one))
 
 
 def _sample(tag: str, n: int | None, population: int) -> int:
@@ -359,7 +360,7 @@ def _record(library: Library, finished: Sequence[Missed], by: str | None) -> Non
     """Append one event for each finished audit that is not recorded yet, and empty contradicted piles."""
     known = {
         (one.payload["tag"], one.payload["model"], one.payload["seed"], one.payload.get("draws", 1))
-        for one in library.statements("audited")
+        for one in queries.statements(library, "audited")
     }
     fresh = [one for one in finished if (one.tag, one.model, one.seed, one.draws) not in known]
     if fresh:

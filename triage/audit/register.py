@@ -19,6 +19,7 @@ from sqlalchemy import select
 
 from triage.errors import WrongUsage
 from triage.label.files import safe_cell
+from triage.library import queries
 from triage.library.tables import event as event_table
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ class Record:
 def register(library: Library, *, show_names: bool = False) -> list[Entry]:
     """Return every entry in the order of the log; people are pseudonyms unless their names are asked for."""
     found = [event for event in library.events() if event.kind in KINDS]
-    opened = {one.hash: one for kind in KINDS for one in library.statements(kind)}
+    opened = {one.hash: one for kind in KINDS for one in queries.statements(library, kind)}
     return [_entry(opened.get(one.hash, one), show_names) for one in found]
 
 
@@ -129,9 +130,9 @@ def records(library: Library, *, show_names: bool = False) -> list[Record]:
     """Return each labeller's record against settled words; the settler's own words are left out."""
     months: dict[str, dict[str, list[int]]] = defaultdict(lambda: defaultdict(lambda: [0, 0]))
     refs = {event.by: event.by_ref for event in library.events("label")}
-    for event in library.statements("settled"):
+    for event in queries.statements(library, "settled"):
         photo, tag, value = (event.payload[name] for name in ("photo", "tag", "value"))
-        for label in library.labels(photo=photo, tag=tag):
+        for label in queries.labels(library, photo=photo, tag=tag):
             if label.by != event.by and label.value != "unclear":
                 count = months[label.by][label.at[:7]]
                 count[0] += label.value == value

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from triage.audit.draw import draw, new_seed
 from triage.audit.sizes import Plan, acceptance_plan, allocate, sample_size
 from triage.errors import BadInput
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -79,7 +80,7 @@ def sample(
     """
     if by not in BY:
         raise BadInput(f"{by!r} is none of {', '.join(BY)}")
-    photos = library.photos()
+    photos = queries.photos(library)
     if not photos:
         raise BadInput("The library holds no photos to sample.", "Ingest some first.")
     seed = seed or new_seed()
@@ -115,7 +116,7 @@ def _strata(library: Library, photos: Sequence[Photo], stratum: str, tag: str | 
     elif stratum == "pile":
         if tag is None:
             raise BadInput("Piles are those of one tag.", "Name it with --tag.")
-        piles = {sha: one.pile for (sha, _), one in library.suggestions(tag=tag).items()}
+        piles = {sha: one.pile for (sha, _), one in queries.suggestions(library, tag=tag).items()}
         for photo in photos:
             groups[piles.get(photo.sha, NO_STRATUM)].append(photo.sha)
     elif stratum == "element":
@@ -133,7 +134,7 @@ def _by_element(library: Library, photos: Sequence[Photo]) -> dict[str, list[str
     for name, tag in library.vocabulary().tags.items():
         if tag.kind != "element":
             continue
-        for (sha, _), word in library.words(tag=name).items():
+        for (sha, _), word in queries.words(library, tag=name).items():
             if word.value == "present" and sha in here:
                 groups[name].append(sha)
                 shown.add(sha)

@@ -21,6 +21,7 @@ from triage.cli._common import (
     table,
 )
 from triage.domain.tiers import CAUTION, NOT_ENOUGH, ORDER_WORDS
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -77,7 +78,7 @@ def command(
             _say_lines(library, summaries, order)
             return
         for lot in lots(enumerate(summaries, 1), _LOT):
-            names = library.names_of({sha for _, one in lot for sha in _shown(one)})
+            names = queries.photo_names(library, {sha for _, one in lot for sha in _shown(one)})
             for number, one in lot:
                 _say_deck(number, one, names, order)
     say()

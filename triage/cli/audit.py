@@ -22,6 +22,7 @@ from triage.cli._common import (
     table,
 )
 from triage.errors import WrongUsage
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.audit.agreeing import Agreement
@@ -41,7 +42,7 @@ def _tag_option(function: Any) -> Any:
 
 
 def _names(library: Library) -> dict[str, str]:
-    return {photo.sha: photo.path_name for photo in library.photos()}
+    return {photo.sha: photo.path_name for photo in queries.photos(library)}
 
 
 def _number(value: float | None, digits: int = 3) -> str:
@@ -211,7 +212,7 @@ def sample(
             least_share=least_share,
             rates=rates,
         )
-        said = found.to_json({photo.sha: photo for photo in library.photos()})
+        said = found.to_json({photo.sha: photo for photo in queries.photos(library)})
     if as_json:
         emit(said)
         return

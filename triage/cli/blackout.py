@@ -9,6 +9,7 @@ import click
 
 from triage.cli._common import by_option, emit, json_option, library_option, named, need_by, open_library, say
 from triage.errors import WrongUsage
+from triage.library import queries
 
 
 @named("blackout")
@@ -41,7 +42,7 @@ def command(
     if boxes and take_away:
         raise WrongUsage("--box and --none do not go together.")
     with open_library(library_path) as library:
-        one = library.photo(photo)
+        one = queries.find_photo(library, photo)
         if boxes or take_away:
             black_out(library, one.sha, [_four(text) for text in boxes], by=need_by(by))
         now = blackouts(library).get(one.sha, ())

@@ -10,6 +10,7 @@ import click
 from triage.cli._common import emit, json_option, library_option, named, open_library, say
 from triage.domain.tiers import CAUTION
 from triage.errors import NoLibrary
+from triage.library import queries
 
 
 @named("check")
@@ -45,9 +46,10 @@ def command(
         from triage.assess.said import known_deck
 
         with open_library(library_path) as library:
-            chosen = [known_deck(library, deck) for deck in decks] or library.decks()
+            chosen = [known_deck(library, deck) for deck in decks] or queries.decks(library)
             facts_of = {
-                deck: {key: fact.value for key, fact in library.facts(deck).items()} for deck in chosen
+                deck: {key: fact.value for key, fact in queries.facts(library, deck).items()}
+                for deck in chosen
             }
     checks = {deck: run_checks(facts) for deck, facts in facts_of.items()}
     if as_json:

@@ -21,6 +21,7 @@ from triage.cli._common import (
     table,
 )
 from triage.errors import DONE, WrongUsage
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -106,8 +107,8 @@ def command(
             deck,
             rule,
             place=place,
-            before=[library.photo(one) for one in befores],
-            after=library.photo(after),
+            before=[queries.find_photo(library, one) for one in befores],
+            after=queries.find_photo(library, after),
             why=why,
             by=need_by(by),
             same_place=same_place,
@@ -128,7 +129,7 @@ def _propose(library: Library, deck: str, before: str, limit: int, as_json: bool
     from triage.assess.said import known_deck
     from triage.matching import propose_places
 
-    photo = library.photo(before)
+    photo = queries.find_photo(library, before)
     found = propose_places(library, known_deck(library, deck), photo, limit=limit, progress=progress_line())
     if as_json:
         emit([one.to_json() for one in found])

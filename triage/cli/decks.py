@@ -23,6 +23,7 @@ from triage.cli._common import (
     table,
 )
 from triage.errors import WrongUsage
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.ingest.deck_acts import DeckAct
@@ -171,10 +172,10 @@ def split(
     with open_library(library_path) as library:
         if first:
             act = deck_acts.split_at(
-                library, deck, library.photo(first), str(new), by=speaker, dry_run=dry_run
+                library, deck, queries.find_photo(library, first), str(new), by=speaker, dry_run=dry_run
             )
         elif chosen:
-            photos = [library.photo(one) for one in chosen]
+            photos = [queries.find_photo(library, one) for one in chosen]
             act = deck_acts.split_off(library, deck, photos, str(new), by=speaker, dry_run=dry_run)
         else:
             act = deck_acts.split_by_walk(library, deck, by=speaker, dry_run=dry_run)

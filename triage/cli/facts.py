@@ -23,6 +23,7 @@ from triage.cli._common import (
 )
 from triage.cli.facts_sheet import COMMANDS
 from triage.errors import WrongUsage
+from triage.library import queries
 from triage.report.text import count_of
 
 
@@ -78,7 +79,7 @@ def set_(
             given,
             by=need_by(by),
             visit=check_visit(visit),
-            photos=[library.photo(one) for one in photos],
+            photos=[queries.find_photo(library, one) for one in photos],
             dry_run=dry_run,
         )
     for note in notes:
@@ -134,10 +135,10 @@ def show(deck: str, visit: str | None, library_path: Path | None, as_json: bool)
     deck-triage facts show D-17
     """
     from triage.assess.said import known_deck
-    from triage.library import ANY_VISIT
+    from triage.library import queries
 
     with open_library(library_path) as library:
-        facts = library.facts(known_deck(library, deck), visit or ANY_VISIT)
+        facts = queries.facts(library, known_deck(library, deck), visit or queries.ANY_VISIT)
     if as_json:
         emit({deck: {key: fact.value for key, fact in facts.items()}})
     else:

@@ -20,6 +20,7 @@ from triage.cli._common import (
     say,
 )
 from triage.errors import BadInput, WrongUsage
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -210,12 +211,12 @@ def sheet(
 
 
 def _known(library: Library, decks: tuple[str, ...]) -> dict[str, dict[str, Any]]:
-    there = library.decks()
+    there = queries.decks(library)
     for deck in decks:
         if deck not in there:
             advise(f"{deck} is not in the library yet; its sheet starts empty.")
     return {
-        deck: {key: fact.value for key, fact in library.facts(deck).items()} if deck in there else {}
+        deck: {key: fact.value for key, fact in queries.facts(library, deck).items()} if deck in there else {}
         for deck in decks or there
     }
 

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from triage.cli._common import by_option, emit, json_option, library_option, named, need_by, open_library, say
+from triage.library import queries
 
 
 @click.group("finding")
@@ -55,7 +56,7 @@ def add(
             by=need_by(by),
             place=place,
             how=how,
-            photos=[library.photo(one) for one in photos],
+            photos=[queries.find_photo(library, one) for one in photos],
             visit=check_visit(visit),
         )
     if as_json:

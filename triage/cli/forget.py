@@ -21,6 +21,7 @@ from triage.cli._common import (
     say,
 )
 from triage.errors import WrongUsage
+from triage.library import queries
 
 
 @named("forget")
@@ -62,7 +63,7 @@ def command(
     if not photos and not purge:
         raise WrongUsage("No photo is named.", "Name one as deck/name or by its hash.")
     with open_library(library_path) as library:
-        gone = [library.photo(one) for one in photos]
+        gone = [queries.find_photo(library, one) for one in photos]
         if gone:
             forget(library, gone, by=need_by(by), dry_run=dry_run)
         removed = removed_photos(library) if purge else set()

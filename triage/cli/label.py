@@ -22,6 +22,7 @@ from triage.cli._common import (
     table,
 )
 from triage.errors import WrongUsage
+from triage.library import queries
 
 
 @click.group("label")
@@ -68,7 +69,7 @@ def set_(
     with open_library(library_path) as library:
         labels = give_labels(
             library,
-            library.photo(photo),
+            queries.find_photo(library, photo),
             given,
             by=need_by(by),
             boxes=[_box(one) for one in boxes],
@@ -112,12 +113,10 @@ def log(photo: str | None, library_path: Path | None, as_json: bool) -> Any:
     Examples:
     deck-triage label log D-17/IMG_0412.jpg
     """
-    from triage.library import present
-
     with open_library(library_path) as library:
-        sha = library.photo(photo).sha if photo else None
+        sha = queries.find_photo(library, photo).sha if photo else None
         with library.read() as connection:
-            rows = present.label_log(connection, sha)
+            rows = queries.label_log(connection, sha)
     if as_json:
         emit(rows)
         return

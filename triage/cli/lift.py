@@ -9,6 +9,7 @@ import click
 
 from triage.cli._acts import explain_option
 from triage.cli._common import by_option, emit, json_option, library_option, named, need_by, open_library, say
+from triage.library import queries
 
 
 @named("lift")
@@ -31,7 +32,7 @@ def command(deck: str, why: str, after: str, by: str | None, library_path: Path 
     from triage.assess.acts import lift
 
     with open_library(library_path) as library:
-        row = lift(library, deck, why=why, after=library.photo(after), by=need_by(by))
+        row = lift(library, deck, why=why, after=queries.find_photo(library, after), by=need_by(by))
     if as_json:
         emit(row)
     else:

@@ -19,6 +19,7 @@ from triage.cli._common import (
     say,
 )
 from triage.errors import WrongUsage
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.slate.bolts import Round
@@ -70,7 +71,7 @@ def command(
         raise WrongUsage("A fact needs a length.", "Give two or more --points X,Y.")
     speaker = need_by(by) if key else ""
     with open_library(library_path) as library:
-        one = library.photo(photo)
+        one = queries.find_photo(library, photo)
         found, rgb = measurable_photo(library, one, ruler_in)
         told = lengths(found, spots) if spots else []
         seen = [] if spots else rounds(rgb, found)

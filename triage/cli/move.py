@@ -19,6 +19,7 @@ from triage.cli._common import (
     say,
 )
 from triage.errors import WrongUsage
+from triage.library import queries
 
 
 @named("move")
@@ -57,9 +58,11 @@ def command(
         if first or last:
             if not (first and last) or photos:
                 raise WrongUsage("A run needs --from and --to, and no other photos.")
-            chosen = run_by_time(library, library.photo(first), library.photo(last))
+            chosen = run_by_time(
+                library, queries.find_photo(library, first), queries.find_photo(library, last)
+            )
         elif photos:
-            chosen = [library.photo(one) for one in photos]
+            chosen = [queries.find_photo(library, one) for one in photos]
         else:
             raise WrongUsage("No photo is named.", "Name photos, or a run with --from and --to.")
         moved = move(

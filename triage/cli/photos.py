@@ -10,6 +10,7 @@ import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say, table
 from triage.domain.tiers import PILES
+from triage.library import queries
 
 
 @named("photos")
@@ -31,11 +32,11 @@ def command(
         if tag is not None:
             library.vocabulary().tag(tag)
         labels: dict[str, dict[str, str]] = defaultdict(dict)
-        for (sha, name), word in library.words(deck=deck).items():
+        for (sha, name), word in queries.words(library, deck=deck).items():
             labels[sha][name] = word.value
         chosen = None
         if tag is not None or pile is not None:
-            suggestions = library.suggestions(deck=deck, tag=tag)
+            suggestions = queries.suggestions(library, deck=deck, tag=tag)
             chosen = {sha for (sha, _), one in suggestions.items() if pile is None or one.pile == pile}
             if pile is None:
                 chosen |= {sha for sha, answers in labels.items() if tag in answers}
@@ -50,7 +51,7 @@ def command(
                 "height": photo.height,
                 "labels": labels[photo.sha],
             }
-            for photo in library.photos(deck=deck)
+            for photo in queries.photos(library, deck=deck)
             if chosen is None or photo.sha in chosen
         ]
     if as_json:

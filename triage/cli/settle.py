@@ -10,6 +10,7 @@ import click
 from triage.cli._acts import explain_option
 from triage.cli._common import by_option, emit, json_option, library_option, named, need_by, open_library, say
 from triage.errors import WrongUsage
+from triage.library import queries
 
 
 @named("settle")
@@ -35,7 +36,7 @@ def command(
     if not equals:
         raise WrongUsage(f"{answer!r} is not an answer.", "Write TAG=present, TAG=absent or TAG=unclear.")
     with open_library(library_path) as library:
-        row = settle(library, library.photo(photo), tag, value, why=why, by=need_by(by))
+        row = settle(library, queries.find_photo(library, photo), tag, value, why=why, by=need_by(by))
     if as_json:
         emit([row])
     else:

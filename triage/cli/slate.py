@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, say
+from triage.library import queries
 
 
 @named("slate")
@@ -44,7 +45,8 @@ def command(
     with open_library(library_path) as library:
         cards = deck_cards(library, list(decks), paper, check_visit(visit), closing)
         shots = {
-            deck: shot_list({key: fact.value for key, fact in library.facts(deck).items()}) for deck in decks
+            deck: shot_list({key: fact.value for key, fact in queries.facts(library, deck).items()})
+            for deck in decks
         }
     write_cards(out, cards, shots)
     if as_json:

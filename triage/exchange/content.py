@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import func, select
 
 from triage.exchange.splits import Splits
+from triage.library import queries
 from triage.library.tables import private
 
 if TYPE_CHECKING:
@@ -68,19 +69,19 @@ def gather(
     show_position: bool = False,
 ) -> Content:
     """Read a library for an export; free texts leave with names, or where they are asked for."""
-    photos = tuple(library.photos())
+    photos = tuple(queries.photos(library))
     here = {photo.sha for photo in photos}
-    labels = [label for label in library.labels() if label.photo in here]
+    labels = [label for label in queries.labels(library) if label.photo in here]
     settled = {
         (str(event.payload["photo"]), str(event.payload["tag"])): event
-        for event in library.statements("settled")
+        for event in queries.statements(library, "settled")
     }
     people = {label.by for label in labels} | {event.by for event in settled.values()}
     alias = aliases(library, people) if pseudonyms else {name: name for name in people}
     labels = [replace(label, by=alias[label.by]) for label in labels]
     if pseudonyms and not with_text:
         labels = [replace(label, place=None, note=None) for label in labels]
-    words = {key: word for key, word in library.words().items() if key[0] in here}
+    words = {key: word for key, word in queries.words(library).items() if key[0] in here}
     texts = with_text or not pseudonyms
     settlements = {
         key: {
@@ -95,7 +96,7 @@ def gather(
     positions = {}
     if show_position:
         for photo in photos:
-            exif = library.private_exif(photo.sha)
+            exif = queries.private_exif(library, photo.sha)
             if "latitude" in exif and "longitude" in exif:
                 positions[photo.sha] = (float(exif["latitude"]), float(exif["longitude"]))
     vocabulary = library.vocabulary().tags

@@ -19,6 +19,7 @@ from triage.exchange.tables import write_csv_tables, write_parquet_tables
 from triage.exchange.xmp import write_sidecars
 from triage.imaging.blackout import blackouts, paint_over
 from triage.label.files import write_whole
+from triage.library import queries
 from triage.library.look_alikes import deck_groups
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def export_library(
     if pictures not in PICTURES:
         raise BadInput(f"{pictures!r} is no way to export pictures.", f"Ways: {', '.join(PICTURES)}.")
     groups = deck_groups(library)
-    photos = library.photos()
+    photos = queries.photos(library)
     sizes = Counter(groups.group(photo.deck) for photo in photos)
     if not sizes:
         raise BadInput("The library holds no photos to export.", "Ingest some first.")

@@ -18,7 +18,7 @@ from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
 from triage.ingest.collect import SetAside
 from triage.ingest.ingest import MergedPhotos
-from triage.library import log, projections
+from triage.library import log, projections, queries
 from triage.library.database import writing
 from triage.library.event_schemas import event_faults
 from triage.library.tables import event, photo, placing, private
@@ -107,12 +107,12 @@ class _Merge:
     ) -> None:
         self.library, self.other, self.merged = library, other, merged
         self.progress, self.cancel = progress, cancel
-        self.shas_there = other.shas()
+        self.shas_there = queries.shas(other)
 
     def run(self) -> None:
-        here = {photo.sha: photo for photo in self.library.photos()}
+        here = {photo.sha: photo for photo in queries.photos(self.library)}
         with self.other.read() as there:
-            gone = self.library.shas() - here.keys()
+            gone = queries.shas(self.library) - here.keys()
             rows = [row for row in self.photos_there(there) if row["sha"] not in gone]
             fresh = [row for row in rows if row["sha"] not in here]
             questions = self.questions(fresh, here)
@@ -131,7 +131,7 @@ class _Merge:
         if self.other.path.resolve() == self.library.path.resolve():
             raise BadInput(f"{self.other.path} is this library itself.", "Name another library.")
         for one in (self.other, self.library):
-            faults = one.faults()
+            faults = queries.log_faults(one)
             if faults:
                 raise Damaged(
                     f"The log of {one.path} does not check: {faults[0]}; nothing was merged.",
@@ -158,17 +158,17 @@ class _Merge:
     def fault(self) -> str | None:
         """What is wrong with the first event there that is not valid, or null."""
         query = select(event).order_by(event.c.log_id, event.c.seq)
-        count = self.other.event_count()
+        count = queries.event_count(self.other)
         with self.other.read() as there:
             rows = there.execute(query.execution_options(yield_per=1000)).mappings()
             return next(event_faults((dict(row) for row in rows), count), None)
 
     def removals(self) -> list[dict[str, Any]]:
         """Photos that are here and were removed for good there."""
-        here = {one.sha: one for one in self.library.photos()}
+        here = {one.sha: one for one in queries.photos(self.library)}
         gone = {str(one.payload["sha"]) for one in self.other.events("forgotten")}
         known = {str(one.payload["sha"]) for one in self.library.events("forgotten")}
-        there = {one.sha for one in self.other.photos()}
+        there = {one.sha for one in queries.photos(self.other)}
         found = [here[sha] for sha in gone - known - there if sha in here]
         return [{"photo": one.sha, "deck": one.deck, "name": one.name} for one in found]
 
@@ -241,7 +241,9 @@ class _Merge:
 
     def drop_forgotten(self) -> None:
         """Delete what is here of photos that were removed for good, but never those of an issued report."""
-        issued = {sha for one in self.library.statements("issued") for sha in one.payload.get("photos", ())}
+        issued = {
+            sha for one in queries.statements(self.library, "issued") for sha in one.payload.get("photos", ())
+        }
         with self.library.read() as connection:
             gone = connection.execute(
                 select(photo.c.sha, photo.c.suffix).where(photo.c.state == "forgotten").order_by(photo.c.sha)

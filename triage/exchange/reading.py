@@ -18,6 +18,7 @@ from triage.domain.tiers import VALUES
 from triage.errors import BadInput
 from triage.label.files import MOST_COUNT, LabelRow, SetAside, checked_box, parse_time
 from triage.label.rows import PhotoFinder
+from triage.library import queries
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER
 from triage.library.store import sha256_of
 
@@ -134,7 +135,7 @@ class _Coco:
     def __init__(self, library: Library, data: Mapping[str, Any], categories: Categories) -> None:
         self.categories = categories
         self.finder = PhotoFinder(library)
-        self.photos = {photo.sha: photo for photo in library.photos()}
+        self.photos = {photo.sha: photo for photo in queries.photos(library)}
         self.names = _by_id(data.get("categories"), "categories")
         self.images = _by_id(data["images"], "images")
         self.annotations = _rows(data.get("annotations"))
@@ -256,7 +257,7 @@ def _fractions(bbox: Any, image: Mapping[str, Any], photo: Photo) -> tuple[float
 
 def _read_tree(library: Library, root: Path, categories: Categories) -> Read:
     """Read `class/photo`: each photo file, known by its content, is present in its folder's class."""
-    known = library.shas()
+    known = queries.shas(library)
     rows: list[LabelRow] = []
     aside: list[SetAside] = []
     for number, (category, file) in enumerate(_tree_files(root), start=1):

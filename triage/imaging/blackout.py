@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from triage.errors import BadPhoto
 from triage.imaging.rendition import encode_jpeg
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -19,7 +20,7 @@ BLACKOUT = "blackout"
 def blackouts(lib: Library) -> dict[str, Sequence[Box]]:
     """Return the boxes to paint over (fractions of the upright photo), by photo."""
     found: dict[str, Sequence[Box]] = {}
-    for event in lib.statements(BLACKOUT):
+    for event in queries.statements(lib, BLACKOUT):
         found[str(event.payload["photo"])] = [(x, y, w, h) for x, y, w, h in event.payload["boxes"]]
     return {sha: boxes for sha, boxes in found.items() if boxes}
 

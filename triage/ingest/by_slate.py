@@ -25,7 +25,7 @@ from triage.ingest.questions import Question, question_id
 from triage.ingest.run import Run
 from triage.ingest.sightings import Sighting, at_deck, sighting
 from triage.ingest.walk import Why, sort_by_walk
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import UNSORTED
 from triage.slate.card import Card
 from triage.slate.sorting import Placed, WalkPhoto, sort_walk
@@ -182,7 +182,7 @@ def _ask(run: Run, offered: Sequence[SourceFile], placed: Mapping[str, Placed]) 
     waiting = {str(row["name"]): str(row["photo"]) for row in run.result.added if row["deck"] == UNSORTED}
     if not waiting:
         return
-    found = sort_by_walk(_sightings(run, offered, placed), taken=set(run.library.decks()))
+    found = sort_by_walk(_sightings(run, offered, placed), taken=set(queries.decks(run.library)))
     proposed = {key: doubt.proposal for doubt in found.doubts for key in doubt.keys} | dict(found.decks)
     groups: dict[str | None, list[str]] = defaultdict(list)
     for one in offered:

@@ -18,7 +18,7 @@ from triage.ingest.known import sightings_of
 from triage.ingest.sightings import Sighting
 from triage.ingest.walk import sort_by_walk
 from triage.ingest.walk_model import FLAT_FOLDER
-from triage.library import EventDraft, Library, present
+from triage.library import EventDraft, Library, queries
 from triage.library.records import UNSORTED, Photo
 
 
@@ -41,7 +41,7 @@ def rename(library: Library, old: str, new: str, *, by: str, dry_run: bool = Fal
 
     def decide(connection: Connection) -> tuple[list[EventDraft], DeckAct]:
         _known(connection, old)
-        if present.is_deck(connection, new):
+        if queries.is_deck(connection, new):
             raise BadInput(
                 f"There is a deck {new} already; nothing was renamed.",
                 f"To make one deck of both: deck-triage decks join {new} {old}",
@@ -82,7 +82,7 @@ def split_at(
         raise BadInput(f"{first.path_name} has no camera time.", "Name the photos with --photo instead.")
     photos = [
         one
-        for one in library.photos(deck)
+        for one in queries.photos(library, deck)
         if one.visit == first.visit
         and one.taken_at
         and (one.taken_at, one.name) >= (first.taken_at, first.name)
@@ -98,7 +98,7 @@ def split_off(
 
     def decide(connection: Connection) -> tuple[list[EventDraft], DeckAct]:
         _known(connection, deck)
-        if present.is_deck(connection, new):
+        if queries.is_deck(connection, new):
             raise BadInput(f"There is a deck {new} already; nothing was split.", "Name one that is not here.")
         return _split(connection, deck, {new: photos}, by)
 
@@ -113,9 +113,9 @@ def split_by_walk(library: Library, deck: str, *, by: str, dry_run: bool = False
 
     def decide(connection: Connection) -> tuple[list[EventDraft], DeckAct]:
         _known(connection, deck)
-        photos = {one.sha: one for one in present.photos(connection, deck)}
+        photos = {one.sha: one for one in queries.photos(connection, deck)}
         seen = [_free(one) for one in sightings_of(connection, photos)]
-        found = sort_by_walk(seen, trust=FLAT_FOLDER, base=deck, taken=present.decks(connection))
+        found = sort_by_walk(seen, trust=FLAT_FOLDER, base=deck, taken=queries.decks(connection))
         parts: dict[str, list[Photo]] = {}
         for sha, name in found.decks.items():
             if name != deck:
@@ -151,7 +151,7 @@ def set_visit(
 
     def decide(connection: Connection) -> tuple[list[EventDraft], DeckAct]:
         _known(connection, deck)
-        photos = present.photos(connection, deck, before)
+        photos = queries.photos(connection, deck, before)
         told = [event for event in _statements(connection, deck) if event.payload.get("visit") == before]
         if not photos and not told:
             which = f"of {before}" if before else "without a visit"
@@ -202,7 +202,7 @@ def _new_name(text: str) -> str:
 
 
 def _known(connection: Connection, deck: str) -> None:
-    if not present.is_deck(connection, deck):
+    if not queries.is_deck(connection, deck):
         raise BadInput(
             f"There is no deck {deck!r} in this library.", "List the decks with: deck-triage decks"
         )
@@ -212,18 +212,18 @@ _OF_DECK = ("fact", "finding", "tier", "warned", "lifted", "closed", "deck-set",
 
 
 def _statements(connection: Connection, deck: str) -> list[Any]:
-    return [event for kind in _OF_DECK for event in present.statements(connection, kind, deck)]
+    return [event for kind in _OF_DECK for event in queries.statements(connection, kind, deck)]
 
 
 def _carried(
     connection: Connection, old: str, new: str, by: str, how: str
 ) -> tuple[list[EventDraft], DeckAct]:
-    photos = present.photos(connection, old)
+    photos = queries.photos(connection, old)
     said = moves(connection, photos, new, by)
     change: dict[str, Any] = {"deck": new, "from": old, "to": new, "how": how}
     told = _statements(connection, old)
     if how == "joined":  # the first deck's address and client stay
-        have = set(present.deck_private(connection, new))
+        have = set(queries.deck_private(connection, new))
         told = [one for one in told if not (one.kind == "deck-set" and one.payload["field"] in have)]
         change["events"] = sorted(one.hash for one in told)
     said.append(EventDraft("deck-changed", change, by))
@@ -236,7 +236,7 @@ def _split(
     gone = [photo for some in parts.values() for photo in some]
     if not gone:
         raise BadInput("No photo would move; nothing was split.", "Name photos of the deck.")
-    if len(gone) >= len(present.photos(connection, deck)):
+    if len(gone) >= len(queries.photos(connection, deck)):
         raise BadInput(f"No photo would stay at deck {deck}; nothing was split.", "Use decks rename instead.")
     said: list[EventDraft] = []
     count = 0
@@ -258,7 +258,7 @@ def moves(
     connection: Connection, photos: Sequence[Photo], deck: str, by: str, visit: str | None = None
 ) -> list[EventDraft]:
     """Return the moves of photos to a deck; a name that is taken there gets the photo's hash added."""
-    taken = {(one.visit, one.name): one.sha for one in present.photos(connection, deck)}
+    taken = {(one.visit, one.name): one.sha for one in queries.photos(connection, deck)}
     said = []
     for photo in photos:
         to_visit, name = visit or photo.visit, photo.name
@@ -279,7 +279,7 @@ def _agree(connection: Connection, deck: str, other: str) -> None:
             (one.payload.get("visit"), one.payload.get("key", "tier")): one.payload.get(
                 "value", one.payload.get("tier")
             )
-            for one in present.statements(connection, kind, name)
+            for one in queries.statements(connection, kind, name)
         }
 
     for kind in ("fact", "tier"):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from triage.batch import Cancel, Progress
 from triage.errors import BadInput
 from triage.ingest.collect import SetAside, SourceFile, by_folders, collect
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.records import UNSORTED
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ def keep_addresses(library: Library, plan: Plan, by: str) -> None:
     said = []
     for stop in plan.stops:
         for name in stop.deck_names:
-            if stop.address and library.deck_private(name).get("address") != stop.address:
+            if stop.address and queries.deck_private(library, name).get("address") != stop.address:
                 payload = {"deck": name, "field": "address"}
                 said.append(EventDraft("deck-set", payload, by, private={"text": stop.address}))
     library.say_many(said)

@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from triage.errors import BadInput, NotWritten
 from triage.ingest.collect import clean_name
-from triage.library import EventDraft, Library, present
+from triage.library import EventDraft, Library, queries
 from triage.library.records import Photo
 
 
@@ -31,7 +31,7 @@ def run_by_time(library: Library, first: Photo, last: Photo) -> list[Photo]:
         )
     return [
         photo
-        for photo in library.photos(first.deck)
+        for photo in queries.photos(library, first.deck)
         if photo.taken_at and first.taken_at <= photo.taken_at <= last.taken_at
     ]
 
@@ -62,7 +62,7 @@ def move(
 def _moves(
     connection: Connection, photos: Sequence[Photo], deck: str, by: str, visit: str | None, why: str | None
 ) -> list[EventDraft]:
-    there = {(one.visit, one.name): one.sha for one in present.photos(connection, deck)}
+    there = {(one.visit, one.name): one.sha for one in queries.photos(connection, deck)}
     said = []
     for photo in photos:
         to_visit = visit or photo.visit
@@ -100,7 +100,7 @@ def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool 
 
 def _removals(connection: Connection, photos: Sequence[Photo], by: str) -> list[EventDraft]:
     issued: dict[str, str] = {}
-    for event in present.statements(connection, "issued"):
+    for event in queries.statements(connection, "issued"):
         for sha in event.payload.get("photos", ()):
             issued[sha] = str(event.payload.get("number", "?"))
     for photo in photos:

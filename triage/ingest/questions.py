@@ -20,7 +20,7 @@ from triage.errors import BadInput
 from triage.ingest.collect import SetAside, clean_name
 from triage.ingest.placing import visit_of
 from triage.ingest.walk import Why
-from triage.library import EventDraft, Library, present
+from triage.library import EventDraft, Library, queries
 from triage.library.records import UNSORTED, Photo
 
 _SHORT = 8
@@ -109,12 +109,12 @@ def open_questions(library: Library) -> list[Question]:
 
 
 def _open(connection: Connection) -> list[Question]:
-    waiting = {photo.sha for photo in present.photos(connection, UNSORTED)}
+    waiting = {photo.sha for photo in queries.photos(connection, UNSORTED)}
     if not waiting:
         return []
     found: dict[str, Question] = {}
     asked_last: dict[str, str] = {}
-    for event in present.statements(connection, "asked"):
+    for event in queries.statements(connection, "asked"):
         one = _of_payload(event.payload)
         found[one.id] = one
         asked_last.update(dict.fromkeys(one.photos, one.id))
@@ -164,9 +164,9 @@ def answer(
                 raise BadInput(
                     f"Question {one.id} proposes no deck.", f"Name one: decks answer {one.id} --deck NAME"
                 )
-            photos = present.photos_by_sha(connection, one.photos)
+            photos = queries.photos_by_sha(connection, one.photos)
             if place not in taken:
-                taken[place] = {(each.visit, each.name) for each in present.photos(connection, place)}
+                taken[place] = {(each.visit, each.name) for each in queries.photos(connection, place)}
             day = visit or visit_of(each.taken_at for each in photos)
             for photo in photos:
                 said.append(_moved(photo, place, day, taken[place], by, one))
@@ -237,7 +237,7 @@ def file_mark(library_id: str, file: str) -> str:
 def remember(library: Library, rows: Sequence[SetAside], taken: Collection[str], by: str) -> None:
     """Record files that were set aside, and that earlier ones were `taken` in now; twice is once."""
     with library.read() as connection:
-        known = {event.payload["file_id"]: event for event in present.statements(connection, "set-aside")}
+        known = {event.payload["file_id"]: event for event in queries.statements(connection, "set-aside")}
         gone = _answered(connection)
     said = []
     hidden = re.compile(re.escape(f"{library.caches}/") + r"(uploads/[^/]+/files|unpacked/[^/]+)/")
@@ -258,7 +258,7 @@ def remember(library: Library, rows: Sequence[SetAside], taken: Collection[str],
 
 def _answered(connection: Connection) -> dict[str, int]:
     return {
-        event.payload["file_id"]: event.lamport for event in present.statements(connection, "set-aside-done")
+        event.payload["file_id"]: event.lamport for event in queries.statements(connection, "set-aside-done")
     }
 
 
@@ -273,7 +273,7 @@ def left_out(library: Library) -> list[LeftOut]:
                 event.payload.get("why") or "",
                 event.at,
             )
-            for event in present.statements(connection, "set-aside")
+            for event in queries.statements(connection, "set-aside")
             if done.get(event.payload["file_id"], -1) < event.lamport
         ]
 

@@ -16,7 +16,7 @@ from triage.errors import BadInput
 from triage.ingest.deck_acts import moves
 from triage.ingest.known import middles_of_decks
 from triage.ingest.sightings import METRES_A_DEGREE, clock_seconds
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import UNSORTED, Photo
 
 _DAY_S = 86_400.0
@@ -73,13 +73,13 @@ class Day:
 
 def days_of(library: Library) -> list[tuple[str, int]]:
     """Return (day, photos) of every day on which photos were taken, by the cameras' clocks."""
-    counts = Counter(photo.taken_at[:10] for photo in library.photos() if photo.taken_at)
+    counts = Counter(photo.taken_at[:10] for photo in queries.photos(library) if photo.taken_at)
     return sorted(counts.items())
 
 
 def day_of(library: Library, day: str) -> Day:
     """Return one day. Raises BadInput where no photo was taken on it."""
-    photos = [photo for photo in library.photos() if photo.taken_at and photo.taken_at[:10] == day]
+    photos = [photo for photo in queries.photos(library) if photo.taken_at and photo.taken_at[:10] == day]
     if not photos:
         raise BadInput(f"No photo was taken on {day}.", "Choose a day from the list.")
     by_phone: dict[str, list[Photo]] = defaultdict(list)

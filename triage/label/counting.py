@@ -6,6 +6,7 @@ from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from triage.label.pools import Answer, Counted, Draw, counted_decks
+from triage.library import queries
 from triage.library.answer_times import AnswerTime, answer_times, arrivals
 from triage.library.counts import deck_of_photos
 from triage.library.records import MACHINE_ORDERS, UNKNOWN_ORDER
@@ -39,7 +40,7 @@ def counted_in_library(library: Library, tags: Collection[str], groups: DeckGrou
 def draws_of(library: Library) -> dict[str, list[Draw]]:
     """Return the random draws on record, by tag."""
     found: dict[str, list[Draw]] = {}
-    for event in library.statements(POOL_BEGUN):
+    for event in queries.statements(library, POOL_BEGUN):
         found.setdefault(str(event.payload["tag"]), []).append(
             Draw(event.recorded_at, tuple(event.payload["drawn"]))
         )

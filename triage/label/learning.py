@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
+from triage.library import queries
+
 if TYPE_CHECKING:
     from triage.label.selection import Pool
     from triage.library import Library
@@ -37,7 +39,7 @@ def learning_order(
     from triage.label.selection import next_to_label
 
     ready = _with_vectors(library, photos, AT_ONCE)
-    said = library.suggestions()
+    said = queries.suggestions(library)
     pools = [_pool(library, ready, tag, words, said) for tag in tags]
     found = [next_to_label(pool, MOST_A_RUN) for pool in pools]
     return _in_turn(ready, tags, found)

@@ -17,6 +17,7 @@ from triage.errors import BadInput, WrongUsage
 from triage.label.learning import learning_order, like_order
 from triage.label.pool_draws import begin_pools, drawn_decks
 from triage.label.window import next_decks, next_suggested
+from triage.library import queries
 from triage.library.look_alikes import deck_groups
 from triage.library.records import MACHINE_ORDERS
 
@@ -71,13 +72,15 @@ def _drawn(library: Library, by: str, tags: Sequence[str], deck: str | None) -> 
     groups = None
     for tag, names in drawn_decks(library, tags).items():
         groups = groups or deck_groups(library)
-        decks = [one for one in library.decks() if groups.group(one) in names and deck in (None, one)]
+        decks = [one for one in queries.decks(library) if groups.group(one) in names and deck in (None, one)]
         for name in decks:
-            words = library.words(deck=name, tag=tag)
+            words = queries.words(library, deck=name, tag=tag)
             blind = {
                 sha for (sha, _), word in words.items() if any(not label.saw_machine for label in word.labels)
             }
-            found += [Question(one, tag, "random") for one in library.photos(name) if one.sha not in blind]
+            found += [
+                Question(one, tag, "random") for one in queries.photos(library, name) if one.sha not in blind
+            ]
     return found
 
 
@@ -101,15 +104,15 @@ def _asked(
         first = next_suggested(library, chosen, order)
         if first is not None:
             return [Question(photo, tag, order) for photo, tag in first]
-    photos = library.photos(deck)
+    photos = queries.photos(library, deck)
     if deck is not None and not photos:
         raise BadInput(f"There is no deck {deck!r} with photos.", "List the decks with: deck-triage decks")
-    mine = {(one.photo, one.tag) for one in library.labels(deck=deck) if one.by == by}
-    words = library.words(deck=deck)
+    mine = {(one.photo, one.tag) for one in queries.labels(library, deck=deck) if one.by == by}
+    words = queries.words(library, deck=deck)
     if second_look is not None:
         return _second_look(photos, chosen, words, mine, by, second_look)
     if like is not None:
-        alike = like_order(library, library.photo(like), photos, chosen, words)
+        alike = like_order(library, queries.find_photo(library, like), photos, chosen, words)
         found = [Question(photo, tag, "like") for photo, tag in alike]
     elif order in ("doubtful", "dangerous"):
         found = _by_machine(library, photos, chosen, order, words)
@@ -146,7 +149,7 @@ def _by_machine(
     order: str,
     words: dict[tuple[str, str], Word],
 ) -> list[Question]:
-    said = library.suggestions()
+    said = queries.suggestions(library)
     if not said:
         raise BadInput("There are no suggestions to order by.", "Run: deck-triage presort")
     asked = [

@@ -13,6 +13,7 @@ from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
 from triage.label.counting import POOL_BEGUN, counted_in_library, draws_of
+from triage.library import queries
 from triage.library.answer_times import placed_since
 from triage.library.log import EventDraft
 from triage.library.look_alikes import deck_groups
@@ -35,14 +36,14 @@ def begin_pools(library: Library, tags: Collection[str], by: str) -> dict[str, l
 
     Costs one look at the database where no photo came since the last draw.
     """
-    last = {str(event.payload["tag"]): event.lamport for event in library.statements(POOL_BEGUN)}
+    last = {str(event.payload["tag"]): event.lamport for event in queries.statements(library, POOL_BEGUN)}
     wanted = [tag for tag in tags if tag not in last or placed_since(library, last[tag])]
     if not wanted:
         return {}
     groups = deck_groups(library)
-    everyone = {groups.group(deck) for deck in library.decks() if deck != UNSORTED}
+    everyone = {groups.group(deck) for deck in queries.decks(library) if deck != UNSORTED}
     drafts, drawn = [], {}
-    with_photos = {groups.group(photo.deck) for photo in library.photos()}
+    with_photos = {groups.group(photo.deck) for photo in queries.photos(library)}
     for tag, found in counted_in_library(library, wanted, groups).items():
         population = (everyone & with_photos) - found.whole - found.pooled
         if not population:

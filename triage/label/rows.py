@@ -13,7 +13,7 @@ from triage.domain.acts import Refused
 from triage.domain.tiers import VALUES
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
-from triage.library import EventDraft, Library, present
+from triage.library import EventDraft, Library, queries
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
 
 _LOT = 2000
@@ -191,10 +191,10 @@ def store_rows(
     `by` speaks for rows that name nobody; without either a row is set aside.
     """
     result = ReadResult(set_aside=list(set_aside))
-    known = library.label_rows_known()
+    known = queries.label_row_hashes(library)
     vocabulary = library.vocabulary()
     finder = PhotoFinder(library)
-    ended = library.statements("settled")
+    ended = queries.statements(library, "settled")
     settled = {(one.payload["photo"], one.payload["tag"], one.payload["value"]) for one in ended}
     said: list[EventDraft] = []
     for unnamed in rows:
@@ -255,7 +255,7 @@ class PhotoFinder:
         self._by_path: dict[str, set[str]] = {}
         self._by_name: dict[str, set[str]] = {}
         self._shas: set[str] = set()
-        for photo in library.photos():
+        for photo in queries.photos(library):
             self._shas.add(photo.sha)
             self._by_path.setdefault(photo.path_name, set()).add(photo.sha)
             self._by_name.setdefault(photo.name, set()).add(photo.sha)
@@ -277,7 +277,7 @@ class PhotoFinder:
             return next(iter(found))
         if found:
             raise BadInput(f"{text!r} names {len(found)} photos; write deck/name or the hash")
-        return self._library.photo(text).sha
+        return queries.find_photo(self._library, text).sha
 
 
 def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by: str) -> dict[str, Any]:
@@ -291,7 +291,7 @@ def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by
     payload = {"photo": photo.sha, "tag": tag, "value": check_value(value)}
 
     def decide(connection: Connection) -> list[EventDraft]:
-        word = present.words(connection, photo=photo.sha, tag=tag).get((photo.sha, tag))
+        word = queries.words(connection, photo=photo.sha, tag=tag).get((photo.sha, tag))
         if word is None or not word.disputed:
             detail = f"Nobody disagrees about '{tag}' on {photo.path_name}"
             if word is not None and word.settled:
@@ -305,5 +305,5 @@ def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by
 
 def labels_file(library: Library, path: Path, deck: str | None = None) -> int:
     """Write the current labels as CSV; returns the number of rows."""
-    photos = {photo.sha: photo for photo in library.photos(deck=deck)}
-    return write_csv(path, library.labels(deck=deck), photos)
+    photos = {photo.sha: photo for photo in queries.photos(library, deck=deck)}
+    return write_csv(path, queries.labels(library, deck=deck), photos)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, func, select
 
-from triage.library import present
+from triage.library import queries
 from triage.library.tables import label, placing, private, suggestion
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def next_suggested(
 
     `order` is `dangerous` (the likeliest first) or `doubtful` (those nearest to a half first).
     """
-    model = library.model()
+    model = queries.model_in_use(library)
     with library.read() as connection:
         if model is None or not _is_large(connection):
             return None
@@ -66,7 +66,7 @@ def next_suggested(
         rows.sort(key=lambda row: _rank(row.probability, order))
         rows = rows[:at_once]
         photos = {
-            one.sha: one for one in present.photos_by_sha(connection, sorted({row.photo for row in rows}))
+            one.sha: one for one in queries.photos_by_sha(connection, sorted({row.photo for row in rows}))
         }
     return [(photos[row.photo], row.tag) for row in rows if row.photo in photos]
 

@@ -12,7 +12,7 @@ from sqlalchemy import ColumnElement, and_, case, distinct, func, or_, select
 
 from triage.batching import lots
 from triage.domain.reviewing import ANSWERS, CONTRADICTORY, UNLIKELY, is_covered
-from triage.library import present
+from triage.library import queries
 from triage.library.records import UNSORTED, Word
 from triage.library.tables import label, photo, placing, suggestion
 
@@ -91,7 +91,7 @@ def unreviewed_count(
 
     `standing` says how each tag's promise stands.
     """
-    model, total = library.model() or "", 0
+    model, total = queries.model_in_use(library) or "", 0
     with library.read() as connection:
         for lot in lots(decks, _CHUNK):
             here = and_(placing.c.key == photo.c.sha, placing.c.current.is_(True))
@@ -131,7 +131,7 @@ def part_rows(library: Library, tags: Collection[str], most: int) -> list[tuple[
 
 def piles_present(library: Library) -> set[str]:
     """Return the piles that hold a suggestion of the present model, for any tag of the vocabulary."""
-    model, tags, found = library.model(), tuple(library.vocabulary().tags), set()
+    model, tags, found = queries.model_in_use(library), tuple(library.vocabulary().tags), set()
     with library.read() as connection:
         for pile in _PILES if model else ():
             for tag in tags:
@@ -154,20 +154,18 @@ def disputed_pairs(library: Library) -> list[tuple[str, str]]:
         both = sorted((row.photo, row.tag) for row in connection.execute(query))
         found: dict[tuple[str, str], Word] = {}
         for sha in sorted({photo for photo, _ in both}):
-            found |= present.words(connection, photo=sha)
+            found |= queries.words(connection, photo=sha)
     return [key for key in both if key in found and found[key].disputed]
 
 
 def disputes_by_deck(library: Library) -> dict[str, int]:
     """Return how many photo x tag pairs are in dispute, by deck; settled ones are not counted."""
-    from triage.library import present
-
     pairs = disputed_pairs(library)
     found: Counter[str] = Counter()
     with library.read() as connection:
-        decks = {one.sha: one.deck for one in present.photos_by_sha(connection, [sha for sha, _ in pairs])}
+        decks = {one.sha: one.deck for one in queries.photos_by_sha(connection, [sha for sha, _ in pairs])}
         for sha, tag in pairs:
-            word = present.words(connection, photo=sha, tag=tag).get((sha, tag))
+            word = queries.words(connection, photo=sha, tag=tag).get((sha, tag))
             if word is not None and word.disputed and sha in decks:
                 found[decks[sha]] += 1
     return dict(found)
@@ -219,7 +217,7 @@ def pile_counts_by_tag(library: Library) -> dict[str, dict[str, int]]:
     """Return how many suggestions of the present model stand in each pile, by tag."""
     query = (
         select(suggestion.c.tag, suggestion.c.pile, func.count().label("n"))
-        .where(suggestion.c.model == (library.model() or ""))
+        .where(suggestion.c.model == (queries.model_in_use(library) or ""))
         .group_by(suggestion.c.tag, suggestion.c.pile)
     )
     found: dict[str, dict[str, int]] = {}

@@ -5,45 +5,26 @@ from __future__ import annotations
 import json
 import os
 import tomllib
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, delete, func, insert, select
+from sqlalchemy import Connection, delete, insert, select
 
-from triage.batching import lots
 from triage.errors import BadInput, Damaged, NoLibrary, NotWritten
-from triage.library import find, listeners, log, migrate, modes, present, projections, removal
+from triage.library import log, migrate, modes, projections, queries, removal
 from triage.library.database import DATABASE_VARIABLE, open_engine, plain_errors, reading, writing
 from triage.library.log import Event, EventDraft
 from triage.library.migrate import LIBRARY_FILE
-from triage.library.records import (
-    Closing,
-    Fact,
-    Finding,
-    Label,
-    Lift,
-    PersonTier,
-    Photo,
-    Suggestion,
-    Warned,
-    Word,
-)
 from triage.library.store import Originals, Renditions, write_whole
 from triage.library.tables import FORMAT_VERSION, meta, metadata
-from triage.library.tables import event as event_table
-from triage.library.tables import photo as photo_table
-from triage.library.tables import suggestion as suggestion_table
 from triage.platforms import is_own_file
 
 if TYPE_CHECKING:
     from triage.domain.vocabulary import Vocabulary
-
-ANY_VISIT = "*"
-"""Asks for photos of every visit."""
 
 
 class Library:
@@ -275,7 +256,7 @@ class Library:
             self.not_removed = removal.why_not(error)
 
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
+    def writing(self) -> Iterator[Connection]:
         """One write transaction, after what was removed is gone."""
         if self._path is not None:
             self.finish_removals()
@@ -298,14 +279,14 @@ class Library:
         """Append events as one act (undone as a whole), all or none of them."""
         if not said:
             return []
-        with self._writing() as connection:
+        with self.writing() as connection:
             events = log.append(connection, self._own_log(connection), said, act)
             projections.apply(connection, events)
         return events
 
     def say_after(self, decide: Callable[[Connection], Sequence[EventDraft]]) -> list[Event]:
         """Append what `decide` says after a look at the database; nobody else can write in between."""
-        with self._writing() as connection:
+        with self.writing() as connection:
             events = log.append(connection, self._own_log(connection), decide(connection))
             projections.apply(connection, events)
         return events
@@ -324,13 +305,13 @@ class Library:
 
         Returns the events that were undone. Raises BadInput when there is nothing to undo.
         """
-        with self._writing() as connection:
-            act = present.last_act(connection, by, projections.UNDOABLE, self._chains_here(connection))
+        with self.writing() as connection:
+            act = queries.last_act(connection, by, projections.UNDOABLE, self._chains_here(connection))
             if act is None:
                 raise BadInput(f"There is nothing by {by} to undo.")
             said = EventDraft("undone", {"act": act}, by)
             projections.apply(connection, log.append(connection, self._own_log(connection), [said]))
-            return present.events_of_act(connection, act)
+            return queries.events_of_act(connection, act)
 
     # ---- reading ----------------------------------------------------------------------------------
 
@@ -350,74 +331,9 @@ class Library:
         with self.read() as connection:
             return log.heads(connection)
 
-    def faults(self) -> list[str]:
-        """Return one sentence per fault of the event log."""
-        with self.read() as connection:
-            return log.faults(connection)
-
-    def decks(self) -> list[str]:
-        """Return the codes of all decks that have photos, facts or findings."""
-        with self.read() as connection:
-            return present.decks(connection)
-
-    def is_deck(self, deck: str) -> bool:
-        """Say whether a deck is known, without listing them all."""
-        with self.read() as connection:
-            return present.is_deck(connection, deck)
-
-    def visits(self, deck: str) -> list[str | None]:
-        """Return a deck's visits, oldest first, null (no date known) before all."""
-        with self.read() as connection:
-            return present.visits(connection, deck)
-
-    def latest_visit(self, deck: str) -> str | None:
-        """Return a deck's latest visit, the present one; null where no date is known."""
-        visits = self.visits(deck)
-        return visits[-1] if visits else None
-
-    def photos(self, deck: str | None = None, visit: str | None = ANY_VISIT) -> list[Photo]:
-        """Return placed photos by deck, visit, time and name."""
-        with self.read() as connection:
-            return present.photos(connection, deck, visit)
-
-    def reasons(self, deck: str) -> dict[str, str]:
-        """Return why a deck's photos were placed there, by hash, where a reason was kept."""
-        with self.read() as connection:
-            return present.reasons(connection, deck)
-
-    def photo_count(self) -> int:
-        """Return how many photos the library holds."""
-        with self.read() as connection:
-            query = select(func.count()).select_from(photo_table).where(photo_table.c.state == "here")
-            return int(connection.execute(query).scalar_one())
-
-    def photo(self, text: str) -> Photo:
-        """Return the photo that a person names (see `find.photo`)."""
-        with self.read() as connection:
-            return find.photo(connection, text)
-
-    def names_of(self, shas: Collection[str]) -> dict[str, str]:
-        """Return the names of some photos by hash; those that are not here are left out."""
-        with self.read() as connection:
-            return {photo.sha: photo.name for photo in present.photos_by_sha(connection, sorted(shas))}
-
-    def shas(self) -> set[str]:
-        """Return the hashes of all photos, forgotten ones too."""
-        with self.read() as connection:
-            return set(connection.execute(select(photo_table.c.sha)).scalars())
-
-    def original_suffix(self, sha: str) -> str:
-        """Return the ending of an original's file name. Raises BadInput for a photo that is not here."""
-        with self.read() as connection:
-            query = select(photo_table.c.suffix).where(photo_table.c.sha == sha)
-            suffix = connection.execute(query).scalar()
-        if suffix is None:
-            raise BadInput(f"There is no photo {sha[:12]} in this library.")
-        return str(suffix)
-
     def original(self, sha: str) -> Path:
         """Return the path of an original. Raises Damaged where it is missing."""
-        path = self.originals.path(sha, self.original_suffix(sha))
+        path = self.originals.path(sha, queries.original_suffix(self, sha))
         if not path.exists():
             raise Damaged(
                 f"The original of photo {sha[:12]} is missing from the library.",
@@ -425,129 +341,15 @@ class Library:
             )
         return path
 
-    def private_exif(self, sha: str) -> dict[str, Any]:
-        """Return a photo's position and serials, kept apart from everything else."""
-        with self.read() as connection:
-            return present.private_exif(connection, sha)
-
-    def labels(
-        self, deck: str | None = None, photo: str | None = None, tag: str | None = None
-    ) -> list[Label]:
-        """Return each person's latest word on each photo x tag."""
-        with self.read() as connection:
-            return present.labels(connection, deck=deck, photo=photo, tag=tag)
-
-    def words(self, deck: str | None = None, tag: str | None = None) -> dict[tuple[str, str], Word]:
-        """Return the persons' words put together, with disputes and settlements."""
-        with self.read() as connection:
-            return present.words(connection, deck=deck, tag=tag)
-
-    def label_rows_known(self) -> set[str]:
-        """Return the hashes of all label rows that were read from files."""
-        with self.read() as connection:
-            return present.label_rows(connection)
-
-    def suggestions(
-        self, deck: str | None = None, tag: str | None = None, model: str | None = None
-    ) -> dict[tuple[str, str], Suggestion]:
-        """Return the machine's words of the present (or a named) model."""
-        model = model or self.model()
-        if model is None:
-            return {}
-        with self.read() as connection:
-            return present.suggestions(connection, model, deck=deck, tag=tag)
-
-    def keep_suggestions(self, rows: Iterable[Suggestion]) -> None:
-        """Store the machine's words; an earlier one of the same photo, tag and model is replaced."""
-        values: list[dict[str, Any]] = [
-            {
-                "photo": row.photo,
-                "tag": row.tag,
-                "model": row.model,
-                "score": row.score,
-                "probability": row.probability,
-                "pile": row.pile,
-                "places": [list(box) for box in row.where],
-            }
-            for row in rows
-        ]
-        if not values:
-            return
-        table = suggestion_table
-        with self._writing() as connection:
-            for model in {value["model"] for value in values}:
-                shas = sorted({value["photo"] for value in values if value["model"] == model})
-                tags = sorted({value["tag"] for value in values if value["model"] == model})
-                for lot in lots(shas, 500):
-                    connection.execute(
-                        delete(table).where(
-                            table.c.model == model,
-                            table.c.photo.in_(lot),
-                            table.c.tag.in_(tags),
-                        )
-                    )
-            connection.execute(insert(table), values)
-            listeners.photos_changed(connection, [value["photo"] for value in values])
-
-    def model(self) -> str | None:
-        """Return the hash of the model in use, or null."""
-        trained = self.statements("trained")
-        return str(trained[-1].payload["model"]) if trained else None
-
     @property
     def model_dir(self) -> Path:
         """The folder of the model in use. Raises BadInput when none was trained."""
-        model = self.model()
+        model = queries.model_in_use(self)
         if model is None:
             raise BadInput(
                 "No model was trained on this library yet.", "Label some photos, then: deck-triage train"
             )
         return self.models_dir / model[:16]
-
-    def statements(self, kind: str, deck: str | None = None) -> list[Event]:
-        """Return the current statements of a kind, in order, as events."""
-        with self.read() as connection:
-            return present.statements(connection, kind, deck)
-
-    def facts(self, deck: str, visit: str | None = ANY_VISIT) -> dict[str, Fact]:
-        """Return the latest value of each fact at a visit or an earlier one."""
-        with self.read() as connection:
-            return present.facts(connection, deck, visit)
-
-    def findings(self, deck: str) -> list[Finding]:
-        """Return the findings on a deck, in order."""
-        with self.read() as connection:
-            return present.findings(connection, deck)
-
-    def person_tier(self, deck: str, visit: str | None = ANY_VISIT) -> PersonTier | None:
-        """Return the tier that a person set for a deck, or null."""
-        with self.read() as connection:
-            return present.person_tier(connection, deck, visit)
-
-    def warnings(self, deck: str) -> list[Warned]:
-        """Return who was told of a stop-use, in order."""
-        with self.read() as connection:
-            return present.warnings(connection, deck)
-
-    def lifts(self, deck: str) -> list[Lift]:
-        """Return the liftings of a stop-use, in order."""
-        with self.read() as connection:
-            return present.lifts(connection, deck)
-
-    def closings(self, deck: str) -> list[Closing]:
-        """Return the concerns that a named person closed, in order."""
-        with self.read() as connection:
-            return present.closings(connection, deck)
-
-    def deck_private(self, deck: str) -> dict[str, str]:
-        """Return the private fields of a deck: address, client."""
-        with self.read() as connection:
-            return present.deck_private(connection, deck)
-
-    def event_count(self) -> int:
-        """Return the length of all chains together."""
-        with self.read() as connection:
-            return int(connection.execute(select(func.count()).select_from(event_table)).scalar_one())
 
     def rebuild(self) -> int:
         """Fold every event again from nothing; returns how many there were."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import delete, insert, select
 
-from triage.library import log, projections
+from triage.library import log, projections, queries
 from triage.library.database import reading, writing
-from triage.library.tables import event, meta, metadata, private, suggestion
+from triage.library.tables import event, meta, metadata, private, statement, suggestion
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -32,15 +32,16 @@ def up_to_head(head: Head) -> Callable[[Mapping[str, Any]], bool]:
 def view_of(
     source: Library,
     keeps: Callable[[Mapping[str, Any]], bool],
-    kind: type[Library] | None = None,
     *,
+    models: bool = True,
     suggestions: bool = False,
 ) -> Library:
     """Return a view of the events that `keeps` takes, folded in memory; files stay those of the source.
 
-    With `suggestions` those of the model in use at that moment come along, as they are now.
+    With `suggestions` those of the model in use at that moment come along, as they are now; without `models`
+    it is a library in which no model was ever trained.
     """
-    view = (kind or type(source))(None)
+    view = type(source)(None)
     view._path = source._path
     metadata.create_all(view.engine)
     with reading(source.engine) as old, writing(view.engine) as new:
@@ -50,7 +51,9 @@ def view_of(
             if kept:
                 new.execute(insert(table), kept)
         projections.rebuild(new, log.read(new))
-    model = view.model() if suggestions else None
+        if not models:
+            new.execute(delete(statement).where(statement.c.kind == "trained"))
+    model = queries.model_in_use(view) if suggestions else None
     if model is not None:
         with reading(source.engine) as old, writing(view.engine) as new:
             query = select(suggestion).where(suggestion.c.model == model)

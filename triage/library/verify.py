@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import DatabaseError
 
 from triage.errors import TriageError
-from triage.library import removal
+from triage.library import queries, removal
 from triage.library.store import Originals, sha256_of
 from triage.library.tables import FOLDS, suggestion
 from triage.library.tables import photo as photo_table
@@ -107,8 +107,8 @@ def _check_pages(library: Library, found: VerifyResult) -> None:
 
 
 def _check_log(library: Library, found: VerifyResult) -> None:
-    found.events = library.event_count()
-    found.damaged += library.faults()
+    found.events = queries.event_count(library)
+    found.damaged += queries.log_faults(library)
 
 
 def _check_strays(library: Library, found: VerifyResult) -> None:

@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput, Cancelled, TriageError
+from triage.library import queries
 from triage.matching.points import Points, no_points, points_of
 from triage.matching.rank import Ranked, Sight, rank_places, reasons
 
@@ -67,7 +68,7 @@ def propose_places(
     """
     if photo.deck != deck:
         raise BadInput(f"{photo.path_name} is no photo of deck {deck}.", "Name a photo of this deck.")
-    photos = library.photos(deck)
+    photos = queries.photos(library, deck)
     later = _later(photos, photo)
     sights = {one.sha: one for one in _sights(library, deck, photos, [photo, *later])}
 
@@ -115,7 +116,7 @@ def _sights(library: Library, deck: str, photos: Sequence[Photo], wanted: Sequen
     embed_photos(library, [one.sha for one in wanted])  # what cannot be read has no vectors and stays in
     store, walks = store_of(library), _walks(photos)
     places: dict[str, set[str]] = {}
-    for label in library.labels(deck):
+    for label in queries.labels(library, deck):
         if label.place:
             places.setdefault(label.photo, set()).add(label.place)
     for one in wanted:

@@ -9,8 +9,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from triage.batching import lots
+from triage.library import queries
 from triage.library.counts import spoken
-from triage.library.present import placed_shas
+from triage.library.suggestions import keep_suggestions
 from triage.presort.piles import HOLDS, WITHDRAWN, Standing
 from triage.presort.prior import batch_share
 from triage.presort.shift import LEVEL, batch_p_value
@@ -103,12 +104,12 @@ def promise_standing(
 
     `models` are those in use, where they are at hand already.
     """
-    if library.model() is None:
+    if queries.model_in_use(library) is None:
         return {}
     models = load_models(library) if models is None else models
     found = {tag: standing_of(one) for tag, one in models.items() if isinstance(one, TagModel)}
-    model = library.model()
-    for event in library.statements("presorted"):
+    model = queries.model_in_use(library)
+    for event in queries.statements(library, "presorted"):
         if event.payload["model"] == model:
             for tag, said in event.payload["standing"].items():
                 found[tag] = Standing(said["standing"], said["why_not"] or "")
@@ -136,10 +137,9 @@ def presort_library(
     from triage.features.keep import embed_photos, vectors_of
 
     models = load_models(library)
-    model = library.model() or ""
+    model = queries.model_in_use(library) or ""
     check_decks(library, decks)
-    with library.read() as connection:
-        shas = placed_shas(connection, decks)
+    shas = queries.placed_shas(library, decks)
     ready = {tag for tag, one in models.items() if isinstance(one, TagModel)}
     found = spoken(library, model, ready, shas)
     todo = [sha for sha in shas if ready and (again or found.tags_of[sha] < len(ready))]
@@ -152,7 +152,7 @@ def presort_library(
         models, todo, vectors_of(library), model=model, standing=standing, progress=progress, cancel=cancel
     )
     for lot in lots(made, _LOT * max(1, len(ready))):
-        library.keep_suggestions(lot)
+        keep_suggestions(library, lot)
     if todo:
         said = {tag: one.to_json() for tag, one in standing.items()}
         library.say("presorted", {"model": model, "standing": said, "photos": len(todo)}, by=by)
@@ -197,7 +197,7 @@ class _Suggestions(Mapping[str, "list[Suggestion]"]):
     @cached_property
     def _all(self) -> dict[str, list[Suggestion]]:
         found: dict[str, list[Suggestion]] = {}
-        for one in self._library.suggestions(model=self._model).values():
+        for one in queries.suggestions(self._library, model=self._model).values():
             found.setdefault(one.photo, []).append(one)
         return found
 
@@ -226,7 +226,7 @@ def check_decks(library: Library, decks: Sequence[str]) -> None:
     """Raise BadInput for an unknown deck."""
     from triage.errors import BadInput
 
-    unknown = sorted(set(decks) - set(library.decks())) if decks else []
+    unknown = sorted(set(decks) - set(queries.decks(library))) if decks else []
     if unknown:
         raise BadInput(f"There is no deck {unknown[0]!r}.", "List the decks with: deck-triage decks")
 
@@ -235,8 +235,8 @@ def photos_of(library: Library, decks: Sequence[str]) -> list[Photo]:
     """Return the photos of some decks, or of all. Raises BadInput for an unknown deck."""
     check_decks(library, decks)
     if not decks:
-        return library.photos()
-    return [photo for deck in dict.fromkeys(decks) for photo in library.photos(deck)]
+        return queries.photos(library)
+    return [photo for deck in dict.fromkeys(decks) for photo in queries.photos(library, deck)]
 
 
 def _standing(library: Library, models: dict[str, TagModel | TooFew], todo: list[str]) -> dict[str, Standing]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
+from triage.library import queries
 from triage.presort.outlook import MORE, Outlook, outlook
 from triage.train.of_library import training_labels
 
@@ -41,7 +42,7 @@ def outlook_of_library(
         library.vocabulary().tag(tag)
     by_tag = _labels(library)
     wanted = [tag for tag in library.vocabulary().tags if tag in (tags or by_tag)]
-    decks = {photo.sha: photo.deck for photo in library.photos()}
+    decks = {photo.sha: photo.deck for photo in queries.photos(library)}
     found = kept_outlook(library, tags=wanted, more=more)
     left = [tag for tag in wanted if tag not in found]
     shas = sorted({label.photo for tag in left for label in by_tag.get(tag, ()) if label.photo in decks})
@@ -78,7 +79,7 @@ def _path(library: Library, tag: str, more: int, labels: Sequence[TrainingLabel]
     from triage.features.recipe import default_recipe
     from triage.version import __version__
 
-    decks = {photo.sha: photo.deck for photo in library.photos()}
+    decks = {photo.sha: photo.deck for photo in queries.photos(library)}
     rows = sorted(
         [one.photo, decks.get(one.photo, ""), one.value, one.weight, [list(box) for box in one.boxes], one.by]
         for one in labels

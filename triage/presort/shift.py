@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from triage.batching import lots
-from triage.library.present import placed_at
+from triage.library import queries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -69,7 +69,7 @@ def batch_p_value(library: Library, training_decks: set[str], batch: Sequence[st
     photos: dict[str, list[str]] = defaultdict(list)
     new = set()
     with library.read() as connection:
-        for sha, deck in placed_at(connection):
+        for sha, deck in queries.placed_at(connection):
             if sha in wanted:
                 new.add(deck)
             if len(photos[deck]) < MOST_PHOTOS_A_DECK:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from triage.errors import BadInput
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -20,7 +21,7 @@ def withdrawals(library: Library) -> dict[str, Event]:
     the promise kept does, and so does a person's lifting with a reason. Training again alone does not.
     """
     found: dict[str, Event] = {}
-    said = [*library.statements("audited"), *library.statements(LIFTED)]
+    said = [*queries.statements(library, "audited"), *queries.statements(library, LIFTED)]
     for event in sorted(said, key=lambda one: (one.lamport, one.log_id, one.seq)):
         tag = str(event.payload["tag"])
         if event.kind == LIFTED:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from triage.errors import BadInput
 from triage.imaging.blackout import BLACKOUT
+from triage.library import queries
 from triage.library.records import Box
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ def black_out(lib: Library, photo: str, boxes: Sequence[Sequence[float]], *, by:
 
     Originals and screens stay as they are. Raises BadInput for an unknown photo or a box outside of it.
     """
-    sha = lib.photo(photo).sha
+    sha = queries.find_photo(lib, photo).sha
     checked = [_checked(box) for box in boxes]
     lib.say(BLACKOUT, {"photo": sha, "boxes": [list(box) for box in checked]}, by=by)
     return checked

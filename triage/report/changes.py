@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from triage.library import queries
 from triage.report.phrases import GAP_WORDS, STANDING_WORDS, STATUS_WORDS, tag_words, tier_short
 from triage.report.text import clean
 
@@ -137,11 +138,11 @@ _WHAT = {
 
 def changed_since(lib: Library) -> list[Flag]:
     """Return what happened since to the photos of issued reports: moved, labelled, taken back, removed."""
-    issued = lib.statements("issued")
+    issued = queries.statements(lib, "issued")
     if not issued:
         return []
     events = list(lib.events())
-    names = {one.sha: one.path_name for one in lib.photos()}
+    names = {one.sha: one.path_name for one in queries.photos(lib)}
     acts: dict[str, list[Event]] = {}
     for one in events:
         acts.setdefault(one.act, []).append(one)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.imaging.blackout import blackouts
 from triage.imaging.kept import fresh_rendition, rendition_of
+from triage.library import queries
 from triage.library.counts import waiting_count
 from triage.report.firm import firm_of
 from triage.report.source import DeckRecord, RepairDone, Source
@@ -75,19 +76,19 @@ def gather_source(lib: Library, summaries: Sequence[DeckSummary], *, positions: 
 def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool = False) -> DeckRecord:
     """Return what is known of a deck at a visit and before it; everything where the visit is null."""
     up_to = visit or "9999"
-    photos = tuple(one for one in lib.photos(deck) if (one.visit or "") <= up_to)
+    photos = tuple(one for one in queries.photos(lib, deck) if (one.visit or "") <= up_to)
     shas = {one.sha for one in photos}
     return DeckRecord(
         photos=photos,
-        labels=tuple(one for one in lib.labels(deck=deck) if one.photo in shas),
-        facts=lib.facts(deck, visit) if visit else lib.facts(deck),
-        findings=tuple(one for one in lib.findings(deck) if (one.visit or "") <= up_to),
-        person_tier=lib.person_tier(deck, visit) if visit else lib.person_tier(deck),
-        closings=tuple(one for one in lib.closings(deck) if (one.visit or "") <= up_to),
-        warnings=tuple(lib.warnings(deck)),
-        lifts=tuple(lib.lifts(deck)),
+        labels=tuple(one for one in queries.labels(lib, deck=deck) if one.photo in shas),
+        facts=queries.facts(lib, deck, visit) if visit else queries.facts(lib, deck),
+        findings=tuple(one for one in queries.findings(lib, deck) if (one.visit or "") <= up_to),
+        person_tier=queries.person_tier(lib, deck, visit) if visit else queries.person_tier(lib, deck),
+        closings=tuple(one for one in queries.closings(lib, deck) if (one.visit or "") <= up_to),
+        warnings=tuple(queries.warnings(lib, deck)),
+        lifts=tuple(queries.lifts(lib, deck)),
         repairs=repairs_done(lib, deck),
-        private=lib.deck_private(deck),
+        private=queries.deck_private(lib, deck),
         positions=_positions(lib, sorted(shas)) if positions else {},
         grown=_grown(lib, deck, photos),
     )
@@ -114,7 +115,7 @@ def repairs_done(lib: Library, deck: str) -> tuple[RepairDone, ...]:
                 for name in ("count", "day", "place", "done_by", "photo", "note")
             },
         )
-        for event in lib.statements(REPAIR_DONE, deck)
+        for event in queries.statements(lib, REPAIR_DONE, deck)
     )
 
 
@@ -123,11 +124,11 @@ def versions(lib: Library) -> dict[str, str]:
     from triage.assess.evidence import rule_book_of
 
     book = rule_book_of(lib)
-    return {"deck-triage": __version__, "rule book": book.hash, "model": lib.model() or "none"}
+    return {"deck-triage": __version__, "rule book": book.hash, "model": queries.model_in_use(lib) or "none"}
 
 
 def _positions(lib: Library, shas: Sequence[str]) -> dict[str, str]:
-    return {sha: words for sha in shas if (words := position_words(lib.private_exif(sha)))}
+    return {sha: words for sha in shas if (words := position_words(queries.private_exif(lib, sha)))}
 
 
 def position_words(exif: Mapping[str, Any]) -> str:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.batch import Cancel, Progress
 from triage.errors import BadInput, Damaged, NotWritten, WrongUsage
-from triage.library import EventDraft, present
+from triage.library import EventDraft, queries
 from triage.report.changes import assessment_changes
 from triage.report.firm import firm_from_text
 from triage.report.gather import CheckedPhotos, gather_source
@@ -99,7 +99,7 @@ def _the_event(
     base: Connection, stamp: Stamp, payload: dict[str, Any], private: dict[str, str]
 ) -> list[EventDraft]:
     """Return the event of an issue. Raises BadInput where its number was given to another meanwhile."""
-    if any(one.payload["number"] == stamp.number for one in present.statements(base, "issued")):
+    if any(one.payload["number"] == stamp.number for one in queries.statements(base, "issued")):
         raise BadInput(
             "Another report was issued at the same moment; nothing was issued.", "Issue this one again."
         )
@@ -137,7 +137,7 @@ def sums(files: dict[str, bytes]) -> bytes:
 
 def issued_event(lib: Library, number: str) -> Event:
     """Return the event of an issued report; raises BadInput, with the numbers there are, for none."""
-    known = lib.statements("issued")
+    known = queries.statements(lib, "issued")
     for event in known:
         if event.payload["number"] == number:
             return event
@@ -200,7 +200,7 @@ def _check_own(given: Sequence[DeckSummary], own: Sequence[DeckSummary]) -> None
 
 
 def _stamp(lib: Library, summaries: Sequence[DeckSummary], issue: Issue) -> Stamp:
-    own = [one for one in lib.statements("issued") if one.log_id == lib.log_id]
+    own = [one for one in queries.statements(lib, "issued") if one.log_id == lib.log_id]
     return Stamp(
         number=f"{len(own) + 1:03d}-{lib.log_id[:6]}",
         date=clean(issue.date) if issue.date else datetime.now(UTC).date().isoformat(),

@@ -53,20 +53,7 @@ def at_head(lib: Library, head: Head, *, machine: bool = True) -> Library:
     faults = head_faults(lib, head)
     if faults:
         raise BadInput(f"The library does not hold the log head that is named: {'; '.join(faults)}.")
-    return view_of(lib, up_to_head(head), None if machine else _without_machine(), suggestions=True)
-
-
-def _without_machine() -> type[Library]:
-    from triage.library import Library as AnyLibrary
-
-    class WithoutMachine(AnyLibrary):
-        """A library in which no model was ever trained."""
-
-        def model(self) -> str | None:
-            """Return null: the machine's words are put in from elsewhere."""
-            return None
-
-    return WithoutMachine
+    return view_of(lib, up_to_head(head), models=machine, suggestions=True)
 
 
 def evidence_of(lib: Library, decks: Sequence[DeckVisit]) -> list[DeckEvidence]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.assess.order import rank
 from triage.domain.tiers import TIERS, tier_rank
+from triage.library import queries
 from triage.report.advice import advice_tier, due_date, needs_work
 from triage.report.concern_view import photo_names
 from triage.report.element_words import short_part
@@ -275,7 +276,9 @@ def bring_words(summary: DeckSummary, lead: Concern | None, element_of: Mapping[
 def height_of(one: Mapping[str, Any], library: Library) -> str:
     """Return the class of a deck's height in words, from its summary as JSON, else from its facts."""
     known = one.get("height_class", UNKNOWN)
-    return HEIGHTS.get(class_of_height(library.facts(one["deck"])) if known == UNKNOWN else known, NO_HEIGHT)
+    return HEIGHTS.get(
+        class_of_height(queries.facts(library, one["deck"])) if known == UNKNOWN else known, NO_HEIGHT
+    )
 
 
 def lead_words(one: Mapping[str, Any]) -> str:

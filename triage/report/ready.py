@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.domain.acts import Refused
 from triage.domain.reviewing import is_reviewed
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckEvidence, DeckSummary
@@ -52,7 +53,7 @@ def blocking(lib: Library, decks: Sequence[str] | None = None) -> list[Blocking]
     from triage.assess.evidence import gather_all
 
     found: list[Blocking] = []
-    for evidence in gather_all(lib, decks) if decks or lib.decks() else ():
+    for evidence in gather_all(lib, decks) if decks or queries.decks(lib) else ():
         found += of_deck(evidence, lib)
     return found if decks else [*found, *_waiting(lib)]
 
@@ -73,7 +74,7 @@ def check_ready(lib: Library, summaries: Sequence[DeckSummary], act: str) -> Non
 
     `act` is 'issue' or 'letter'.
     """
-    known = lib.decks()
+    known = queries.decks(lib)
     names = [one.deck for one in summaries]
     left = blocking(lib, None if set(known) == set(names) else names)
     if left:

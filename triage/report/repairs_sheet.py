@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput, TriageError
+from triage.library import queries
 from triage.library.store import write_whole
 from triage.report.concern_view import concern_numbers, photo_names
 from triage.report.gather import REPAIR_DONE, deck_record
@@ -103,7 +104,7 @@ def read_repairs(lib: Library, path: Path, by: str) -> dict[str, Any]:
     sheet of repairs.
     """
     rows = _sheet(path)
-    known = {event.payload["row"] for event in lib.statements(EVENT)}
+    known = {event.payload["row"] for event in queries.statements(lib, EVENT)}
     open_places = _open_places(lib, {uncell(row.get("deck") or "") for _, row in rows})
     said, set_aside, seen = [], [], 0
     for line, row in rows:
@@ -147,7 +148,7 @@ def _sheet(path: Path) -> list[tuple[int, dict[str, str | None]]]:
 
 
 def _open_places(lib: Library, decks: set[str]) -> set[tuple[str, str, str]]:
-    known = sorted(decks & set(lib.decks()))
+    known = sorted(decks & set(queries.decks(lib)))
     return {
         (summary.deck, one.rule, clean(one.place or ""))
         for summary in (_assessed(lib, known) if known else ())
@@ -193,7 +194,7 @@ def _said(
 def _after_photo(lib: Library, deck: str, name: str) -> str:
     """Return the hash of the photo that a row names, below its deck where it names none."""
     whole = name.startswith(f"{deck}/") or re.fullmatch(r"[0-9a-f]{8,64}", name)
-    found = lib.photo(name if whole else f"{deck}/{name}")
+    found = queries.find_photo(lib, name if whole else f"{deck}/{name}")
     if found.deck != deck:
         raise BadInput(f"photo '{name}' belongs to deck '{found.deck}', not to '{deck}'")
     return found.sha

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput
+from triage.library import queries
 from triage.report.compare import Mutation, compare_pages, read_page
 from triage.report.gather import gather_source
 from triage.report.issuing import Frozen, laid_out_before, rederive
@@ -76,7 +77,7 @@ def _by_hash(event: Event, data: bytes, name: str) -> list[Mutation]:
 
 def find_issue(lib: Library, data: bytes, name: str) -> Event | None:
     """Return the issued report that a file is, or claims to be: by its hash, else by the number it prints."""
-    known = lib.statements("issued")
+    known = queries.statements(lib, "issued")
     digest = hashlib.sha256(data).hexdigest()
     for event in known:
         if digest in event.payload["files"].values():
@@ -231,7 +232,7 @@ def _against_head(lib: Library, data: bytes, path: Path) -> list[Mutation]:
     if faults:
         return [Mutation("head of the file", one, "this log head", "another one") for one in faults]
     with at_head(lib, head) as view:
-        unknown = [deck for deck, _ in decks if deck not in view.decks()]
+        unknown = [deck for deck, _ in decks if deck not in queries.decks(view)]
         if unknown:
             return [Mutation("head of the file", "a deck that the library does not know", unknown[0], "")]
         summaries = assess_evidence(view, evidence_of(view, decks))

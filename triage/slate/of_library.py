@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from triage.errors import BadInput
 from triage.imaging import open_upright
-from triage.library import Library
+from triage.library import Library, queries
 from triage.library.records import Photo
 from triage.slate.card import Card, library_code
 from triage.slate.markers import Pixels
@@ -22,7 +22,9 @@ def deck_cards(
     if len(set(decks)) < len(decks):
         raise BadInput("A deck is named twice.", "Name each deck once.")
     for deck in decks:
-        address = library.deck_private(deck).get("address", "") if deck in library.decks() else ""
+        address = (
+            queries.deck_private(library, deck).get("address", "") if deck in queries.decks(library) else ""
+        )
         if address and address.casefold() == deck.casefold():
             raise BadInput(
                 f"The code of deck '{deck}' is its address, which no card shows.", "Take a short code."

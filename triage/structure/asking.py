@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from triage.errors import BadInput
-from triage.library import ANY_VISIT, Library
+from triage.library import Library, queries
 from triage.structure.facts import fact_key
 from triage.structure.site_sheet import SheetLine, as_written, more_lines, short_lines
 from triage.structure.telling import as_text, set_facts
@@ -41,7 +41,7 @@ class Interview:
         more: bool = False,
     ) -> None:
         self._library, self._deck, self._by = library, deck, by
-        self._visit = visit or library.latest_visit(deck)
+        self._visit = visit or queries.latest_visit(library, deck)
         lines = [*short_lines(), *more_lines()]
         wanted = [fact_key(key).key for key in keys]
         self._lines = [line for line in lines if line.key.key in wanted] if wanted else list(short_lines())
@@ -55,7 +55,7 @@ class Interview:
         self._skip()
 
     def _read(self) -> None:
-        found = self._library.facts(self._deck, self._visit or ANY_VISIT)
+        found = queries.facts(self._library, self._deck, self._visit or queries.ANY_VISIT)
         self._facts = {key: fact.value for key, fact in found.items()}
 
     def _skip(self) -> None:

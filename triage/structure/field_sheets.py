@@ -15,7 +15,7 @@ from typing import Any
 
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import parse_time
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.structure.contradictions import find
 from triage.structure.facts_files import Cell, csv_cells
 from triage.structure.telling import as_text, ended_facts, read_facts
@@ -65,7 +65,7 @@ def read_sheet(library: Library, path: Path, *, by: str | None, dry_run: bool = 
     for cell in csv_cells(path, text, faults=read.set_aside):
         by_visit[cell.deck, cell.visit].append(cell)
     for (deck, visit), cells in by_visit.items():
-        said += _of_visit(library, deck, visit or library.latest_visit(deck), cells, by, read)
+        said += _of_visit(library, deck, visit or queries.latest_visit(library, deck), cells, by, read)
     if not dry_run:
         library.say_many(said)
     return read
@@ -74,7 +74,7 @@ def read_sheet(library: Library, path: Path, *, by: str | None, dry_run: bool = 
 def _of_visit(
     library: Library, deck: str, visit: str | None, cells: Sequence[Cell], by: str | None, read: SheetRead
 ) -> list[EventDraft]:
-    facts = library.facts(deck, visit)
+    facts = queries.facts(library, deck, visit)
     now = {key: fact.value for key, fact in facts.items()}
     said: list[EventDraft] = []
     ended = ended_facts(facts, visit, {cell.key: cell.value for cell in cells})

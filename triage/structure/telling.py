@@ -10,7 +10,7 @@ from typing import Any
 
 from triage.errors import BadInput
 from triage.label.files import safe_cell
-from triage.library import EventDraft, Library
+from triage.library import EventDraft, Library, queries
 from triage.library.records import Fact, Photo
 from triage.library.store import write_whole
 from triage.structure.contradictions import ended_by
@@ -28,7 +28,7 @@ def set_facts(
     dry_run: bool = False,
 ) -> dict[str, Any]:
     """Tell facts of one deck; an empty value takes a fact away. Raises BadInput with nothing stored."""
-    visit = visit or library.latest_visit(deck)
+    visit = visit or queries.latest_visit(library, deck)
     values = parse_facts(pairs)
     said = _said(library, deck, visit, values, by, photos)
     if not dry_run:
@@ -41,7 +41,7 @@ def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) 
     said: list[EventDraft] = []
     told: dict[str, dict[str, Any]] = {}
     for (deck, visit), values in read_facts_file(path).items():
-        said += _said(library, deck, visit or library.latest_visit(deck), values, by, ())
+        said += _said(library, deck, visit or queries.latest_visit(library, deck), values, by, ())
         told.setdefault(deck, {}).update(values)
     if not dry_run:
         library.say_many(said)
@@ -52,9 +52,9 @@ def write_facts(library: Library, path: Path) -> int:
     """Write the facts of all decks and visits as CSV that `read_facts` takes; returns the number of rows."""
     rows = [
         [safe_cell(deck), visit or "", key, safe_cell(as_text(fact.value))]
-        for deck in library.decks()
-        for visit in library.visits(deck)
-        for key, fact in library.facts(deck, visit).items()
+        for deck in queries.decks(library)
+        for visit in queries.visits(library, deck)
+        for key, fact in queries.facts(library, deck, visit).items()
         if fact.visit == visit
     ]
     out = io.StringIO(newline="")
@@ -80,7 +80,7 @@ def _said(
     by: str,
     photos: Sequence[Photo],
 ) -> list[EventDraft]:
-    facts = library.facts(deck, visit)
+    facts = queries.facts(library, deck, visit)
     before = {key: fact.value for key, fact in facts.items()}
     values = {**values, **dict.fromkeys(ended_facts(facts, visit, values))}
     after = {key: value for key, value in {**before, **values}.items() if value is not None}
@@ -104,8 +104,8 @@ def ended_facts(facts: Mapping[str, Fact], visit: str | None, values: Mapping[st
 
 def repairs(library: Library, deck: str, visit: str | None, pairs: Mapping[str, object]) -> list[str]:
     """Return one sentence for each fact of an earlier visit that the new facts end."""
-    visit = visit or library.latest_visit(deck)
-    facts = library.facts(deck, visit)
+    visit = visit or queries.latest_visit(library, deck)
+    facts = queries.facts(library, deck, visit)
     return [
         f"{key} was {as_text(facts[key].value)} at {_visit_words(facts[key].visit)}; it no longer holds from"
         f" {_visit_words(visit)} on (a repair). If that is wrong: deck-triage undo"

@@ -14,6 +14,7 @@ from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
 from triage.label.order import Question, near_photos
 from triage.label.rows import give_labels, give_many
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -138,7 +139,9 @@ class Session:
         one = self.question
         if one is None:
             return None
-        said = self.library.suggestions(deck=one.photo.deck, tag=one.tag).get((one.photo.sha, one.tag))
+        said = queries.suggestions(self.library, deck=one.photo.deck, tag=one.tag).get(
+            (one.photo.sha, one.tag)
+        )
         self.saw_machine = self.saw_machine or said is not None
         return said
 
@@ -155,7 +158,9 @@ class Session:
         one = self.question
         if one is None:
             return []
-        others = [photo for photo in self.library.photos() if (photo.sha, one.tag) not in self.answered]
+        others = [
+            photo for photo in queries.photos(self.library) if (photo.sha, one.tag) not in self.answered
+        ]
         near = near_photos(self.library, one.photo, others)
         return [photo for photo in near if photo.sha != one.photo.sha][:most]
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from triage.library import queries
 from triage.train.calibrate import held_out_probabilities
 from triage.train.card_text import markdown, reliability_svg
 from triage.train.measures import LEAST_DECKS, equal_mass_bins
@@ -54,11 +55,11 @@ def card_of(library: Library, tag: str | None = None) -> dict[str, Any]:
     if tag is not None and tag not in models:
         raise BadInput(f"The model in use knows no tag {tag!r}.", f"It knows: {', '.join(models)}.")
     chosen = {name: one for name, one in models.items() if tag in (None, name)}
-    labels = [label for label in library.labels() if label.tag in chosen]
-    photos = {photo.sha: photo for photo in library.photos()}
-    trained = library.statements("trained")[-1]
+    labels = [label for label in queries.labels(library) if label.tag in chosen]
+    photos = {photo.sha: photo for photo in queries.photos(library)}
+    trained = queries.statements(library, "trained")[-1]
     return {
-        "model": library.model(),
+        "model": queries.model_in_use(library),
         "trained_at": trained.at,
         "data": trained.payload.get("data"),
         "versions": _versions(),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput
 from triage.label.counting import counted_in_library
+from triage.library import queries
 from triage.library.look_alikes import deck_groups
 from triage.library.records import UNSORTED
 from triage.train.types import TagModel, TooFew, TrainingLabel
@@ -47,7 +48,7 @@ class TrainResult:
 def training_labels(library: Library) -> list[TrainingLabel]:
     """Return the library's words as training labels: settled as settled, disputed at half weight."""
     found = []
-    for word in library.words().values():
+    for word in queries.words(library).values():
         rows = [label for label in word.labels if not word.settled or label.value == word.value]
         for label in rows:
             found.append(
@@ -87,7 +88,7 @@ def train_library(
 
     for tag in tags:
         library.vocabulary().tag(tag)
-    waiting = {photo.sha for photo in library.photos(UNSORTED)}  # of some deck, nobody said which
+    waiting = {photo.sha for photo in queries.photos(library, UNSORTED)}  # of some deck, nobody said which
     labels = [label for label in training_labels(library) if label.photo not in waiting]
     wanted = [tag for tag in library.vocabulary().tags if not tags or tag in tags]
     said = {label.tag for label in labels}
@@ -97,7 +98,7 @@ def train_library(
             "There are no labels to train on.",
             "Label some photos first: deck-triage label ask --by NAME, or label read FILE.csv",
         )
-    photos = [(photo.sha, photo.deck) for photo in library.photos() if photo.deck != UNSORTED]
+    photos = [(photo.sha, photo.deck) for photo in queries.photos(library) if photo.deck != UNSORTED]
     groups = deck_groups(library)
     counted = {tag: one.decks for tag, one in counted_in_library(library, wanted, groups).items()}
     previous = _previous(library)
@@ -168,7 +169,7 @@ def _data_hash(
 
 def _same_again(library: Library, data: str) -> TrainResult | None:
     """Return what the last training said, where nothing that it hangs on has changed since."""
-    trained = library.statements("trained")
+    trained = queries.statements(library, "trained")
     if not trained or trained[-1].payload.get("data") != data or not library.model_dir.is_dir():
         return None
     payload = trained[-1].payload
@@ -219,7 +220,7 @@ def _previous(library: Library) -> dict[str, TagModel | TooFew]:
     from triage.errors import Damaged
     from triage.train.store import load_model
 
-    if library.model() is None:
+    if queries.model_in_use(library) is None:
         return {}
     try:
         return load_model(library.model_dir)

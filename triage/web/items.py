@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.assess.view import QUALITY_FLAGS
 from triage.domain.vocabulary import SHOWS
-from triage.library import present
+from triage.library import queries
 from triage.report.phrases import tag_words
 from triage.report.text import clean, clock, moment
 from triage.web.examples import examples_of
@@ -50,7 +50,13 @@ def describe(name: str, library: Library, photo: Photo, by: str, tag: str = "") 
         "full": url(name, f"full/{photo.sha}"),
         "page": url(name, f"photo/{photo.sha}"),
         "questions": questions_of(
-            vocabulary, words, machine, by, library.model(), tag, coarse_tags(library, library.model())
+            vocabulary,
+            words,
+            machine,
+            by,
+            queries.model_in_use(library),
+            tag,
+            coarse_tags(library, queries.model_in_use(library)),
         ),
     }
 
@@ -79,10 +85,10 @@ def coarse_tags(library: Library, model: str | None) -> frozenset[str]:
 
 def said_of(library: Library, sha: str) -> tuple[dict[str, Word], dict[str, Suggestion]]:
     """Return what persons and the present model say of one photo, by tag."""
-    model = library.model()
+    model = queries.model_in_use(library)
     with library.read() as connection:
-        words = present.words(connection, photo=sha)
-        machine = present.suggestions(connection, model, photo=sha) if model else {}
+        words = queries.words(connection, photo=sha)
+        machine = queries.suggestions(connection, model, photo=sha) if model else {}
     return {tag: one for (_, tag), one in words.items()}, {tag: one for (_, tag), one in machine.items()}
 
 
@@ -158,7 +164,7 @@ def boxes(given: Iterable[Box]) -> list[list[float]]:
 def history_of(library: Library, sha: str) -> list[dict[str, Any]]:
     """Return everything ever said of one photo, newest first, undone rows too."""
     with library.read() as connection:
-        rows = present.label_log(connection, sha)
+        rows = queries.label_log(connection, sha)
     return [
         {
             **row,

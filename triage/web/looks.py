@@ -12,7 +12,7 @@ from sqlalchemy import select
 from triage.assess.cache.refresh import basis_of
 from triage.assess.evidence import gather_all, promise_words, rule_book_of
 from triage.assess.next_look import DeckAsks, NextLook, asks_of, best_of
-from triage.library import present
+from triage.library import queries
 from triage.library.tables import standing
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ class Looks:
         """Return each deck with what tells whether something new was said of it: see `assess.cache`."""
         basis = basis_of(self.library)
         with self.library.read() as connection:
-            decks = present.decks(connection)
+            decks = queries.decks(connection)
             said = {
                 one.deck: one.said for one in connection.execute(select(standing.c.deck, standing.c.said))
             }

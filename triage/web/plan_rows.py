@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from triage.library import queries
 from triage.report.plan import (
     DANGER,
     EXPLAINED,
@@ -46,13 +47,13 @@ def plan_lists(library: Library, lines: Sequence[Line]) -> list[dict[str, Any]]:
 
 
 def _row(library: Library, one: Line) -> dict[str, Any]:
-    told = library.warnings(one.deck)
-    due = library.deck_private(one.deck).get("due", "")
+    told = queries.warnings(library, one.deck)
+    due = queries.deck_private(library, one.deck).get("due", "")
     stopped = "stop-use" in (one.tier, one.tier_by_person.tier if one.tier_by_person else None)
     return {
         "deck": one.deck,
         "one": one,
-        "height": HEIGHTS[class_of_height(library.facts(one.deck))],
+        "height": HEIGHTS[class_of_height(queries.facts(library, one.deck))],
         "told": f"{told[-1].told}, {minute_words(told[-1].told_at)}" if told else "",
         "untold": stopped and not told,
         "due": day_words(due) if due else "",

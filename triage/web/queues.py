@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from triage.errors import BadInput
 from triage.label.order import ORDERS, Question, questions
+from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -80,11 +81,11 @@ def _without_place(library: Library, wish: Wish) -> list[Question]:
     vocabulary = library.vocabulary()
     labels = [
         label
-        for label in library.labels(deck=wish.deck or None, tag=wish.tag or None)
+        for label in queries.labels(library, deck=wish.deck or None, tag=wish.tag or None)
         if label.value == "present" and label.tag in vocabulary.defects
     ]
     marked = Counter(label.tag for label in labels if label.boxes)
-    photos = {photo.sha: photo for photo in library.photos(wish.deck or None)}
+    photos = {photo.sha: photo for photo in queries.photos(library, wish.deck or None)}
     turn: Counter[tuple[str, str]] = Counter()
     rows = []
     for label in labels:

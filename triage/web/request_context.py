@@ -14,6 +14,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from triage.errors import BadInput, Cancelled, Damaged, NoLibrary, TriageError
+from triage.library import queries
 from triage.web.bodies import BodyTooLarge, as_form, as_json, read
 from triage.web.wording import in_words
 
@@ -107,11 +108,8 @@ class NotThere(TriageError):
 
 def photo_of(library: Library, sha: object) -> Photo:
     """Return a photo by its whole hash, and by nothing else. Raises NotThere."""
-    from triage.library import present
-
     if isinstance(sha, str) and len(sha) == 64 and set(sha) <= set("0123456789abcdef"):
-        with library.read() as connection:
-            found = present.photos_by_sha(connection, [sha])
+        found = queries.photos_by_sha(library, [sha])
         if found:
             return found[0]
     raise NotThere("There is no such photo in this library.", "It may have been removed.")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.responses import HTMLResponse
 
+from triage.library import queries
 from triage.web.homes import Home
 from triage.web.jobs import Jobs
 from triage.web.queues import Queues
@@ -70,7 +71,7 @@ class Site:
         """Return the decks before and after one, by name, for the links on every page of a deck."""
         if not deck:
             return {}
-        decks = ask.library.decks()
+        decks = queries.decks(ask.library)
         place = bisect_left(decks, deck)
         after = place + (1 if place < len(decks) and decks[place] == deck else 0)
         return {

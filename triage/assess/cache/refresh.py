@@ -30,7 +30,7 @@ from triage.assess.summary import assess_deck
 from triage.batching import lots
 from triage.domain.acts import FIRM_FILE
 from triage.errors import Cancelled
-from triage.library import present
+from triage.library import queries
 from triage.library.database import writing
 from triage.library.tables import meta, standing, standing_summary
 
@@ -54,7 +54,7 @@ def out_of_date(library: Library) -> list[str]:
 def _stale_and_gone(library: Library, basis: str) -> tuple[list[str], list[str]]:
     """Return the decks that are not kept on a basis, and the kept ones that are decks no more, by name."""
     with library.read() as connection:
-        known = set(present.decks(connection))
+        known = set(queries.decks(connection))
         rows = {row.deck: row.basis for row in connection.execute(select(standing.c.deck, standing.c.basis))}
     return sorted(deck for deck in known if rows.get(deck) != basis), sorted(rows.keys() - known)
 
@@ -94,7 +94,7 @@ class _Worker:
     def refresh(self, decks: Sequence[str]) -> None:
         """Assess some decks and keep them, unless something is said about one meanwhile."""
         said = _said(self.library, decks)
-        known = [deck for deck in decks if self.library.is_deck(deck)]
+        known = [deck for deck in decks if queries.is_deck(self.library, deck)]
         rows = {}
         for evidence in gather_all(self.library, known, promise=self.promise) if known else ():
             summary = assess_deck(evidence, self.book, self.vocabulary, rho=0.0)
@@ -203,10 +203,10 @@ def _counts(evidence: DeckEvidence) -> tuple[int, int]:
 
 def basis_of(library: Library) -> str:
     """Return what a summary rests on beside the deck's own words, in one short text."""
-    said = [event.hash for kind in ("presorted", "audited") for event in library.statements(kind)]
+    said = [event.hash for kind in ("presorted", "audited") for event in queries.statements(library, kind)]
     own = (library.own_rules, library.own_tags, library.own_severity, library.path / FIRM_FILE)
     files = [_digest(file) for file in own]
-    parts = [_program(), *files, library.model() or "", *said]
+    parts = [_program(), *files, queries.model_in_use(library) or "", *said]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:24]
 
 

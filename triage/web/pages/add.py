@@ -16,7 +16,7 @@ from triage.ingest import check_visit, ingest
 from triage.ingest.ingest import IngestResult
 from triage.ingest.moving import move
 from triage.ingest.questions import LeftOut, answer, dealt_with, left_out, open_questions
-from triage.library import Library
+from triage.library import Library, queries
 from triage.report.text import count_of
 from triage.web import arrivals
 from triage.web.bodies import chunks
@@ -41,7 +41,7 @@ def show(ask: RequestContext) -> Response:
         here="add",
         last=last,
         broken=broken,
-        decks=library.decks(),
+        decks=queries.decks(library),
         arrivals=arrivals.still_open(
             library, [*taking, *(row["detail"]["given"]["upload"] for row in broken)]
         ),
@@ -251,7 +251,7 @@ def visit_day(ask: RequestContext) -> Response:
     """Set the day of the photos of a deck that have none: one act."""
     deck = ask.deck()
     day = check_visit(ask.need("visit", "The day of the visit"))
-    photos = [photo for photo in ask.library.photos(deck) if photo.visit is None]
+    photos = [photo for photo in queries.photos(ask.library, deck) if photo.visit is None]
     if not photos:
         raise BadInput("Every photo of this deck has its day.", "Load the page again.")
     move(ask.library, photos, deck, by=ask.by, visit=day)

@@ -10,6 +10,7 @@ from typing import Any
 from starlette.responses import Response
 
 from triage.errors import BadInput
+from triage.library import queries
 from triage.library.counts import disputed_pairs
 from triage.report.text import count_of
 from triage.web.jobs import DONE, JobResult
@@ -26,7 +27,7 @@ def show(ask: RequestContext) -> Response:
     for job in ask.site.jobs.last(ask.name):
         if job.kind in KINDS and job.state == DONE and found[job.kind] is None:
             found[job.kind] = {**job.told.more[FOUND], "at": job.started_at, "given": job.given}
-    names = {photo.sha: photo for photo in ask.library.photos()} if any(found.values()) else {}
+    names = {photo.sha: photo for photo in queries.photos(ask.library)} if any(found.values()) else {}
     return ask.site.show(
         "audit.html",
         ask,
@@ -36,8 +37,8 @@ def show(ask: RequestContext) -> Response:
         most=_MOST_SHOWN,
         disputes=len(disputed_pairs(ask.library)),
         vocabulary=ask.library.vocabulary(),
-        decks=len(ask.library.decks()),
-        model=ask.library.model(),
+        decks=len(queries.decks(ask.library)),
+        model=queries.model_in_use(ask.library),
     )
 
 
@@ -87,7 +88,9 @@ def doubts(ask: RequestContext) -> Any:
         from triage.audit import doubts as doubts_of
         from triage.features.keep import embed_photos
 
-        embed_photos(library, [photo.sha for photo in library.photos()], progress=progress, cancel=cancel)
+        embed_photos(
+            library, [photo.sha for photo in queries.photos(library)], progress=progress, cancel=cancel
+        )
         done = doubts_of(library, tags, most=_MOST_SHOWN, progress=progress, cancel=cancel)
         rows = [one.to_json() for one in done.ranked]
         lines = f"{count_of(done.compared, 'label')} compared; {len(rows)} to look at again."
@@ -115,7 +118,7 @@ def sample(ask: RequestContext) -> Any:
         from triage.audit.sizes import LAWS, LOCAL_LAW
 
         done = draw(library, **options)
-        said = done.to_json({photo.sha: photo for photo in library.photos()})
+        said = done.to_json({photo.sha: photo for photo in queries.photos(library)})
         laws = [f"{law} asks for {asks}." for law, asks in LAWS] + [LOCAL_LAW]
         unit = "deck" if options["by"] == "deck" else "photo"
         words = f"At least {count_of(done.n, unit)} of {done.population}; seed {done.seed}."

@@ -9,6 +9,7 @@ from starlette.responses import JSONResponse, Response
 
 from triage.assess.status import next_open_deck
 from triage.domain.vocabulary import SHOWS
+from triage.library import queries
 from triage.library.records import Photo, Word
 from triage.report.gather import deck_record
 from triage.report.phrases import tag_words
@@ -29,8 +30,8 @@ def panel_words(ask: RequestContext, deck: str) -> dict[str, Any]:
     from triage.web.pages.look import PART_PX, elements_asked, part_sets, steps
 
     library = ask.library
-    photos = library.photos(deck)
-    answers = answers_by_photo(library.words(deck))
+    photos = queries.photos(library, deck)
+    answers = answers_by_photo(queries.words(library, deck))
     vocabulary = library.vocabulary()
     asked = elements_asked(ask, deck, answers)
     rows = elements_of(ask, photos, answers)
@@ -98,7 +99,7 @@ def summary(ask: RequestContext) -> Response:
     """Show concerns with their evidence, coverage, what to go back for, and how the deck stands."""
     deck = ask.deck()
     one = ask.site.standing(ask.name).of(deck)
-    photos = {photo.sha: photo for photo in ask.library.photos(deck)}
+    photos = {photo.sha: photo for photo in queries.photos(ask.library, deck)}
     return ask.site.show(
         "summary.html",
         ask,
@@ -106,7 +107,7 @@ def summary(ask: RequestContext) -> Response:
         deck_name=deck,
         one=one,
         photos=photos,
-        private=ask.library.deck_private(deck),
+        private=queries.deck_private(ask.library, deck),
         next_deck=next_open_deck(ask.library, deck),
     )
 

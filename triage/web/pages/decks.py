@@ -7,6 +7,7 @@ from typing import Any
 from starlette.responses import Response
 
 from triage.assess.status import SORTING, next_step
+from triage.library import queries
 from triage.library.counts import (
     disputes_by_deck,
     first_photos,
@@ -117,13 +118,13 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
     photos = sum(counts.values())
     unreviewed = sum(one.unreviewed for one in known)
     library = ask.library
-    waiting = library.photos(UNSORTED)
+    waiting = queries.photos(library, UNSORTED)
     step = next_step(
         photos,
         label_count(library),
         unreviewed if ready else 1,
         piles_present(library),
-        trained=library.model() is not None,
+        trained=queries.model_in_use(library) is not None,
         waiting=len(waiting),
     )
     return {

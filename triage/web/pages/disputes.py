@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from triage.label.rows import settle
-from triage.library import present
+from triage.library import queries
 from triage.library.counts import disputed_pairs
 from triage.web.request_context import RequestContext, photo_of
 
@@ -18,9 +18,9 @@ def show(ask: RequestContext) -> Response:
     pairs = disputed_pairs(library)
     rows = []
     with library.read() as connection:
-        photos = {photo.sha: photo for photo in present.photos_by_sha(connection, [sha for sha, _ in pairs])}
+        photos = {photo.sha: photo for photo in queries.photos_by_sha(connection, [sha for sha, _ in pairs])}
         for sha, tag in pairs:
-            word = present.words(connection, photo=sha, tag=tag).get((sha, tag))
+            word = queries.words(connection, photo=sha, tag=tag).get((sha, tag))
             if word is not None and word.disputed and sha in photos:
                 rows.append((photos[sha], word))
     rows.sort(key=lambda row: (row[0].deck, row[1].tag, row[0].name))

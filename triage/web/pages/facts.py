@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from triage.domain.vocabulary import ELEMENTS
 from triage.errors import BadInput
-from triage.library import ANY_VISIT
+from triage.library import queries
 from triage.report.phrases import tag_words
 from triage.report.text import count_of
 from triage.structure.facts import FACT_KEYS, FactKey, parse_facts
@@ -37,9 +37,9 @@ def _page(
     wrong: Mapping[str, str] | None = None,
 ) -> Response:
     deck = ask.deck()
-    visits = ask.library.visits(deck)
-    visit = ask.query.get("visit") or ask.text("visit") or ANY_VISIT
-    facts = ask.library.facts(deck, visit)
+    visits = queries.visits(ask.library, deck)
+    visit = ask.query.get("visit") or ask.text("visit") or queries.ANY_VISIT
+    facts = queries.facts(ask.library, deck, visit)
     one = ask.site.standing(ask.name).of(deck)
     missing = {key for check in one.checks for key in check.missing}
     return ask.site.show(
@@ -61,7 +61,7 @@ def _page(
         hint=hint,
         one=one,
         visits=visits,
-        visit="" if visit == ANY_VISIT else visit,
+        visit="" if visit == queries.ANY_VISIT else visit,
     )
 
 
@@ -100,7 +100,8 @@ def save(ask: RequestContext) -> Response:
     deck = ask.deck()
     by = ask.by
     visit = ask.text("visit") or None
-    known = {key: as_text(fact.value) for key, fact in ask.library.facts(deck, visit or ANY_VISIT).items()}
+    facts = queries.facts(ask.library, deck, visit or queries.ANY_VISIT)
+    known = {key: as_text(fact.value) for key, fact in facts.items()}
     typed = {
         name: _value(FACT_KEYS.get(name.removeprefix(_FIELD)), values)
         for name, values in ask.form.items()
@@ -111,7 +112,6 @@ def save(ask: RequestContext) -> Response:
     changed = {key: value for key, value in changed.items() if value != known.get(key, "")}
     clashes = [key for key in changed if known.get(key, "") != shown.get(key, "")]
     if clashes:
-        facts = ask.library.facts(deck, visit or ANY_VISIT)
         rows = [
             {
                 "key": key,

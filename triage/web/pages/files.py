@@ -10,7 +10,7 @@ from typing import Any
 from starlette.responses import JSONResponse, Response
 
 from triage.errors import BadInput, TriageError
-from triage.library import Library
+from triage.library import Library, queries
 from triage.report.text import count_of
 from triage.web.pages import giving
 from triage.web.pages.photo import text
@@ -39,10 +39,10 @@ def show(ask: RequestContext) -> Response:
         ask,
         here="files",
         formats=giving.FORMATS,
-        decks=ask.library.decks(),
+        decks=queries.decks(ask.library),
         others=[name for name in ask.site.home.names() if name != ask.name],
-        model=ask.library.model(),
-        photos=ask.library.photo_count(),
+        model=queries.model_in_use(ask.library),
+        photos=queries.photo_count(ask.library),
         last=ask.site.jobs.last(ask.name),
     )
 
@@ -169,7 +169,10 @@ def _write_sheet(library: Library, path: Path) -> None:
     from triage.structure.blank_sheets import deck_pages, template_csv
     from triage.structure.phone_sheet import phone_sheet
 
-    known = {deck: {key: fact.value for key, fact in library.facts(deck).items()} for deck in library.decks()}
+    known = {
+        deck: {key: fact.value for key, fact in queries.facts(library, deck).items()}
+        for deck in queries.decks(library)
+    }
     if path.name == "site-sheet.html":
         text = phone_sheet(known, {deck: shot_list(facts) for deck, facts in known.items()}, now())
     else:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from triage.errors import BadInput
-from triage.library import Library
+from triage.library import Library, queries
 from triage.report.text import count_of
 from triage.web.jobs import JobResult
 from triage.web.request_context import RequestContext
@@ -111,7 +111,8 @@ def _cards(ask: RequestContext) -> Any:
         progress("drawing cards", 0, None)
         cards = deck_cards(library, decks, paper, visit, closing)
         shots = {
-            deck: shot_list({key: fact.value for key, fact in library.facts(deck).items()}) for deck in decks
+            deck: shot_list({key: fact.value for key, fact in queries.facts(library, deck).items()})
+            for deck in decks
         }
         folder, name = output(library, "cards")
         write_cards(folder / "cards.pdf", cards, shots)

@@ -12,6 +12,7 @@ from triage.assess.coverage import needed
 from triage.domain.vocabulary import SHOWS, Tag
 from triage.errors import BadInput, WrongUsage
 from triage.label.rows import Where, give_many, known_tag
+from triage.library import queries
 from triage.library.counts import part_rows
 from triage.library.records import Photo, Word
 from triage.report.phrases import tag_words
@@ -38,8 +39,8 @@ def closely(ask: RequestContext) -> Response:
     deck = ask.deck()
     vocabulary = ask.library.vocabulary()
     tag = vocabulary.tags[known_tag(vocabulary, ask.query.get("tag", ""))]
-    photos = ask.library.photos(deck)
-    answers = answers_by_photo(ask.library.words(deck))
+    photos = queries.photos(ask.library, deck)
+    answers = answers_by_photo(queries.words(ask.library, deck))
     shows = SHOWS + (tag.element or "")
     groups = _groups(photos, answers, tag)
     looked, without = len(photos) - len(groups["without"]), len(groups["without"])
@@ -98,7 +99,7 @@ def _looked_words(looked: int, without: int, part: str) -> str:
 def _others(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, list[dict[str, Any]]]:
     """Return what other people answered, by photo: nobody answers after them without being told so."""
     found: dict[str, list[dict[str, Any]]] = {}
-    for label in ask.library.labels(deck=photos[0].deck if photos else None, tag=tag):
+    for label in queries.labels(ask.library, deck=photos[0].deck if photos else None, tag=tag):
         if label.by != ask.speaker:
             found.setdefault(label.photo, []).append(
                 {
@@ -121,7 +122,7 @@ def _mine(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, dict[
     shas = {photo.sha for photo in photos}
     return {
         label.photo: {"value": label.value, "boxes": [list(box) for box in label.boxes]}
-        for label in ask.library.labels(deck=photos[0].deck if photos else None, tag=tag)
+        for label in queries.labels(ask.library, deck=photos[0].deck if photos else None, tag=tag)
         if label.by == ask.speaker and label.photo in shas
     }
 
@@ -227,12 +228,12 @@ def _set_words(parts: dict[str, str]) -> str:
 def rest(ask: RequestContext) -> Response:
     """Note that every part that is not marked does not show: the person looked at all photos of the deck."""
     deck = ask.deck()
-    photos = ask.library.photos(deck)
+    photos = queries.photos(ask.library, deck)
     if _photos(ask, deck, ask.data.get("photos")) != photos:
         raise BadInput(
             "The deck's photos changed meanwhile.", "Load the page again and look at the new ones."
         )
-    answers = answers_by_photo(ask.library.words(deck))
+    answers = answers_by_photo(queries.words(ask.library, deck))
     wanted = [SHOWS + element for element in elements_asked(ask, deck, answers)]
     unsaid = [
         (photo, dict.fromkeys([tag for tag in wanted if tag not in answers.get(photo.sha, {})], "absent"))
@@ -288,7 +289,7 @@ def _hanging(
 def elements_asked(ask: RequestContext, deck: str, answers: Answers) -> list[str]:
     """Return the parts that this deck must be seen to have, those of the core tags, and those marked."""
     vocabulary = ask.library.vocabulary()
-    facts = {key: fact.value for key, fact in ask.library.facts(deck).items()}
+    facts = {key: fact.value for key, fact in queries.facts(ask.library, deck).items()}
     wanted = {need.element for need in needed(facts)}
     wanted |= {vocabulary.tags[tag].element or "" for tag in vocabulary.core}
     wanted |= {
@@ -327,7 +328,7 @@ def looked(ask: RequestContext) -> Response:
     chosen = _photos(ask, deck, [row.get("photo") for row in rows])
     given = {row["photo"]: row for row in rows}
     values = {photo.sha: text(given[photo.sha], "value") for photo in chosen}
-    answers = answers_by_photo(library.words(deck))
+    answers = answers_by_photo(queries.words(library, deck))
     kind = library.vocabulary().tags[tag]
     by_part = part_note(kind)
     where = {
@@ -346,7 +347,7 @@ def looked(ask: RequestContext) -> Response:
         where_of=where,
         asked_by="deck",
     )
-    words = library.words(deck, tag)
+    words = queries.words(library, deck, tag)
     disputes = [photo for photo in chosen if (word := words.get((photo.sha, tag))) and word.disputed]
     counts = [(value, sum(1 for one in values.values() if one == value)) for value in VALUE_WORDS]
     told = ", ".join(f"{number} {VALUE_WORDS[value]}" for value, number in counts if number)
@@ -355,8 +356,8 @@ def looked(ask: RequestContext) -> Response:
         if disputes
         else ""
     )
-    photos = library.photos(deck)
-    left = steps(ask, photos, answers_by_photo(library.words(deck)))
+    photos = queries.photos(library, deck)
+    left = steps(ask, photos, answers_by_photo(queries.words(library, deck)))
     following = next((step for step in left if step["open"] and step["tag"] != tag), None)
     still = sum(1 for photo in photos if (photo.sha, tag) not in words)
     return JSONResponse(
@@ -391,7 +392,7 @@ def _photos(ask: RequestContext, deck: str, shas: Any) -> list[Photo]:
     if not isinstance(shas, list) or not 0 < len(shas) <= _MOST_PHOTOS:
         raise BadInput("No photos were chosen.", "Choose some photos first.")
     wanted = {sha for sha in shas if isinstance(sha, str)}
-    found = [photo for photo in ask.library.photos(deck) if photo.sha in wanted]
+    found = [photo for photo in queries.photos(ask.library, deck) if photo.sha in wanted]
     if len(found) != len(wanted) or len(wanted) != len(shas):
         raise NotThere("Some of these photos are not at this deck any more.", "Load the page again.")
     return found

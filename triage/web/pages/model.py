@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from triage.domain.vocabulary import SHOWS
 from triage.errors import TriageError
+from triage.library import queries
 from triage.library.counts import pile_counts_by_tag
 from triage.report.phrases import tag_words
 from triage.report.text import count_of
@@ -28,7 +29,7 @@ def show(ask: RequestContext) -> Response:
     """Show the model card with precision and recall at thresholds, reliability, the promise and mistakes."""
     library = ask.library
     without: dict[str, Any] = {"here": "model", "card": None, "tags": [], "marked": MARKED}
-    if library.model() is None:
+    if queries.model_in_use(library) is None:
         return ask.site.show("model.html", ask, fault="", **without)
     from triage.presort.of_library import load_models, promise_standing
     from triage.presort.outlook_kept import kept_outlook
@@ -40,7 +41,7 @@ def show(ask: RequestContext) -> Response:
         return ask.site.show("model.html", ask, fault=str(error), **without)
     ahead = kept_outlook(library, tags=list(card["tags"]))
     piles = pile_counts_by_tag(library)
-    photos = {photo.sha for photo in library.photos()}
+    photos = {photo.sha for photo in queries.photos(library)}
     tags = [
         {
             "tag": tag,
@@ -129,10 +130,10 @@ def unlikely(ask: RequestContext) -> Response:
     tag = library.vocabulary().tag(ask.query.get("tag", "")).tag
     piled = [
         one.photo
-        for one in library.suggestions(tag=tag, model=library.model()).values()
+        for one in queries.suggestions(library, tag=tag, model=queries.model_in_use(library)).values()
         if one.pile == "unlikely"
     ]
-    photos = {photo.sha: photo for photo in library.photos()}
+    photos = {photo.sha: photo for photo in queries.photos(library)}
     here = sorted((photos[sha] for sha in piled if sha in photos), key=lambda one: (one.deck, one.name))
     page = max(1, int(ask.query["page"])) if ask.query.get("page", "").isdigit() else 1
     pages = max(1, -(-len(here) // _A_SHEET))

@@ -9,7 +9,7 @@ from starlette.responses import JSONResponse, Response
 
 from triage.errors import BadInput
 from triage.label.rows import give_labels
-from triage.library import present
+from triage.library import queries
 from triage.library.records import Photo
 from triage.web.items import describe, history_of, sibling, tags_json
 from triage.web.request_context import RequestContext, number, photo_of
@@ -46,7 +46,7 @@ def item(ask: RequestContext) -> Response:
 def whole_item(ask: RequestContext, photo: Photo, tag: str = "") -> dict[str, Any]:
     """Return a photo as data, with its neighbours in time and its history."""
     found = describe(ask.name, ask.library, photo, ask.speaker, tag)
-    siblings = ask.library.photos(photo.deck)
+    siblings = queries.photos(ask.library, photo.deck)
     found["siblings"] = [sibling(ask.name, one) for one in siblings]
     found["history"] = history_of(ask.library, photo.sha)
     return found
@@ -72,7 +72,7 @@ def answer(ask: RequestContext) -> Response:
         note=text(data, "note") or None,
     )
     with ask.library.read() as connection:
-        words = present.words(connection, photo=photo.sha, tag=labels[0].tag)
+        words = queries.words(connection, photo=photo.sha, tag=labels[0].tag)
     told = others_said(words.get((photo.sha, labels[0].tag)), labels[0])
     known = before is not None
     return JSONResponse({"saved": labels[0].event[:12], "told": told, "deck": photo.deck, "known": known})
@@ -86,7 +86,7 @@ def undo(ask: RequestContext) -> Response:
     decks = {event.payload["deck"] for event in events if event.payload.get("deck")}
     if photos:
         with ask.library.read() as connection:
-            decks |= {photo.deck for photo in present.photos_by_sha(connection, photos[:1])}
+            decks |= {photo.deck for photo in queries.photos_by_sha(connection, photos[:1])}
     return JSONResponse(
         {"told": took_back(events), "photos": photos, "tags": tags, "deck": next(iter(sorted(decks)), "")}
     )

@@ -9,6 +9,7 @@ from starlette.responses import JSONResponse, Response
 
 from triage.errors import BadInput, TriageError
 from triage.label.order import Question
+from triage.library import queries
 from triage.web.items import tags_json
 from triage.web.pages.photo import whole_item
 from triage.web.queues import AUDIT, SECOND, WAYS, Wish
@@ -35,7 +36,7 @@ def show(ask: RequestContext) -> Response:
         "here": "queue",
         "wish": wish,
         "ways": [(way, WORDS[way]) for way in WAYS],
-        "decks": ask.library.decks(),
+        "decks": queries.decks(ask.library),
         "reason": "",
     }
     run: list[Question] = []

@@ -11,6 +11,7 @@ from triage.assess import acts, said
 from triage.errors import BadInput
 from triage.ingest import check_visit
 from triage.ingest.moving import forget, move
+from triage.library import queries
 from triage.library.records import Photo
 from triage.report.text import count_of
 from triage.web.request_context import RequestContext, photo_of
@@ -24,7 +25,7 @@ def show(ask: RequestContext) -> Response:
     deck = ask.deck()
     library = ask.library
     one = ask.site.standing(ask.name).of(deck)
-    visits = [visit for visit in library.visits(deck) if visit]
+    visits = [visit for visit in queries.visits(library, deck) if visit]
     return ask.site.show(
         "say.html",
         ask,
@@ -32,12 +33,12 @@ def show(ask: RequestContext) -> Response:
         deck_name=deck,
         one=one,
         visits=visits,
-        photos=library.photos(deck),
-        findings=library.findings(deck),
-        warnings=library.warnings(deck),
-        lifts=library.lifts(deck),
-        closings=library.closings(deck),
-        private=library.deck_private(deck),
+        photos=queries.photos(library, deck),
+        findings=queries.findings(library, deck),
+        warnings=queries.warnings(library, deck),
+        lifts=queries.lifts(library, deck),
+        closings=queries.closings(library, deck),
+        private=queries.deck_private(library, deck),
         how=said.HOW,
         now=f"{datetime.now().astimezone():%Y-%m-%dT%H:%M}",
     )
@@ -86,7 +87,7 @@ def tier(ask: RequestContext) -> Response:
 
 def private(ask: RequestContext) -> Response:
     """Store the address and client; they stay out of everything unless asked for."""
-    known = ask.library.deck_private(ask.deck())
+    known = queries.deck_private(ask.library, ask.deck())
     fields = {name: ask.text(name, 500) for name in said.PRIVATE_FIELDS}
     changed = {name: text for name, text in fields.items() if text and text != known.get(name, "")}
     if changed:
@@ -156,7 +157,7 @@ def move_photos(ask: RequestContext) -> Response:
     deck = ask.deck()
     target = ask.need("to", "The other deck's name")
     moved = move(ask.library, chosen(ask), target, by=ask.by, visit=check_visit(ask.text("visit") or None))
-    left = ask.library.photos(deck)
+    left = queries.photos(ask.library, deck)
     return ask.done(
         ask.url("deck", d=deck if left else target), f"{count_of(len(moved), 'photo')} moved to {target}."
     )
@@ -171,4 +172,4 @@ def forget_photos(ask: RequestContext) -> Response:
         )
     gone = forget(ask.library, chosen(ask), by=ask.by)
     told = f"{count_of(len(gone), 'photo')} removed for good."
-    return ask.done(ask.url("deck", d=deck) if ask.library.photos(deck) else ask.url(), told)
+    return ask.done(ask.url("deck", d=deck) if queries.photos(ask.library, deck) else ask.url(), told)

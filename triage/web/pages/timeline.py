@@ -12,6 +12,7 @@ from triage.ingest import check_visit
 from triage.ingest.deck_acts import join, rename, set_visit, split_off
 from triage.ingest.questions import open_questions
 from triage.ingest.timeline import Day, day_of, days_of, shift
+from triage.library import queries
 from triage.library.records import Photo
 from triage.report.text import count_of
 from triage.web.pages.add import files_left_out
@@ -155,12 +156,12 @@ def act(ask: RequestContext) -> Response:
 
 def _split(ask: RequestContext, deck: str) -> str:
     """Split the stay at a photo: it and the later ones of that stay become another deck."""
-    first = ask.library.photo(ask.need("first", "The first photo of the new deck"))
+    first = queries.find_photo(ask.library, ask.need("first", "The first photo of the new deck"))
     shas = [sha for sha in ask.text("photos", 400_000).split(",") if sha]
     if first.sha not in shas:
         raise BadInput("The photo is not one of this stay.", "Load the page again.")
     later = set(shas[shas.index(first.sha) :])
-    photos = [photo for photo in ask.library.photos(deck) if photo.sha in later]
+    photos = [photo for photo in queries.photos(ask.library, deck) if photo.sha in later]
     new = ask.need("name", "The new deck's name")
     done = split_off(ask.library, deck, photos, new, by=ask.by)
     return f"{count_of(len(done.photos), 'photo')} went from {deck} to {new}; Undo takes it back."

@@ -9,6 +9,7 @@ from starlette.responses import Response
 from triage.assess.compare import compare
 from triage.errors import BadInput
 from triage.ingest import check_visit
+from triage.library import queries
 from triage.library.records import Photo
 from triage.matching import propose_places
 from triage.web.request_context import RequestContext
@@ -18,12 +19,12 @@ def side_by_side(ask: RequestContext) -> Response:
     """Show what got better or worse between two visits, and what nobody looked at again."""
     deck = ask.deck()
     library = ask.library
-    visits = library.visits(deck)
+    visits = queries.visits(library, deck)
     words: dict[str, Any] = {"found": None, "visits": visits, "photos": {}}
     if len(visits) > 1:
         first, second = (check_visit(ask.query.get(name) or None) for name in ("first", "second"))
         words["found"] = compare(library, deck, first, second)
-        words["photos"] = {photo.sha: photo for photo in library.photos(deck)}
+        words["photos"] = {photo.sha: photo for photo in queries.photos(library, deck)}
     return ask.site.show("compare.html", ask, here="compare", deck_name=deck, **words)
 
 
@@ -43,7 +44,7 @@ def closing(ask: RequestContext) -> Response:
     )
     if concern is None:
         raise BadInput("This concern is not open on this deck.", "Choose one from the deck's summary.")
-    photos = ask.library.photos(deck)
+    photos = queries.photos(ask.library, deck)
     shown = {photo.sha: photo for photo in photos}
     before = [shown[sha] for sha in concern.photos if sha in shown]
     before += [photo for photo in photos if photo not in before]

@@ -11,6 +11,7 @@ from triage.ingest import check_visit
 from triage.ingest.collect import clean_name
 from triage.ingest.moving import move
 from triage.ingest.questions import open_questions
+from triage.library import queries
 from triage.library.records import UNSORTED, Photo
 from triage.report.text import count_of
 from triage.web.pages.add import files_left_out
@@ -23,7 +24,7 @@ _SHOWN = 300
 
 def show(ask: RequestContext) -> Response:
     """Show them in the order of the camera's time, phone by phone, each with the reason it was left open."""
-    photos = ask.library.photos(UNSORTED)
+    photos = queries.photos(ask.library, UNSORTED)
     shown = sorted(photos, key=_walk)[:_SHOWN]
     return ask.site.show(
         "waiting.html",
@@ -32,8 +33,8 @@ def show(ask: RequestContext) -> Response:
         waiting=len(photos),
         shown=len(shown),
         runs=_runs(shown),
-        why=ask.library.reasons(UNSORTED),
-        decks=ask.library.decks(),
+        why=queries.reasons(ask.library, UNSORTED),
+        decks=queries.decks(ask.library),
         questions=open_questions(ask.library),
         left_out=files_left_out(ask.library),
         back="waiting",
@@ -62,4 +63,4 @@ def sort(ask: RequestContext) -> Response:
         why=ask.text("why") or None,
     )
     told = f"{count_of(len(moved), 'photo')} moved to {target}; Undo puts them back."
-    return ask.done(ask.url("waiting" if ask.library.photos(UNSORTED) else ""), told)
+    return ask.done(ask.url("waiting" if queries.photos(ask.library, UNSORTED) else ""), told)

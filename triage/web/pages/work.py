@@ -14,7 +14,7 @@ from starlette.responses import FileResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Route
 
 from triage.errors import BadInput
-from triage.library import Library
+from triage.library import Library, queries
 from triage.report.text import count_of
 from triage.web.guard import REPORT_POLICY
 from triage.web.jobs import Job, JobResult, close_cut_off, cut_off
@@ -45,8 +45,8 @@ def show(ask: RequestContext) -> Response:
         here="work",
         jobs=ask.site.jobs.last(ask.name),
         labels=label_count(library),
-        photos=library.photo_count(),
-        model=library.model(),
+        photos=queries.photo_count(library),
+        model=queries.model_in_use(library),
         broken=cut_off(library),
         reports=list_reports(library),
     )

@@ -8,7 +8,8 @@ import re
 from sqlalchemy import Connection, select
 
 from triage.errors import BadInput
-from triage.library import present
+from triage.library.queries.asking import query
+from triage.library.queries.photo_queries import photos_by_sha
 from triage.library.records import Photo
 from triage.library.tables import photo as photo_table
 from triage.library.tables import placing
@@ -16,16 +17,17 @@ from triage.library.tables import placing
 _HASH = re.compile(r"[0-9a-f]{8,64}")
 
 
-def photo(connection: Connection, text: str) -> Photo:
+@query
+def find_photo(connection: Connection, text: str) -> Photo:
     """Return the photo named by a hash prefix of 8 or more, `deck/name`, or a file name that is unique.
 
     Raises BadInput naming the candidates when there are several, or near names when there is none.
     """
     found = _candidates(connection, text)
     if len(found) == 1:
-        return present.photos_by_sha(connection, found)[0]
+        return photos_by_sha(connection, found)[0]
     if found:
-        names = sorted(one.path_name for one in present.photos_by_sha(connection, found[:12]))
+        names = sorted(one.path_name for one in photos_by_sha(connection, found[:12]))
         more = f" and {len(found) - 12} more" if len(found) > 12 else ""
         raise BadInput(
             f"{text!r} names {len(found)} photos: {', '.join(names)}{more}.",

@@ -1,0 +1,75 @@
+"""Events of the log, and acts of several events."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, func, or_, select, true
+
+from triage.library import log
+from triage.library.log import Event, Names, from_row
+from triage.library.queries.asking import query
+from triage.library.tables import event as event_table
+from triage.library.tables import private as private_table
+
+
+def with_texts(event: Event, names: Names, carried: Mapping[str, Any] | None = None) -> Event:
+    """Return an event with its private texts, at the deck and visit to which it was carried."""
+    payload = dict(event.payload)
+    for field in ("deck", "visit"):
+        if carried is not None and field in carried:
+            payload[field] = carried[field]
+    for field, ref in payload.pop("private", {}).items():
+        payload[field] = names.maybe(ref)
+    return Event(**{**event.__dict__, "payload": payload})
+
+
+@query
+def last_act(
+    connection: Connection, by: str, kinds: Sequence[str], chains: Sequence[tuple[str, int | None]]
+) -> str | None:
+    """Return the last act of a person in some chains that can be undone and was not, or null.
+
+    chains : (log, last number that counts, or null for all of it). What the same person said in another
+    library, and a merge brought here, is taken back there.
+    """
+    refs = list(connection.execute(select(private_table.c.ref).where(private_table.c.text == by)).scalars())
+    acts = select(event_table.c.act).where(event_table.c.by_ref.in_(refs), event_table.c.kind.in_(kinds))
+    here = [
+        (event_table.c.log_id == chain) & (true() if last is None else event_table.c.seq <= last)
+        for chain, last in chains
+    ]
+    acts = acts.where(or_(*here))
+    undone = {
+        json.loads(payload)["act"]
+        for payload in connection.execute(
+            select(event_table.c.payload).where(event_table.c.kind == "undone")
+        ).scalars()
+    }
+    order = (event_table.c.lamport.desc(), event_table.c.log_id.desc(), event_table.c.seq.desc())
+    for act in connection.execute(acts.order_by(*order)).scalars():
+        if act not in undone:
+            return str(act)
+    return None
+
+
+@query
+def events_of_act(connection: Connection, act: str) -> list[Event]:
+    """Return the events of one act, in order, with private texts put back."""
+    query = select(event_table).where(event_table.c.act == act).order_by(event_table.c.seq)
+    names = Names(connection)
+    return [with_texts(from_row(row, names), names) for row in connection.execute(query).mappings()]
+
+
+@query
+def event_count(connection: Connection) -> int:
+    """Return the length of all chains together."""
+    return int(connection.execute(select(func.count()).select_from(event_table)).scalar_one())
+
+
+@query
+def log_faults(connection: Connection) -> list[str]:
+    """Return one sentence per fault of the event log."""
+    return log.faults(connection)
