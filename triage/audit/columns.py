@@ -5,17 +5,15 @@ A word is 0 where nobody said anything, else 1 absent, 2 unclear, 3 present; the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import ColumnElement, Select, func, select
 
 from triage.library import queries
 from triage.library.log import Names
-from triage.library.tables import label, photo, placing, statement, suggestion
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -25,7 +23,6 @@ WORDS = ("", "absent", "unclear", "present")
 PILES = ("", "unlikely", "unsure", "likely")
 _WORD_CODE = {word: code for code, word in enumerate(WORDS)}
 _PILE_CODE = {pile: code for code, pile in enumerate(PILES)}
-_ROWS = 500
 _DIGITS = 16
 
 Ints = NDArray[np.int32]
@@ -62,7 +59,7 @@ class Codes:
 class PhotoCodes:
     """Codes of photos by the first digits of their hashes: short texts, looked up as sorted numbers.
 
-    `wanted(column)` is what to ask the database for, `of` turns the answers into codes.
+    `digits` is how much of a hash to ask the database for, `of` turns the answers into codes.
     """
 
     def __init__(self, shas: Sequence[str]) -> None:
@@ -73,9 +70,10 @@ class PhotoCodes:
         self.short = keys is not None and not (self._sorted[1:] == self._sorted[:-1]).any()
         self._plain = Codes(shas)
 
-    def wanted(self, column: ColumnElement[Any]) -> ColumnElement[Any]:
-        """The hash, or as much of it as tells the photos apart."""
-        return func.substr(column, 1, _DIGITS) if self.short else column
+    @property
+    def digits(self) -> int | None:
+        """How much of a hash tells the photos apart; null for all of it."""
+        return _DIGITS if self.short else None
 
     def of(self, texts: Sequence[str]) -> Ints:
         """Return the code of every photo, -1 where it is not placed."""
@@ -143,35 +141,12 @@ class Columns:
         return words, disputed
 
 
-def _scanned(column: ColumnElement[Any], otherwise: Any) -> ColumnElement[Any]:
-    """A column whose index is of no use: nearly all rows are wanted, and one scan reads them in order."""
-    return func.coalesce(column, otherwise)
-
-
-def _partitions(connection: Any, query: Select[Any]) -> Iterator[list[tuple[Any, ...]]]:
-    """Rows of a query as columns, some ten thousand at a time, straight from the driver."""
-    statement = query.compile(dialect=connection.dialect, compile_kwargs={"literal_binds": True})
-    cursor = connection.connection.cursor()
-    try:
-        cursor.execute(str(statement))
-        while rows := cursor.fetchmany(_ROWS):
-            yield list(zip(*rows, strict=True))
-    finally:
-        cursor.close()
-
-
 def _placed(connection: Any) -> tuple[PhotoCodes, Codes, Ints]:
     """Placed photos, their decks, and the deck of each photo."""
-    query = (
-        select(placing.c.sha, placing.c.deck)
-        .join(photo, photo.c.sha == placing.c.sha)
-        .where(placing.c.current.is_(True), photo.c.state == "here")
-        .order_by(placing.c.sha)
-    )
     shas: list[str] = []
     decks = Codes()
     deck_of = [np.zeros(0, np.int32)]
-    for sha_column, deck_column in _partitions(connection, query):
+    for sha_column, deck_column in queries.placed_columns(connection):
         shas.extend(sha_column)
         deck_of.append(decks.of(deck_column))
     return PhotoCodes(shas), decks, np.concatenate(deck_of)
@@ -192,21 +167,15 @@ def read_columns(library: Library, tags: Sequence[str] | None = None) -> Columns
     tag_codes, refs = Codes(sorted(tags or ())), Codes()
     with library.read() as connection:
         shas, decks, deck_of = _placed(connection)
-        query = select(
-            shas.wanted(label.c.photo), label.c.tag, label.c.by_ref, label.c.value, label.c.saw_machine
-        ).where(_scanned(label.c.current, False).is_(True), label.c.undone.is_(False))
-        if tags is not None:
-            query = query.where(label.c.tag.in_(list(tags)))
-        part = _read_labels(connection, query, shas, tag_codes, refs)
+        rows = queries.label_columns(connection, tags, digits=shas.digits)
+        part = _read_labels(rows, shas, tag_codes, refs)
         names = Names(connection)
         persons = [names.get(ref) for ref in refs.texts]
         people = sorted(set(persons))
         if len(people) < len(persons):
-            in_order = query.order_by(label.c.lamport, label.c.log_id, label.c.seq)
-            part = _read_labels(connection, in_order, shas, tag_codes, refs)
-        settlements = connection.execute(
-            select(statement.c.payload).where(statement.c.current.is_(True), statement.c.kind == "settled")
-        ).scalars()
+            rows = queries.label_columns(connection, tags, digits=shas.digits, in_order=True)
+            part = _read_labels(rows, shas, tag_codes, refs)
+        settlements = [event.payload for event in queries.statements(connection, "settled")]
         settled = {(str(payload["photo"]), str(payload["tag"])) for payload in settlements}
     code = np.array([people.index(name) for name in persons] or [0], dtype=np.int32)
     picture, tag, person, word, saw = part[0], part[1], code[part[2]], part[3], part[4]
@@ -227,7 +196,7 @@ def read_columns(library: Library, tags: Sequence[str] | None = None) -> Columns
     return columns
 
 
-def _read_labels(connection: Any, query: Select[Any], shas: PhotoCodes, tags: Codes, refs: Codes) -> Part:
+def _read_labels(rows: Iterable[Sequence[Any]], shas: PhotoCodes, tags: Codes, refs: Codes) -> Part:
     """Label rows as codes; photos that are not placed get -1."""
     parts = [
         (
@@ -237,7 +206,7 @@ def _read_labels(connection: Any, query: Select[Any], shas: PhotoCodes, tags: Co
             _small(column[3], _WORD_CODE),
             np.fromiter(column[4], np.bool_, len(column[4])),
         )
-        for column in _partitions(connection, query)
+        for column in rows
     ]
     if not parts:
         return _NOTHING
@@ -288,12 +257,9 @@ def read_piles(library: Library, model: str, columns: Columns) -> Bytes:
     Tags that no person has used yet are added to `columns.tags`.
     """
     pictures, tags = PhotoCodes(columns.photos), Codes(columns.tags)
-    query = select(pictures.wanted(suggestion.c.photo), suggestion.c.tag, suggestion.c.pile).where(
-        _scanned(suggestion.c.model, "") == model
-    )
     parts = []
     with library.read() as connection:
-        for column in _partitions(connection, query):
+        for column in queries.pile_columns(connection, model, digits=pictures.digits):
             parts.append((pictures.of(column[0]), tags.of(column[1]), _small(column[2], _PILE_CODE)))
     columns.tags[:] = tags.texts
     piles = np.zeros((len(tags.texts), len(columns.photos)), dtype=np.uint8)

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from sqlalchemy import update
 
 from triage.audit.columns import WORDS, Cancel, Progress
 from triage.audit.draw import in_order, new_seed
@@ -18,11 +17,9 @@ from triage.audit.sizes import sample_size
 from triage.errors import BadInput, Cancelled, Damaged, WrongUsage
 from triage.library import queries
 from triage.library.answer_times import SpokenRow, spoken_rows
-from triage.library.database import writing
-from triage.library.listeners import all_changed
 from triage.library.look_alikes import deck_groups
 from triage.library.records import UNSORTED
-from triage.library.tables import suggestion
+from triage.library.suggestions import empty_unlikely
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -368,15 +365,4 @@ def _record(library: Library, finished: Sequence[Missed], by: str | None) -> Non
     for one in fresh:
         library.say("audited", one.payload(), by=str(by))
         if one.contradicts:
-            _empty_pile(library, one.model, one.tag)
-
-
-def _empty_pile(library: Library, model: str, tag: str) -> None:
-    """Move a tag's photos from `unlikely` to `unsure`: the machine may not call them unlikely any more."""
-    with writing(library.engine) as connection:
-        connection.execute(
-            update(suggestion)
-            .where(suggestion.c.model == model, suggestion.c.tag == tag, suggestion.c.pile == "unlikely")
-            .values(pile="unsure")
-        )
-        all_changed(connection)
+            empty_unlikely(library, one.model, one.tag)

@@ -15,12 +15,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import select
-
 from triage.errors import WrongUsage
 from triage.label.files import safe_cell
 from triage.library import queries
-from triage.library.tables import event as event_table
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -207,10 +204,7 @@ def head_faults(library: Library, code: str) -> list[str]:
     with library.read() as connection:
         for part in parts:
             log, seq, start = part.split(".")
-            query = select(event_table.c.hash).where(
-                event_table.c.log_id.like(f"{log}%"), event_table.c.seq == int(seq)
-            )
-            hashes = [str(one) for one in connection.execute(query).scalars()]
+            hashes = queries.event_hashes(connection, log, int(seq))
             if not hashes:
                 found.append(f"event {seq} of log {log} is gone: history was cut")
             elif not any(one.startswith(start) for one in hashes):

@@ -4,27 +4,21 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
-
-from sqlalchemy import Connection, insert, select, update
+from typing import TYPE_CHECKING
 
 from triage.errors import BadInput
-from triage.library.database import writing
-from triage.library.listeners import all_changed
 from triage.library.store import write_whole
-from triage.library.tables import suggestion
+from triage.library.suggestions import copy_suggestions
 
 if TYPE_CHECKING:
     from triage.library import Library
-
-_LOT = 5000
 
 
 def copy_belongings(library: Library, other: Library) -> list[tuple[str, str]]:
     """Take over what is missing here; returns (what, why) of what differs and stays as it is here."""
     found = [*_tags(library, other), *_rules(library, other)]
     _models(library, other)
-    _suggestions(library, other)
+    copy_suggestions(library, other)
     return found
 
 
@@ -69,39 +63,3 @@ def _models(library: Library, other: Library) -> None:
         shutil.rmtree(draft, ignore_errors=True)
         shutil.copytree(folder, draft, symlinks=True)
         draft.rename(target)
-
-
-def _suggestions(library: Library, other: Library) -> None:
-    """Copy the machine's words that are not here; where two differ, `unlikely` gives way to `unsure`."""
-    with other.read() as there, writing(library.engine) as here:
-        known = {
-            (row.photo, row.tag, row.model): row.pile
-            for row in here.execute(
-                select(suggestion.c.photo, suggestion.c.tag, suggestion.c.model, suggestion.c.pile)
-            )
-        }
-        fresh: list[dict[str, Any]] = []
-        for row in there.execute(select(suggestion).execution_options(yield_per=_LOT)).mappings():
-            pile = known.get((row["photo"], row["tag"], row["model"]))
-            if pile is None:
-                fresh.append(dict(row))
-            elif pile == "unlikely" and row["pile"] == "unsure":
-                _demote(here, row)
-            if len(fresh) >= _LOT:
-                here.execute(insert(suggestion), fresh)
-                fresh = []
-        if fresh:
-            here.execute(insert(suggestion), fresh)
-        all_changed(here)
-
-
-def _demote(connection: Connection, row: Any) -> None:
-    connection.execute(
-        update(suggestion)
-        .where(
-            suggestion.c.photo == row["photo"],
-            suggestion.c.tag == row["tag"],
-            suggestion.c.model == row["model"],
-        )
-        .values(pile="unsure")
-    )

@@ -14,11 +14,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import func, select
-
 from triage.exchange.splits import Splits
 from triage.library import queries
-from triage.library.tables import private
 
 if TYPE_CHECKING:
     from triage.domain.vocabulary import Tag
@@ -119,11 +116,8 @@ def gather(
 
 def aliases(library: Library, people: set[str]) -> dict[str, str]:
     """Return a pseudonym for every person; a name that was deleted reads as one already."""
-    query = select(private.c.text, func.min(private.c.ref)).where(private.c.text.in_(sorted(people)))
-    with library.read() as connection:
-        rows = connection.execute(query.group_by(private.c.text))
-        found = {str(text): f"person-{ref[:8]}" for text, ref in rows}
-    return {name: found.get(name, name) for name in people}
+    refs = queries.first_refs(library, people)
+    return {name: f"person-{refs[name][:8]}" if name in refs else name for name in people}
 
 
 _LONGEST = 200

@@ -12,16 +12,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, and_, select
-
 from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
 from triage.ingest.collect import SetAside
 from triage.ingest.ingest import MergedPhotos
 from triage.library import log, projections, queries
-from triage.library.database import writing
+from triage.library.database import Connection, writing
 from triage.library.event_schemas import event_faults
-from triage.library.tables import event, photo, placing, private
 
 if TYPE_CHECKING:
     from triage.batch import Cancel, Progress
@@ -113,7 +110,7 @@ class _Merge:
         here = {photo.sha: photo for photo in queries.photos(self.library)}
         with self.other.read() as there:
             gone = queries.shas(self.library) - here.keys()
-            rows = [row for row in self.photos_there(there) if row["sha"] not in gone]
+            rows = [row for row in queries.placed_originals(there) if row["sha"] not in gone]
             fresh = [row for row in rows if row["sha"] not in here]
             questions = self.questions(fresh, here)
             self.copy_originals(rows)
@@ -148,7 +145,7 @@ class _Merge:
             mine, foreign = log.heads(ours), log.heads(theirs)
             for log_id in mine.keys() & foreign.keys():
                 seq = min(mine[log_id]["seq"], foreign[log_id]["seq"])
-                if _hash_at(ours, log_id, seq) != _hash_at(theirs, log_id, seq):
+                if queries.event_hash(ours, log_id, seq) != queries.event_hash(theirs, log_id, seq):
                     raise Damaged(
                         f"Both libraries went on with the same log {log_id[:8]} in different ways; "
                         "nothing was merged.",
@@ -157,10 +154,9 @@ class _Merge:
 
     def fault(self) -> str | None:
         """What is wrong with the first event there that is not valid, or null."""
-        query = select(event).order_by(event.c.log_id, event.c.seq)
         count = queries.event_count(self.other)
         with self.other.read() as there:
-            rows = there.execute(query.execution_options(yield_per=1000)).mappings()
+            rows = queries.event_rows(there)
             return next(event_faults((dict(row) for row in rows), count), None)
 
     def removals(self) -> list[dict[str, Any]]:
@@ -171,16 +167,6 @@ class _Merge:
         there = {one.sha for one in queries.photos(self.other)}
         found = [here[sha] for sha in gone - known - there if sha in here]
         return [{"photo": one.sha, "deck": one.deck, "name": one.name} for one in found]
-
-    def photos_there(self, connection: Connection) -> list[dict[str, Any]]:
-        """The other library's photos with their places, by deck and name."""
-        query = (
-            select(photo.c.sha, photo.c.suffix, placing.c.deck, placing.c.visit, placing.c.name)
-            .join(placing, and_(placing.c.key == photo.c.sha, placing.c.current.is_(True)))
-            .where(photo.c.state == "here")
-            .order_by(placing.c.deck, placing.c.name, photo.c.sha)
-        )
-        return [dict(row) for row in connection.execute(query).mappings()]
 
     def questions(self, fresh: list[dict[str, Any]], here: Mapping[str, Any]) -> list[SetAside]:
         """What only a person can tell: two houses of one name, two photos of one name."""
@@ -228,14 +214,12 @@ class _Merge:
 
     def take_over(self, there: Connection) -> int:
         """Copy events and private texts and fold everything anew, in one transaction."""
-        query = select(event).order_by(event.c.log_id, event.c.seq)
-        events = there.execute(query.execution_options(yield_per=1000))
+        events = queries.event_rows(there)
         if self.merged.dry_run:
             have = {log_id: head["seq"] for log_id, head in self.library.head().items()}
-            return sum(row["seq"] > have.get(row["log_id"], 0) for row in events.mappings())
+            return sum(row["seq"] > have.get(row["log_id"], 0) for row in events)
         with writing(self.library.engine) as connection:
-            texts = there.execute(select(private)).mappings()
-            count = log.adopt(connection, events.mappings(), texts)
+            count = log.adopt(connection, events, queries.private_rows(there))
             projections.rebuild(connection, log.read(connection))
         return count
 
@@ -244,11 +228,7 @@ class _Merge:
         issued = {
             sha for one in queries.statements(self.library, "issued") for sha in one.payload.get("photos", ())
         }
-        with self.library.read() as connection:
-            gone = connection.execute(
-                select(photo.c.sha, photo.c.suffix).where(photo.c.state == "forgotten").order_by(photo.c.sha)
-            ).all()
-        for sha, suffix in gone:
+        for sha, suffix in queries.forgotten_photos(self.library):
             if sha in issued and self.library.originals.path(sha, suffix).exists():
                 reason = "was removed for good there, but an issued report here uses it: its file stays"
                 self.merged.set_aside.append(SetAside(sha[:12], reason))
@@ -262,9 +242,3 @@ class _Merge:
 
 def _told(row: Mapping[str, Any]) -> dict[str, Any]:
     return {"photo": row["sha"], "deck": row["deck"], "name": row["name"]}
-
-
-def _hash_at(connection: Connection, log_id: str, seq: int) -> str | None:
-    query = select(event.c.hash).where(event.c.log_id == log_id, event.c.seq == seq)
-    found = connection.execute(query).scalar()
-    return None if found is None else str(found)

@@ -6,8 +6,6 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection
-
 from triage.ingest.collect import SourceFile
 from triage.ingest.folders import Says
 from triage.ingest.known import middles_of_decks, sightings_of
@@ -17,6 +15,7 @@ from triage.ingest.sightings import Sighting, sighting
 from triage.ingest.take_in import IngestedFile
 from triage.ingest.walk import Boundary, Sorting, Why, sort_by_walk
 from triage.ingest.walk_model import DECK_FOLDER, FLAT_FOLDER
+from triage.library.database import Connection
 from triage.library.records import UNSORTED
 
 if TYPE_CHECKING:

@@ -10,8 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection
-
 from triage.errors import BadInput
 from triage.ingest.collect import clean_name
 from triage.ingest.known import sightings_of
@@ -19,6 +17,7 @@ from triage.ingest.sightings import Sighting
 from triage.ingest.walk import sort_by_walk
 from triage.ingest.walk_model import FLAT_FOLDER
 from triage.library import EventDraft, Library, queries
+from triage.library.database import Connection
 from triage.library.records import UNSORTED, Photo
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import Connection
-
 from triage.errors import BadInput, NotWritten
 from triage.ingest.collect import clean_name
 from triage.library import EventDraft, Library, queries
+from triage.library.database import Connection
 from triage.library.records import Photo
 
 

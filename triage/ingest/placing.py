@@ -7,19 +7,15 @@ house: its photos are set aside with a question until a person settles it.
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, func, select
-
+from triage.library import queries
+from triage.library.database import Connection
 from triage.library.records import UNSORTED
-from triage.library.tables import event, placing
-from triage.library.tables import photo as photo_table
-from triage.library.tables import private as private_table
 
 FAR_APART_M = 250.0
 """Metres between the middles of two groups of photos beyond which they are hardly one house (a phone's
@@ -43,14 +39,12 @@ class Placed:
     @classmethod
     def of(cls, connection: Connection) -> Placed:
         """Read the present placings."""
-        found = cls(lamport=latest(connection))
-        photos = select(photo_table.c.sha, photo_table.c.state, photo_table.c.suffix)
-        for sha, state, suffix in connection.execute(photos):
+        found = cls(lamport=queries.lamport(connection))
+        for sha, state, suffix in queries.photo_states(connection):
             (found.known if state == "here" else found.forgotten).add(sha)
             found.suffixes[sha] = suffix
-        columns = (placing.c.sha, placing.c.deck, placing.c.visit, placing.c.name, placing.c.origin)
-        for row in connection.execute(select(*columns).where(placing.c.current.is_(True))):
-            found.add(row.sha, row.deck, row.visit, row.name, row.origin)
+        for placing in queries.current_placings(connection):
+            found.add(*placing)
         return found
 
     def add(self, sha: str, deck: str, visit: str | None, name: str, origin: str | None) -> None:
@@ -60,11 +54,6 @@ class Placed:
         self.known.add(sha)
         if origin and deck != UNSORTED:
             self.origins[deck].add(origin)
-
-
-def latest(connection: Connection) -> int:
-    """Return how far the log has come."""
-    return int(connection.execute(select(func.max(event.c.lamport))).scalar() or 0)
 
 
 def origin_mark(library_id: str, origin: str) -> str:
@@ -80,17 +69,8 @@ def visit_of(times: Iterable[str | None]) -> str | None:
 
 def positions_of(connection: Connection, deck: str) -> list[tuple[float, float]]:
     """Return (latitude, longitude) of a deck's photos, where their private EXIF has one."""
-    query = (
-        select(private_table.c.text)
-        .join(photo_table, photo_table.c.exif_ref == private_table.c.ref)
-        .join(placing, placing.c.key == photo_table.c.sha)
-        .where(placing.c.current.is_(True), placing.c.deck == deck)
-    )
-    return [
-        place
-        for text in connection.execute(query).scalars()
-        if text and (place := position(json.loads(text))) is not None
-    ]
+    found = queries.private_exif_by_deck(connection, [deck])
+    return [place for _, exif in found if (place := position(exif)) is not None]
 
 
 def position(private: dict[str, Any] | Any) -> tuple[float, float] | None:

@@ -14,13 +14,12 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection
-
 from triage.errors import BadInput
 from triage.ingest.collect import SetAside, clean_name
 from triage.ingest.placing import visit_of
 from triage.ingest.walk import Why
 from triage.library import EventDraft, Library, queries
+from triage.library.database import Connection
 from triage.library.records import UNSORTED, Photo
 
 _SHORT = 8

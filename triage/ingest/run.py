@@ -8,21 +8,20 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection
-
 from triage.batch import Cancel, Failed, Progress, map_items
 from triage.ingest.collect import SetAside, SourceFile
 from triage.ingest.deciding import Fresh, Verdict, decide
 from triage.ingest.exif import ExifFacts, read_exif
 from triage.ingest.folders import Says
 from triage.ingest.ingest import IngestResult
-from triage.ingest.placing import Placed, latest, origin_mark, visit_of
+from triage.ingest.placing import Placed, origin_mark, visit_of
 from triage.ingest.questions import open_questions, remember
-from triage.ingest.seen import SeenFiles
 from triage.ingest.take_in import IngestedFile, Task, take_in
 from triage.ingest.walk import Why
-from triage.library import EventDraft, Library, removal
+from triage.library import EventDraft, Library, queries, removal
+from triage.library.database import Connection
 from triage.library.records import UNSORTED
+from triage.library.seen_files import SeenFiles
 from triage.library.store import sha256_of
 
 if TYPE_CHECKING:
@@ -185,7 +184,8 @@ class Run:
         self, connection: Connection, deck: str, taken: list[tuple[SourceFile, IngestedFile]]
     ) -> list[EventDraft]:
         """Place one lot's photos; returns what is to be recorded, all or none of it."""
-        if latest(connection) != self.placed.lamport and not self.result.dry_run:  # somebody else has written
+        somebody_wrote = queries.lamport(connection) != self.placed.lamport
+        if somebody_wrote and not self.result.dry_run:
             self.placed = Placed.of(connection)
         fresh: Fresh = {}
         for one, file in taken:

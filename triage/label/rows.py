@@ -7,13 +7,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection
-
 from triage.domain.acts import Refused
 from triage.domain.tiers import VALUES
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
 from triage.library import EventDraft, Library, queries
+from triage.library.database import Connection
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
 
 _LOT = 2000

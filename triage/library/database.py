@@ -14,7 +14,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy import Connection as Connection
+from sqlalchemy import Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DatabaseError, IntegrityError, OperationalError
 from sqlalchemy.pool import QueuePool, StaticPool
 

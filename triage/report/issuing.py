@@ -31,10 +31,9 @@ from triage.report.text import clean
 from triage.report.write import make_pack, write_pack
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection
-
     from triage.assess.records import DeckEvidence, DeckSummary
     from triage.library import Library
+    from triage.library.database import Connection
     from triage.library.log import Event
 
 SUMS = "SHA256SUMS"

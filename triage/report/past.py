@@ -8,9 +8,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import rfc8785
-from sqlalchemy import select
 
 from triage.errors import BadInput
+from triage.library import queries
 from triage.library.past import Head
 from triage.library.records import Suggestion
 
@@ -28,13 +28,10 @@ def short_head(lib: Library) -> dict[str, list[Any]]:
 
 def head_faults(lib: Library, head: Head) -> list[str]:
     """Return what is wrong with a head: a log that is not here, an event that is not the one named."""
-    from triage.library.tables import event
-
     faults = []
     with lib.read() as connection:
         for log_id, (seq, digest) in head.items():
-            query = select(event.c.hash).where(event.c.log_id == str(log_id), event.c.seq == seq)
-            found = connection.execute(query).scalar()
+            found = queries.event_hash(connection, str(log_id), seq)
             if found is None:
                 faults.append(f"the library holds no event {seq} of log {str(log_id)[:12]}")
             elif found != digest:

@@ -9,11 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import insert, select, update
-
-from triage.library.database import writing
+from triage.library.job_rows import add_job, change_job, job_of, jobs_in
 from triage.library.log import now
-from triage.library.tables import job as job_table
 from triage.web.uploads import Upload
 
 if TYPE_CHECKING:
@@ -29,12 +26,8 @@ def begin(
 ) -> None:
     """Note that so many files are about to come, and which the browser left out with the reason."""
     detail = {"by": by, "planned": planned, "left_out": _pairs(left_out), "questions": []}
-    with writing(library.engine) as connection:
-        connection.execute(
-            insert(job_table).values(
-                id=upload_id, kind=KIND, state=SENDING, done=0, total=planned, started_at=now(), detail=detail
-            )
-        )
+    row = {"state": SENDING, "done": 0, "total": planned, "started_at": now(), "detail": detail}
+    add_job(library, id=upload_id, kind=KIND, **row)
 
 
 def settle(
@@ -46,7 +39,7 @@ def settle(
     closed: bool = False,
 ) -> None:
     """Note what came of an upload: more files left out, questions; it is closed where nothing is open."""
-    row = _row(library, upload_id)
+    row = job_of(library, upload_id, KIND)
     if row is None:
         return
     detail = dict(row["detail"])
@@ -54,12 +47,8 @@ def settle(
     if questions is not None:
         detail["questions"] = list(questions)
     is_open = not closed and bool(detail["left_out"] or detail["questions"])
-    with writing(library.engine) as connection:
-        connection.execute(
-            update(job_table)
-            .where(job_table.c.id == upload_id, job_table.c.kind == KIND)
-            .values(state=OPEN if is_open else CLOSED, detail=detail, ended_at=now())
-        )
+    state = OPEN if is_open else CLOSED
+    change_job(library, upload_id, KIND, state=state, detail=detail, ended_at=now())
 
 
 def still_open(library: Library, taking: Sequence[str] = ()) -> list[dict[str, Any]]:
@@ -68,15 +57,8 @@ def still_open(library: Library, taking: Sequence[str] = ()) -> list[dict[str, A
     Each has `upload`, `by`, `at`, `planned`, `arrived` (files that lie here and are not in the library),
     `left_out` as (name, reason) and `questions` as deck names.
     """
-    query = (
-        select(job_table)
-        .where(job_table.c.kind == KIND, job_table.c.state.in_((SENDING, OPEN)))
-        .order_by(job_table.c.started_at.desc())
-    )
-    with library.read() as connection:
-        rows = [dict(row) for row in connection.execute(query).mappings()]
     found = []
-    for row in rows:
+    for row in reversed(jobs_in(library, (SENDING, OPEN), KIND)):
         upload = Upload(library, row["id"])
         detail = row["detail"]
         broke_off = row["state"] == SENDING and upload.files.is_dir() and row["id"] not in taking
@@ -99,13 +81,6 @@ def undated(library: Library) -> dict[str, int]:
     from triage.library.counts import undated_counts
 
     return undated_counts(library)
-
-
-def _row(library: Library, upload_id: str) -> dict[str, Any] | None:
-    query = select(job_table).where(job_table.c.id == upload_id, job_table.c.kind == KIND)
-    with library.read() as connection:
-        found = connection.execute(query).mappings().first()
-    return dict(found) if found is not None else None
 
 
 def _pairs(given: Sequence[Sequence[str]]) -> list[list[str]]:

@@ -13,13 +13,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import insert, select, update
-
 from triage.errors import BadInput, Cancelled, TriageError
-from triage.library.database import writing
+from triage.library.job_rows import add_job, change_job, jobs_in
 from triage.library.log import now
 from triage.library.logs import log_error
-from triage.library.tables import job as job_table
 from triage.platforms import process_is_alive
 from triage.report.text import clean
 
@@ -176,7 +173,7 @@ def _run(library: Library, job: Job, work: Work) -> None:
 
 
 def _note(library: Library, job: Job, *, new: bool = False, state: str = RUNNING) -> None:
-    row = {
+    row: dict[str, Any] = {
         "state": state,
         "done": job.done,
         "total": job.total,
@@ -189,26 +186,19 @@ def _note(library: Library, job: Job, *, new: bool = False, state: str = RUNNING
             "told": job.told.lines,
         },
     }
-    with writing(library.engine) as connection:
-        if new:
-            connection.execute(
-                insert(job_table).values(id=job.id, kind=job.kind, started_at=job.started_at, **row)
-            )
-        else:
-            connection.execute(update(job_table).where(job_table.c.id == job.id).values(**row))
+    if new:
+        add_job(library, id=job.id, kind=job.kind, started_at=job.started_at, **row)
+    else:
+        change_job(library, job.id, **row)
 
 
 def cut_off(library: Library) -> list[dict[str, Any]]:
     """Return the jobs of this library whose server is gone: each can be started again."""
-    query = select(job_table).where(job_table.c.state == RUNNING).order_by(job_table.c.started_at)
-    with library.read() as connection:
-        rows = [dict(row) for row in connection.execute(query).mappings()]
-    return [row for row in rows if not process_is_alive(int(row["detail"].get("pid", 0)))]
+    return [
+        row for row in jobs_in(library, (RUNNING,)) if not process_is_alive(int(row["detail"].get("pid", 0)))
+    ]
 
 
 def close_cut_off(library: Library, job_id: str) -> None:
     """Note that a job that was cut off is done with: started again, or dropped."""
-    with writing(library.engine) as connection:
-        connection.execute(
-            update(job_table).where(job_table.c.id == job_id).values(state=CUT_OFF, ended_at=now())
-        )
+    change_job(library, job_id, state=CUT_OFF, ended_at=now())

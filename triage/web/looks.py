@@ -7,13 +7,11 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from sqlalchemy import select
-
 from triage.assess.cache.refresh import basis_of
 from triage.assess.evidence import gather_all, promise_words, rule_book_of
 from triage.assess.next_look import DeckAsks, NextLook, asks_of, best_of
 from triage.library import queries
-from triage.library.tables import standing
+from triage.library.assessment_rows import news_counts
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -71,7 +69,5 @@ class Looks:
         basis = basis_of(self.library)
         with self.library.read() as connection:
             decks = queries.decks(connection)
-            said = {
-                one.deck: one.said for one in connection.execute(select(standing.c.deck, standing.c.said))
-            }
-        return {deck: (basis, int(said.get(deck, -1))) for deck in decks}
+            said = news_counts(connection)
+        return {deck: (basis, said.get(deck, -1)) for deck in decks}

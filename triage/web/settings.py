@@ -6,12 +6,10 @@ import json
 import tomllib
 from typing import TYPE_CHECKING
 
-from sqlalchemy import delete, insert, select
-
 from triage.errors import BadInput
 from triage.library.database import writing
 from triage.library.migrate import LIBRARY_FILE
-from triage.library.tables import meta
+from triage.library.settings import keep_setting, setting
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -45,8 +43,7 @@ STEPS = "page_steps"
 
 def more_steps(library: Library) -> tuple[str, ...]:
     """Return the tags beyond the core that are asked of every deck, in the order they were chosen."""
-    with library.read() as connection:
-        said = connection.execute(select(meta.c.value).where(meta.c.key == STEPS)).scalar()
+    said = setting(library, STEPS)
     known = library.vocabulary().tags
     return tuple(tag for tag in json.loads(said or "[]") if tag in known and not known[tag].core)
 
@@ -56,5 +53,4 @@ def set_step(library: Library, tag: str, *, on: bool) -> None:
     library.vocabulary().tag(tag)
     steps = [one for one in more_steps(library) if one != tag] + ([tag] if on else [])
     with writing(library.engine) as connection:
-        connection.execute(delete(meta).where(meta.c.key == STEPS))
-        connection.execute(insert(meta).values(key=STEPS, value=json.dumps(steps)))
+        keep_setting(connection, STEPS, json.dumps(steps))

@@ -12,16 +12,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Row, select
-
 from triage.assess.cache.refresh import basis_of, best_evidence, bring_up, kept_rho
 from triage.assess.evidence import assess_library
 from triage.assess.order import DANGER, Ordering
 from triage.batching import lots
 from triage.domain.tiers import shown_tier
 from triage.errors import NotWritten
+from triage.library import assessment_rows
 from triage.library.records import PersonTier
-from triage.library.tables import standing, standing_summary
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -69,9 +67,7 @@ class Kept:
             yield from (self._whole[deck] for deck in names)
             return
         for chunk in lots(names, _READ):
-            with self._library.read() as connection:
-                query = select(standing_summary).where(standing_summary.c.deck.in_(chunk))
-                packed = {row.deck: row.summary for row in connection.execute(query)}
+            packed = assessment_rows.packed_summaries(self._library, chunk)
             yield from (json.loads(zlib.decompress(packed[deck])) for deck in chunk if deck in packed)
 
 
@@ -91,20 +87,17 @@ def last_standings(library: Library, order: str = DANGER) -> Kept:
     """Return what is kept, some of it perhaps out of date: see `out_of_date`."""
     with library.read() as connection:
         rho = kept_rho(connection)
-        wanted = [column for column in standing.c if column.name != "mixing"]
-        rows = connection.execute(select(*wanted).where(standing.c.gaps.is_not(None))).all()
+        rows = assessment_rows.complete_rows(connection)
     rows = sorted(rows, key=lambda row: _ordering(row, rho).key(order))
     return Kept([_line(row) for row in rows], library)
 
 
 def open_by_deck(library: Library) -> dict[str, int]:
     """Return how many questions are open on each deck that is kept as it stands now."""
-    query = select(standing.c.deck, standing.c.unreviewed).where(standing.c.basis == basis_of(library))
-    with library.read() as connection:
-        return {deck: number for deck, number in connection.execute(query)}
+    return assessment_rows.unreviewed_on(library, basis_of(library))
 
 
-def _line(row: Row[Any]) -> Line:
+def _line(row: Any) -> Line:
     person = PersonTier(**row.by_person) if row.by_person else None
     return Line(
         row.deck,
@@ -122,7 +115,7 @@ def _line(row: Row[Any]) -> Line:
     )
 
 
-def _ordering(row: Row[Any], rho: float) -> Ordering:
+def _ordering(row: Any, rho: float) -> Ordering:
     expected = row.expected_apart + rho * (row.expected_together - row.expected_apart)
     return Ordering(row.deck, row.step, row.step_if_true, row.known, row.up_to, expected)
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import secrets
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,7 +18,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from sqlalchemy import Connection, delete, insert, select, update
 
 from triage import version
 from triage.assess.combining import RHO
@@ -30,9 +28,9 @@ from triage.assess.summary import assess_deck
 from triage.batching import lots
 from triage.domain.acts import FIRM_FILE
 from triage.errors import Cancelled
-from triage.library import queries
-from triage.library.database import writing
-from triage.library.tables import meta, standing, standing_summary
+from triage.library import assessment_rows, queries
+from triage.library.database import Connection, writing
+from triage.library.settings import drop_setting, keep_setting, setting
 
 if TYPE_CHECKING:
     from triage.assess.rules import RuleBook
@@ -41,7 +39,8 @@ if TYPE_CHECKING:
     from triage.library import Library
 
 _LOT = 50
-_CHUNK = 200
+RHO_KEY = "rho"
+"""The setting that holds the rho that was fitted last."""
 _ROOMS = ("assess", "data", "domain", "library", "presort", "structure")
 """What a summary is computed by: a change in any of these files makes every row out of date."""
 
@@ -55,7 +54,7 @@ def _stale_and_gone(library: Library, basis: str) -> tuple[list[str], list[str]]
     """Return the decks that are not kept on a basis, and the kept ones that are decks no more, by name."""
     with library.read() as connection:
         known = set(queries.decks(connection))
-        rows = {row.deck: row.basis for row in connection.execute(select(standing.c.deck, standing.c.basis))}
+        rows = assessment_rows.bases(connection)
     return sorted(deck for deck in known if rows.get(deck) != basis), sorted(rows.keys() - known)
 
 
@@ -93,66 +92,39 @@ class _Worker:
 
     def refresh(self, decks: Sequence[str]) -> None:
         """Assess some decks and keep them, unless something is said about one meanwhile."""
-        said = _said(self.library, decks)
+        with writing(self.library.engine) as connection:
+            said = assessment_rows.begin_rows(connection, decks)
         known = [deck for deck in decks if queries.is_deck(self.library, deck)]
-        rows = {}
+        rows, summaries = {}, {}
         for evidence in gather_all(self.library, known, promise=self.promise) if known else ():
             summary = assess_deck(evidence, self.book, self.vocabulary, rho=0.0)
             rows[evidence.deck] = _row(evidence, summary, self.vocabulary.core) | {"basis": self.basis}
+            summaries[evidence.deck] = _packed(summary)
         with writing(self.library.engine) as connection:
-            connection.execute(delete(meta).where(meta.c.key == "rho"))
+            drop_setting(connection, RHO_KEY)
             for deck, row in rows.items():
-                _keep(connection, deck, said[deck], row)
-
-
-def _said(library: Library, decks: Sequence[str]) -> dict[str, int]:
-    """Return each deck's count of news, after making sure that it has a row where news are counted.
-
-    The count of a new row begins anywhere, so that a row dropped and made again is not taken for the old one.
-    """
-    query = select(standing.c.deck, standing.c.said).where(standing.c.deck.in_(decks))
-    with writing(library.engine) as connection:
-        there = {row.deck: row.said for row in connection.execute(query)}
-        new = [
-            {"deck": deck, "basis": "", "said": secrets.randbits(48)} for deck in decks if deck not in there
-        ]
-        if new:
-            connection.execute(insert(standing), new)
-    return there | {row["deck"]: row["said"] for row in new}
-
-
-def _keep(connection: Connection, deck: str, said: int, row: dict[str, Any]) -> None:
-    summary = row.pop("summary")
-    unchanged = (standing.c.deck == deck) & (standing.c.said == said)
-    if connection.execute(update(standing).where(unchanged).values(**row)).rowcount:
-        connection.execute(delete(standing_summary).where(standing_summary.c.deck == deck))
-        connection.execute(insert(standing_summary).values(deck=deck, summary=summary))
+                assessment_rows.keep_row(connection, deck, said[deck], row, summaries[deck])
 
 
 def _drop(library: Library, decks: Sequence[str]) -> None:
     """Drop the rows of decks."""
     with writing(library.engine) as connection:
-        connection.execute(delete(meta).where(meta.c.key == "rho"))
-        for chunk in lots(decks, _CHUNK):
-            for table in (standing, standing_summary):
-                connection.execute(delete(table).where(table.c.deck.in_(chunk)))
+        drop_setting(connection, RHO_KEY)
+        assessment_rows.drop_decks(connection, decks)
 
 
 def _fit_again(library: Library) -> None:
     """Fit rho over all decks where a row has changed since it was fitted."""
-    with library.read() as connection:
-        if connection.execute(select(meta.c.value).where(meta.c.key == "rho")).scalar() is not None:
-            return
+    if setting(library, RHO_KEY) is not None:
+        return
     with writing(library.engine) as connection:
-        query = select(standing.c.mixing).where(standing.c.mixing.is_not(None)).order_by(standing.c.deck)
-        rows = [np.frombuffer(one).reshape(-1, 3) for one in connection.execute(query).scalars()]
-        connection.execute(delete(meta).where(meta.c.key == "rho"))
-        connection.execute(insert(meta).values(key="rho", value=repr(rho_of_rows(rows))))
+        rows = [np.frombuffer(one).reshape(-1, 3) for one in assessment_rows.mixings(connection)]
+        keep_setting(connection, RHO_KEY, repr(rho_of_rows(rows)))
 
 
 def kept_rho(connection: Connection) -> float:
     """Return the rho that was fitted last, over all decks."""
-    said = connection.execute(select(meta.c.value).where(meta.c.key == "rho")).scalar()
+    said = setting(connection, RHO_KEY)
     return RHO if said is None else float(said)
 
 
@@ -188,8 +160,11 @@ def _row(evidence: DeckEvidence, apart: DeckSummary, tags: Sequence[str]) -> dic
         "best": best,
         "best_tag": best_tag,
         "mixing": mixing.tobytes() if len(mixing) else None,
-        "summary": zlib.compress(json.dumps(apart.to_json(), ensure_ascii=False).encode(), 1),
     }
+
+
+def _packed(summary: DeckSummary) -> bytes:
+    return zlib.compress(json.dumps(summary.to_json(), ensure_ascii=False).encode(), 1)
 
 
 def _counts(evidence: DeckEvidence) -> tuple[int, int]:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, func, or_, select, true
+from sqlalchemy import Connection, MappingResult, func, or_, select, true
 
 from triage.library import log
 from triage.library.log import Event, Names, from_row
 from triage.library.queries.asking import query
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
+
+_AT_ONCE = 1000
 
 
 def with_texts(event: Event, names: Names, carried: Mapping[str, Any] | None = None) -> Event:
@@ -73,3 +75,44 @@ def event_count(connection: Connection) -> int:
 def log_faults(connection: Connection) -> list[str]:
     """Return one sentence per fault of the event log."""
     return log.faults(connection)
+
+
+@query
+def event_hash(connection: Connection, log_id: str, seq: int) -> str | None:
+    """Return the hash of an event of a chain, or null where it is not here."""
+    found = select(event_table.c.hash).where(event_table.c.log_id == log_id, event_table.c.seq == seq)
+    hash_ = connection.execute(found).scalar()
+    return None if hash_ is None else str(hash_)
+
+
+@query
+def event_hashes(connection: Connection, log_prefix: str, seq: int) -> list[str]:
+    """Return the hashes of the events of one number in the chains whose name begins with a text."""
+    named = event_table.c.log_id.startswith(log_prefix, autoescape=True)
+    found = select(event_table.c.hash).where(named, event_table.c.seq == seq)
+    return [str(one) for one in connection.execute(found).scalars()]
+
+
+@query
+def lamport(connection: Connection) -> int:
+    """Return how far the log has come."""
+    return int(connection.execute(select(func.max(event_table.c.lamport))).scalar() or 0)
+
+
+def event_rows(connection: Connection) -> MappingResult:
+    """Return the rows of the log as they are stored, chain by chain."""
+    found = select(event_table).order_by(event_table.c.log_id, event_table.c.seq)
+    return connection.execute(found.execution_options(yield_per=_AT_ONCE)).mappings()
+
+
+def private_rows(connection: Connection) -> MappingResult:
+    """Return the private texts as they are stored."""
+    return connection.execute(select(private_table)).mappings()
+
+
+@query
+def first_refs(connection: Connection, people: Collection[str]) -> dict[str, str]:
+    """Return the first reference by which the log names each person; a name that was deleted has none."""
+    found = select(private_table.c.text, func.min(private_table.c.ref))
+    found = found.where(private_table.c.text.in_(sorted(people))).group_by(private_table.c.text)
+    return {str(text): str(ref) for text, ref in connection.execute(found)}
