@@ -1,9 +1,17 @@
 """In a large library only what comes next is read; what is asked is the same."""
 
 import random
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from triage.domain.reviewing import is_reviewed
+from triage.errors import BadInput
+from triage.exchange import merge_libraries
 from triage.ingest.moving import forget, move
 from triage.label import window
 from triage.label.order import questions
@@ -13,9 +21,10 @@ from triage.library.records import Suggestion
 from triage.library.suggestions import keep_suggestions
 
 
-@pytest.fixture
-def lib(tmp_path):
-    with Library.create(tmp_path / "lib") as made:
+@contextmanager
+def new_library(path):
+    """Six decks of four photos."""
+    with Library.create(path) as made:
         for deck in range(6):
             said = []
             for place in range(4):
@@ -32,6 +41,12 @@ def lib(tmp_path):
                 where = {"sha": sha, "deck": f"D-{deck}", "visit": None, "name": f"{place}.jpg"}
                 said += [EventDraft("photo-added", photo, "ann"), EventDraft("placed", where, "ann")]
             made.say_many(said)
+        yield made
+
+
+@pytest.fixture
+def lib(tmp_path):
+    with new_library(tmp_path / "lib") as made:
         yield made
 
 
@@ -102,3 +117,77 @@ def test_the_machines_order_is_the_same_found_by_index(suggested, monkeypatch, o
 
 def test_a_small_library_is_read_whole(lib):
     assert window.next_decks(lib, "ben", ["missing-hanger"]) is None
+
+
+TAGS = ("missing-hanger", "rusted-connector", "debris-at-flashing")
+ACT = st.tuples(
+    st.sampled_from(["present", "absent", "unclear", "undo", "move", "forget"]),
+    st.integers(0, 23),
+    st.sampled_from(TAGS),
+    st.sampled_from(["ann", "ben"]),
+)
+
+
+def do(lib, act):
+    what, number, tag, by = act
+    photos = queries.photos(lib)
+    photo = photos[number % len(photos)]
+    if what == "undo":
+        with suppress(BadInput):  # there may be nothing to undo
+            lib.undo(by)
+    elif what == "move":
+        move(lib, [photo], f"D-{number % 6}", by=by, visit=f"2026-05-{number + 1:02}")
+    elif what == "forget":
+        forget(lib, [photo], by=by)
+    else:
+        give_labels(lib, photo, {tag: what}, by=by)
+
+
+def left_by_the_rule(lib, deck, by):
+    """Questions of a deck that one person's own answers leave open, by `domain.reviewing`."""
+    own = {(one.photo, one.tag): one.value for one in queries.labels(lib, deck=deck) if one.by == by}
+    answers = [own.get((photo.sha, tag)) for photo in queries.photos(lib, deck) for tag in TAGS]
+    return sum(not is_reviewed(answer) for answer in answers)
+
+
+def disagreements(lib, count):
+    """Decks and people for whom a count of open questions is another than the rule's."""
+    decks = [f"D-{number}" for number in range(6)]
+    return [
+        (deck, by)
+        for deck in decks
+        for by in ("ann", "ben")
+        if count(lib, deck, queries.refs_of(lib, by), TAGS) != left_by_the_rule(lib, deck, by)
+    ]
+
+
+def only_clear_answers(lib, deck, refs, tags):
+    """A broken count: 'cannot tell' is taken for no answer."""
+    unclear = [one for one in queries.labels(lib, deck=deck) if one.value == "unclear" and one.tag in tags]
+    people = {name for name in ("ann", "ben") if queries.refs_of(lib, name) == refs}
+    return queries.unanswered_by(lib, deck, refs, tags) + sum(one.by in people for one in unclear)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.lists(ACT, min_size=1, max_size=8))
+def test_the_database_counts_what_a_person_left_open_by_the_one_rule(acts):
+    with TemporaryDirectory() as folder, new_library(Path(folder) / "lib") as lib:
+        for act in acts:
+            do(lib, act)
+        assert disagreements(lib, queries.unanswered_by) == []
+
+
+def test_a_count_that_takes_cannot_tell_for_no_answer_is_caught(lib):
+    do(lib, ("unclear", 3, TAGS[0], "ann"))
+    assert disagreements(lib, queries.unanswered_by) == []
+    assert disagreements(lib, only_clear_answers) == [("D-0", "ann")]
+
+
+def test_a_person_of_two_merged_libraries_is_one(lib, tmp_path):
+    with new_library(tmp_path / "other") as other:
+        do(lib, ("absent", 0, TAGS[0], "ann"))
+        do(other, ("present", 0, TAGS[0], "ann"))
+        do(other, ("absent", 1, TAGS[1], "ann"))
+        merge_libraries(lib, [other.path])
+    assert len(queries.refs_of(lib, "ann")) == 2
+    assert disagreements(lib, queries.unanswered_by) == []
