@@ -30,7 +30,7 @@ def hang(number: int) -> int:
     return number
 
 
-@pytest.mark.parametrize("engine", ["here", "processes"])
+@pytest.mark.parametrize("engine", ["here", "processes", "threads"])
 def test_results_come_in_order_and_a_bad_item_is_named(engine):
     found = list(map_items(half, range(6), engine=engine))
     assert [one.item for one in found] == list(range(6))

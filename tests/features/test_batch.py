@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from triage.batch import Failed, Ok
-from triage.errors import Cancelled
+from triage.errors import Cancelled, TriageError
 from triage.features import Embedder, VectorStore, embed_many
 
 Item = tuple[str, Path]
@@ -128,3 +128,14 @@ def test_items_are_read_as_they_are_needed(items: list[Item], store: VectorStore
 def test_nothing_to_do_loads_no_network(store: VectorStore, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("triage.features.batch.Embedder", None)
     assert list(embed_many([], store)) == []
+
+
+def test_vectors_that_cannot_be_kept_end_the_batch(
+    items: list[Item], store: VectorStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise TriageError("The disk is full.")
+
+    monkeypatch.setattr(VectorStore, "put", full)
+    with pytest.raises(TriageError, match="disk is full"):
+        list(embed_many(items, store))

@@ -3,6 +3,7 @@
 Engines: `here` (this process, no guards: for debugging), `processes` (local worker processes that can be
 killed, and die with their parent), `dask` (a cluster). A worker that crashes or takes too long costs its
 item, never the batch. Steps are plain functions of one picklable item; they never touch the database.
+A room may also take `threads`, for steps that run outside Python; nothing guards these.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from triage.batch.outcomes import Cancel, Failed, Item, Ok, Result, check_cancel
 from triage.errors import WrongUsage
 
 ENGINES = ("here", "processes", "dask")
+"""The engines that a person may choose."""
 
 
 def default_workers() -> int:
@@ -41,6 +43,10 @@ def map_items(
         from triage.batch.processes import map_processes
 
         return map_processes(step, items, workers or default_workers(), timeout_s, cancel)
+    if engine == "threads":
+        from triage.batch.threads import map_threads
+
+        return map_threads(step, items, workers or default_workers(), cancel)
     if engine == "dask":
         from triage.batch.dask_engine import map_dask
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
-from triage.batch import Failed, Ok, check_cancel
-from triage.errors import BadInput, BadPhoto
+from triage.batch import Failed, Ok, map_items
+from triage.errors import BadInput, TriageError
 from triage.features.embedder import Embedder
 
 if TYPE_CHECKING:
@@ -23,8 +20,8 @@ if TYPE_CHECKING:
 
 Item: TypeAlias = "tuple[str, Path]"
 Done: TypeAlias = "Ok[Item, PhotoVectors] | Failed[Item]"
-_AHEAD = 2
-"""Photos that wait in front of each worker; more would only fill the memory."""
+LookedUp: TypeAlias = "tuple[str, Path, PhotoVectors | None]"
+"""A photo with its vectors where they are kept."""
 
 
 @contextmanager
@@ -37,7 +34,7 @@ def one_blas_thread() -> Iterator[None]:
 
 
 class _Worker:
-    """Looks a photo up, or computes and keeps it; the network is loaded when the first photo needs it."""
+    """Computes and keeps a photo's vectors; the network is loaded when the first photo needs it."""
 
     def __init__(self, store: VectorStore, recipe: Recipe, threads: int) -> None:
         self._store, self._recipe, self._threads = store, recipe, threads
@@ -48,26 +45,40 @@ class _Worker:
         """The hash of the recipe."""
         return self._recipe.sha
 
-    def once(self, sha: str, path: Path) -> Done | None:
-        """Compute and keep a photo's vectors, or return None where they are kept."""
-        if self._store.has(sha):
-            return None
-        self.load()
-        return self((sha, path))
+    def looked_up(self, items: Iterable[Item]) -> Iterator[LookedUp]:
+        """Yield each photo with its vectors where they are kept."""
+        for sha, path in items:
+            kept = self._store.get(sha)
+            if kept is None:
+                self.load()
+            yield sha, path, kept
+
+    def once(self, sha: str, path: Path) -> None:
+        """Compute and keep a photo's vectors unless they are kept. Raises BadPhoto, TriageError."""
+        if not self._store.has(sha):
+            self.load()
+            self._store.put(sha, self.embedder.embed(path))
 
     def load(self) -> None:
         if self._embedder is None:
             self._embedder = Embedder(self._recipe, self._threads)
 
-    def __call__(self, item: Item) -> Done:
+    @property
+    def embedder(self) -> Embedder:
         assert self._embedder is not None  # noqa: S101 - load() comes first
-        sha, path = item
+        return self._embedder
+
+    def __call__(self, item: LookedUp) -> PhotoVectors | TriageError:
+        """Return a photo's vectors, or why they cannot be kept. Raises BadPhoto."""
+        sha, path, kept = item
+        if kept is not None:
+            return kept
+        vectors = self.embedder.embed(path)
         try:
-            vectors = self._embedder.embed(path)
-        except BadPhoto as error:
-            return Failed(item, error.reason)
-        self._store.put(sha, vectors)
-        return Ok(item, vectors)
+            self._store.put(sha, vectors)
+        except TriageError as error:  # it ends the batch: no other photo's vectors can be kept either
+            return error
+        return vectors
 
 
 @dataclass(frozen=True)
@@ -89,9 +100,7 @@ def embed_task(task: EmbedTask) -> str:
     if worker.recipe_sha != task.recipe_sha:
         raise BadInput("This worker has another version of the recipe.", "Install the same deck-triage.")
     with one_blas_thread():
-        outcome = worker.once(task.sha, task.path)
-    if isinstance(outcome, Failed):
-        raise BadPhoto(outcome.reason)
+        worker.once(task.sha, task.path)
     return task.sha
 
 
@@ -131,27 +140,20 @@ def embed_many(
         when vectors cannot be kept.
     """
     worker = _Worker(store, recipe or store.recipe, threads)
-    pending: deque[Done | Future[Done]] = deque()
-    stream = iter(items)
-    done = 0
-    with one_blas_thread(), ThreadPoolExecutor(workers, thread_name_prefix="embed") as pool:
-        try:
-            while True:
-                check_cancel(cancel)
-                for item in islice(stream, workers * _AHEAD + 1 - len(pending)):
-                    kept = store.get(item[0])
-                    if kept is not None:
-                        pending.append(Ok(item, kept))
-                    else:
-                        worker.load()
-                        pending.append(pool.submit(worker, item))
-                if not pending:
-                    return
-                first = pending.popleft()
-                outcome = first.result() if isinstance(first, Future) else first
-                done += 1
-                if progress:
-                    progress("embed", done, total)
-                yield outcome
-        finally:
-            pool.shutdown(wait=True, cancel_futures=True)
+    looked_up = worker.looked_up(items)
+    with one_blas_thread():
+        outcomes = map_items(worker, looked_up, engine="threads", workers=workers, cancel=cancel)
+        for done, outcome in enumerate(outcomes, 1):
+            if isinstance(outcome, Ok) and isinstance(outcome.value, TriageError):
+                raise outcome.value
+            if progress:
+                progress("embed", done, total)
+            yield _of_item(outcome)
+
+
+def _of_item(outcome: Ok[LookedUp, PhotoVectors | TriageError] | Failed[LookedUp]) -> Done:
+    sha, path, _ = outcome.item
+    if isinstance(outcome, Failed):
+        return Failed((sha, path), outcome.reason)
+    assert not isinstance(outcome.value, TriageError)  # noqa: S101 - it was raised before
+    return Ok((sha, path), outcome.value)
