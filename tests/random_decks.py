@@ -49,6 +49,21 @@ NUMBERS = {
     "post_moisture_percent": (12.0, 24.0, 25.0, 40.0),
     "post_probe_depth_in": (0.0, 0.4, 0.5, 1.0),
     "hold_down_capacity_lb": (500.0, 750.0, 1500.0),
+    "ledger_bottom_edge_in": (0.3, 0.75, 2.0),
+    "band_top_edge_in": (0.5, 1.9, 2.0, 3.0),
+    "band_bottom_edge_in": (0.5, 0.75, 2.0),
+    "beam_overhang_ft": (0.0, 1.0, 1.5, 2.5, 6.0),
+    "joist_span_other_side_ft": (4.0, 8.0, 14.0),
+    "post_notch_left_in": (0.5, 1.5, 2.5, 3.0),
+    "joist_notch_depth_in": (0.0, 1.0, 1.5, 1.6, 3.0),
+    "joist_hole_in": (0.0, 1.0, 3.0, 3.2, 6.0),
+    "joist_hole_edge_in": (0.5, 1.9, 2.0, 4.0),
+    "decking_maker_spacing_in": (12.0, 16.0, 24.0),
+    "frost_depth_in": (0.0, 12.0, 36.0, 48.0),
+    "cantilever_probe_depth_in": (0.0, 0.2, 0.5, 1.5),
+    "stringer_span_ft": (4.0, 6.0, 6.1, 12.0, 13.3, 16.0),
+    "stair_riser_gap_in": (2.0, 4.0, 4.1, 8.0),
+    "trip_edge_in": (0.0, 0.25, 0.5, 1.0),
 }
 COUNTS = {
     "hold_down_count": (0, 1, 2, 3, 4),
@@ -57,6 +72,8 @@ COUNTS = {
     "joist_count": (6, 14),
     "post_count": (0, 2, 4),
     "year_built": (1985, 2005, 2020),
+    "hangers_with_empty_holes": (0, 1, 5),
+    "decking_loose_boards": (0, 1, 6),
 }
 SIZES = {
     "joist_size": ("2x4", "2x6", "2x7", "2x8", "2x10", "2x12", "2x14", "1x8", "4x8"),

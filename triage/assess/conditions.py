@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from triage.domain.tiers import STANDINGS
-from triage.structure.check import OUTSIDE
+from triage.structure.check import UNVOUCHED
 
 TRIED_BY_HAND = ("guard_post_firm",)
 
@@ -174,7 +174,7 @@ def _check(condition: Condition, view: View) -> Support | None:
             return None
         if test == "reason" and result.reason != wanted:
             return None
-        if test == "outside" and (result.reason == OUTSIDE) != wanted:
+        if test == "outside" and (result.reason in UNVOUCHED) != wanted:
             return None
     return Support("calculated", checks=frozenset({condition.name}))
 

@@ -20,6 +20,8 @@ ATTACHMENT = "attachment"
 EDGES = "edge-distances"
 TESTS_GOVERN = "tests-govern"
 MARGIN = "no-margin"
+UNVOUCHED = frozenset({OUTSIDE, MARGIN})
+"""Reasons of a check that no published table vouches for, though nothing is missing."""
 NO_PART = "no-such-part"
 REASONS = (
     COMPARED,

@@ -17,17 +17,22 @@ _FLAGS = {"yes": (False, True), "no": (True, False)}
 
 @dataclass(frozen=True)
 class Harm:
-    """The direction of one fact: `steps` are its words from harmless to harmful, empty for a number."""
+    """The direction of one fact: `steps` are its words from harmless to harmful, empty for a number.
+
+    `up_to` is the number beyond which more is no better and no worse; null where the direction holds for all.
+    """
 
     fact: str
     more_is_worse: bool
     steps: tuple[Any, ...]
     why: str
+    up_to: float | None = None
 
     def level(self, value: Any) -> float | None:
         """Return how harmful a value is, larger for worse; null for one that has no place in the order."""
         if not self.steps:
-            return float(value) if self.more_is_worse else -float(value)
+            number = float(value) if self.up_to is None else min(float(value), self.up_to)
+            return number if self.more_is_worse else -number
         return float(self.steps.index(value)) if value in self.steps else None
 
 
@@ -35,9 +40,9 @@ class Harm:
 def harms() -> Mapping[str, Harm]:
     """Return the directions by fact, in the order of the file."""
     rows = tomllib.loads(_FILE.read_text(encoding="utf-8"))
-    return MappingProxyType({fact: _harm(fact, row["worse"], row["why"]) for fact, row in rows.items()})
+    return MappingProxyType({fact: _harm(fact, **row) for fact, row in rows.items()})
 
 
-def _harm(fact: str, worse: str | list[str], why: str) -> Harm:
+def _harm(fact: str, worse: str | list[str], why: str, up_to: float | None = None) -> Harm:
     steps: tuple[Any, ...] = _FLAGS.get(worse, ()) if isinstance(worse, str) else tuple(worse)
-    return Harm(fact, worse == "more", steps, why)
+    return Harm(fact, worse == "more", steps, why, up_to)
