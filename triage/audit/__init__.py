@@ -6,27 +6,6 @@ imported on first use, because the numerical libraries take a moment to load.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import lazy_loader
 
-if TYPE_CHECKING:
-    from triage.audit.agreeing import agree
-    from triage.audit.doubting import doubts
-    from triage.audit.of_library import missed
-    from triage.audit.sampling import sample
-
-_HOMES = {
-    "agree": "agreeing",
-    "doubts": "doubting",
-    "missed": "of_library",
-    "sample": "sampling",
-}
-
-__all__ = ["agree", "doubts", "missed", "sample"]
-
-
-def __getattr__(name: str) -> Any:
-    if name in _HOMES:
-        import importlib
-
-        return getattr(importlib.import_module(f"triage.audit.{_HOMES[name]}"), name)
-    raise AttributeError(name)
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -2,14 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
+import lazy_loader
 
-__all__ = ["ask_in_terminal", "ask_these"]
-
-
-def __getattr__(name: str) -> Any:
-    if name in __all__:
-        from triage.terminal import ask
-
-        return getattr(ask, name)
-    raise AttributeError(name)
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,16 @@
+from .assess import assess_library as assess_library
+from .exchange import export_library as export_library
+from .exchange import merge_libraries as merge_libraries
+from .ingest import ingest_photos as ingest_photos
+from .label.rows import give_labels as give_labels
+from .label.rows import settle as settle
+from .label.rows import store_rows as store_rows
+from .library import Library as Library
+from .presort.of_library import presort_library as presort_library
+from .report import verify_report as verify_report
+from .report import write_report as write_report
+from .structure import run_checks as run_checks
+from .structure.telling import read_facts as read_facts
+from .structure.telling import set_facts as set_facts
+from .train.of_library import train_library as train_library
+from .version import __version__ as __version__

@@ -1,0 +1,11 @@
+from .evidence import assess_library as assess_library
+from .evidence import gather as gather
+from .order import rank as rank
+from .records import Concern as Concern
+from .records import DeckEvidence as DeckEvidence
+from .records import DeckSummary as DeckSummary
+from .records import Seen as Seen
+from .rules import Rule as Rule
+from .rules import RuleBook as RuleBook
+from .rules import load_rule_book as load_rule_book
+from .summary import assess_deck as assess_deck

@@ -1,0 +1,12 @@
+from .learn import train_tags as train_tags
+from .report import tag_json as tag_json
+from .scoring import score as score
+from .store import load_model as load_model
+from .store import model_hash as model_hash
+from .store import save_model as save_model
+from .types import Promise as Promise
+from .types import Score as Score
+from .types import TagModel as TagModel
+from .types import TooFew as TooFew
+from .types import TrainingLabel as TrainingLabel
+from .types import TrainingPhoto as TrainingPhoto
