@@ -7,7 +7,8 @@ all come through here. A refused act raises `Refused` with the photo, the condit
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from triage.assess.evidence import gather, rule_book_of
@@ -20,9 +21,44 @@ from triage.domain.acts import Refused
 from triage.domain.tiers import tier_rank
 from triage.errors import WrongUsage
 from triage.library import EventDraft, Library, queries
+from triage.library.naming import distinct_names
 from triage.library.records import Closing, Lift, Photo
 
 STOP_USE = "stop-use"
+
+
+# ---- which photos are meant ---
+
+
+def pair_named(
+    library: Library, deck: str, befores: Sequence[str], after: str | None
+) -> tuple[list[Photo], Photo | None]:
+    """Return the photos before and after that a person names, of one deck.
+
+    Photos taken from the same places bear the same names at both visits. Of two such photos the one before is
+    the earlier and the one after the later. Raises BadInput with the candidates where that does not decide.
+    """
+
+    def alike(text: str) -> list[Photo]:
+        return [one for one in queries.photos_named(library, text) if one.deck == deck]
+
+    def one_before(text: str) -> Photo:
+        found = alike(text)
+        return (
+            found[0]
+            if len(found) == 2 and found[0].visit != found[1].visit
+            else queries.find_photo(library, text)
+        )
+
+    if after is None:
+        return [one_before(text) for text in befores], None
+    found = alike(after)
+    latest = (
+        found[-1]
+        if len({one.visit for one in found}) == len(found) > 1
+        else queries.find_photo(library, after)
+    )
+    return [one_before(text) for text in befores], latest
 
 
 # ---- closing ---------------------------------------------------------------------------------------------
@@ -64,13 +100,11 @@ def close(
             raise WrongUsage("A closing names the place.", "Say where on the deck with --place TEXT.")
         drafts = []
         for one in shown:
-            closing = Closing(deck, rule, where, one.sha, after.sha, why, by, "", after.visit, same_place)
+            closing = Closing(
+                deck, rule, str(where), one.sha, after.sha, why, by, "", after.visit, same_place
+            )
             _check_closing(library, closing, evidence, summary)
-            payload: dict[str, Any] = {"deck": deck, "rule": rule, "before": one.sha, "after": after.sha}
-            payload |= {"visit": after.visit}
-            if same_place:
-                payload |= {"same_place": True}
-            drafts.append(EventDraft("closed", payload, by, None, {"place": str(where), "why": why}))
+            drafts.append(_closed(closing))
         return drafts
 
     said = library.say_after(decide)
@@ -83,13 +117,67 @@ def close(
     }
 
 
+@dataclass(frozen=True)
+class ToClose:
+    """A photo of a concern and the later one that speaks for it; `same_place`: a person compared the two."""
+
+    rule: str
+    place: str
+    before: Photo
+    after: Photo
+    same_place: bool = False
+
+
+def close_many(
+    library: Library, deck: str, pairs: Sequence[ToClose], *, why: str, by: str
+) -> list[Refused | None]:
+    """Close several photos of a deck's concerns as one act, each judged by the deck as it stands before.
+
+    Returns for each pair null where it was closed, else the refusal: one that does not hold stops no other.
+    Raises WrongUsage without a reason.
+    """
+    known_deck(library, deck)
+    if not why.strip():
+        raise WrongUsage("A closing needs a reason.", "Say what was done and how it was checked: --why TEXT")
+    outcome: list[Refused | None] = []
+
+    def decide(_connection: Any) -> list[EventDraft]:
+        evidence, summary = _assessed(library, deck)
+        outcome.clear()
+        drafts = []
+        for one in pairs:
+            shas = (one.before.sha, one.after.sha)
+            closing = Closing(deck, one.rule, one.place, *shas, why, by, "", one.after.visit, one.same_place)
+            try:
+                _check_closing(library, closing, evidence, summary)
+            except Refused as refused:
+                outcome.append(refused)
+                continue
+            outcome.append(None)
+            drafts.append(_closed(closing))
+        return drafts
+
+    library.say_after(decide)
+    return outcome
+
+
+def _closed(closing: Closing) -> EventDraft:
+    """Return the event of a closing."""
+    payload: dict[str, Any] = {"deck": closing.deck, "rule": closing.rule}
+    payload |= {"before": closing.before, "after": closing.after, "visit": closing.visit}
+    if closing.same_place:
+        payload |= {"same_place": True}
+    private = {"place": closing.place or "", "why": closing.why}
+    return EventDraft("closed", payload, closing.by, None, private)
+
+
 def _check_closing(library: Library, closing: Closing, evidence: DeckEvidence, summary: DeckSummary) -> None:
     book, photos = rule_book_of(library), {p.sha: p for v in evidence.visits() for p in v.photos}
     found = fault(closing, evidence.visits(), book)
     if found is not None and found.condition != "open-concern":
         photo = photos.get(found.photo or "")
         words = {"deck": closing.deck, "rule": closing.rule, "tag": found.tag, "element": found.element}
-        raise _refuse("close", found.condition, found.detail, photo, **words)
+        raise _refuse("close", found.condition, found.detail, photo, photos.values(), **words)
     mine = [one for one in summary.concerns if one.is_open and one.rule == closing.rule]
     before = photos.get(closing.before)
     if not mine:
@@ -98,10 +186,10 @@ def _check_closing(library: Library, closing: Closing, evidence: DeckEvidence, s
     here = [one for one in mine if closing.before in one.photos]
     if found is not None or not here and mine[0].photos:
         detail = f"The photo before is not one of the photos of '{closing.rule}'"
-        raise _refuse("close", "open-concern", detail, before, deck=closing.deck)
+        raise _refuse("close", "open-concern", detail, before, photos.values(), deck=closing.deck)
     if not any(one.place is None or same_place(one.place, closing.place) for one in here):
         detail = f"The photo before shows '{here[0].place}', not '{closing.place}'"
-        raise _refuse("close", "same-place", detail, before, deck=closing.deck)
+        raise _refuse("close", "same-place", detail, before, photos.values(), deck=closing.deck)
 
 
 def _place_of(summary: DeckSummary, rule: str, sha: str) -> str | None:
@@ -116,8 +204,9 @@ def _left(
     tag = next((one.tag for one in summary.concerns if one.rule == rule and one.tag), None)
     mine = [c for c in summary.concerns if c.is_open and (c.rule == rule or tag is not None and c.tag == tag)]
     photos = {photo.sha: photo for photo in queries.photos(library, summary.deck)}
+    names = distinct_names(photos.values())
     return [
-        {"rule": one.rule, "place": one.place, "photo": sha, "name": photos[sha].path_name}
+        {"rule": one.rule, "place": one.place, "photo": sha, "name": names[sha]}
         for one in mine
         for sha in one.photos
         if sha in photos and sha not in closed
@@ -154,13 +243,14 @@ def lift_fault(
 ) -> Refused | None:
     """Return why a stop-use is not lifted by an act, or null where it is; see the table of acts."""
     deck = one.deck
-    photos = {photo.sha: (n, photo) for n, v in enumerate(evidence.visits()) for photo in v.photos}
+    photos = {photo.sha: photo for visit in evidence.visits() for photo in visit.photos}
     left = standing_at_stop_use(summary)
     if left:
         concern = left[0]
-        photo = photos[concern.photos[0]][1] if concern.photos and concern.photos[0] in photos else None
+        photo = photos.get(concern.photos[0]) if concern.photos else None
         detail = f"'{concern.rule}' is still open at stop-use"
-        return _refuse("lift", "nothing-at-stop-use", detail, photo, deck=deck, rule=concern.rule)
+        words = {"deck": deck, "rule": concern.rule}
+        return _refuse("lift", "nothing-at-stop-use", detail, photo, photos.values(), **words)
     person = summary.tier_by_person
     if person is not None and person.tier == STOP_USE:
         detail = f"{person.by} put the deck at stop-use"
@@ -181,13 +271,14 @@ def _lift_photo_fault(one: Lift, evidence: DeckEvidence, closed: Sequence[Concer
             "lift", "photo-of-the-repair", f"The photo is no longer one of deck {deck}", None, deck=deck
         )
     number, photo = photos[one.after]
+    among = [other for _, other in photos.values()]
     before = [photos[c.photos[0]][0] for c in closed if c.photos and c.photos[0] in photos]
     if number == 0 or before and number <= max(before):
         detail = "The photo is of the same visit as what was wrong, or of an earlier one"
-        return _refuse("lift", "photo-of-the-repair", detail, photo, deck=deck)
+        return _refuse("lift", "photo-of-the-repair", detail, photo, among, deck=deck)
     looked = looked_at_fault(one.after, visits[number].words)
     if looked is not None:
-        return _refuse("lift", "photo-of-the-repair", looked, photo, deck=deck)
+        return _refuse("lift", "photo-of-the-repair", looked, photo, among, deck=deck)
     if "lift" in evidence.second_person:
         said = {
             label.by
@@ -196,7 +287,7 @@ def _lift_photo_fault(one: Lift, evidence: DeckEvidence, closed: Sequence[Concer
             if sha == one.after
         }
         if not said - {one.by}:
-            return _refuse("lift", "second-person", f"Only {one.by} has looked at the photo", photo)
+            return _refuse("lift", "second-person", f"Only {one.by} has looked at the photo", photo, among)
     return None
 
 
@@ -249,5 +340,9 @@ def _assessed(library: Library, deck: str) -> tuple[DeckEvidence, DeckSummary]:
     return evidence, assess_deck(evidence, rule_book_of(library), library.vocabulary())
 
 
-def _refuse(act: str, condition: str, detail: str, photo: Photo | None, **words: str) -> Refused:
-    return Refused(act, condition, detail, photo.path_name if photo else None, **words)
+def _refuse(
+    act: str, condition: str, detail: str, photo: Photo | None, among: Iterable[Photo] = (), **words: str
+) -> Refused:
+    """Refuse an act; `among` are the photos that the one in the way must not be mistaken for."""
+    named = distinct_names([photo, *among]) if photo else {}
+    return Refused(act, condition, detail, named[photo.sha] if photo else None, **words)

@@ -124,8 +124,12 @@ def _answer_fault(closing: Closing, rule: Rule, words: Words, second: bool) -> F
     shown, seen = words.get((sha, SHOWS + rule.element)), words.get((sha, tag))
     more = {"photo": sha, "tag": tag, "element": rule.element}
     if shown is None or shown.value != PRESENT or shown.disputed:
-        what = "Nobody has said" if shown is None else "It is not agreed"
-        return Fault("part-seen", f"{what} that the photo after shows the {rule.element}", **more)
+        part = rule.element.replace("-", " ")
+        told = f"Nobody has said that the photo after shows the {part}"
+        if shown is not None:
+            how = "people disagree" if shown.disputed else f"the answer is '{shown.value}'"
+            told = f"Whether the photo after shows the {part}: {how}"
+        return Fault("part-seen", told, **more)
     if seen is None or seen.value != ABSENT or seen.disputed:
         what = "Nobody has answered" if seen is None else f"The answer is '{seen.value}' to"
         return Fault("defect-absent", f"{what} '{tag}' on the photo after", **more)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -79,11 +79,29 @@ def command(
             return
         for lot in lots(enumerate(summaries, 1), _LOT):
             names = queries.photo_names(library, {sha for _, one in lot for sha in _shown(one)})
+            waits = _awaiting(library, lot, whole=visit is None and as_of is None)
             for number, one in lot:
                 _say_deck(number, one, names, order)
+                for line in waits.get(one["deck"], ()):
+                    say(f"   {line}")
     say()
     say(ORDER_WORDS[order])
     say(CAUTION)
+
+
+def _awaiting(
+    library: Library, lot: Sequence[tuple[int, dict[str, Any]]], whole: bool
+) -> dict[str, list[str]]:
+    """Return by deck what awaits a look after repairs; nothing where an earlier state is asked for."""
+    from triage.cli.status import awaiting_lines
+    from triage.report.awaiting import awaiting, decks_in_round
+
+    mine = sorted({one["deck"] for _, one in lot} & set(decks_in_round(library))) if whole else []
+    found = awaiting(library, mine) if mine else []
+    return {
+        deck: awaiting_lines([one for one in found if one.deck == deck], _PHOTOS)
+        for deck in dict.fromkeys(one.deck for one in found)
+    }
 
 
 def _summaries(

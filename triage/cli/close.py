@@ -76,6 +76,9 @@ def command(
     defect is absent; --explain prints every condition. Photos of the concern that are not closed stay open and
     are listed.
 
+    Of two photos with one name, --before means the earlier visit's and --after the later's; to be exact, put the
+    visit between deck and name: D-17/2026-05-04/a.jpg.
+
     With --propose nothing is closed: the later photos are listed that likeliest show the place of the photo
     before. You look at them and close with the one that does.
 
@@ -89,7 +92,7 @@ def command(
         if not befores:
             raise WrongUsage("Which photo showed the concern is not said.", "Name it with --before PHOTO.")
         with open_library(library_path) as library:
-            _propose(library, deck, befores[0], limit, as_json)
+            _propose(library, deck, befores[:1], limit, as_json)
         return DONE
     if not (rule and befores and after and why):
         given = {"RULE": rule, "--before": befores, "--after": after, "--why": why}
@@ -99,16 +102,17 @@ def command(
             f"Find rules and photos with: deck-triage assess {deck}. Find the photo after the repair with:"
             f" deck-triage close {deck} --propose --before PHOTO",
         )
-    from triage.assess.acts import close
+    from triage.assess.acts import close, pair_named
 
     with open_library(library_path) as library:
+        photos_before, photo_after = pair_named(library, deck, befores, after)
         row = close(
             library,
             deck,
             rule,
             place=place,
-            before=[queries.find_photo(library, one) for one in befores],
-            after=queries.find_photo(library, after),
+            before=photos_before,
+            after=photo_after or queries.find_photo(library, after),
             why=why,
             by=need_by(by),
             same_place=same_place,
@@ -125,20 +129,23 @@ def command(
     return DONE
 
 
-def _propose(library: Library, deck: str, before: str, limit: int, as_json: bool) -> None:
+def _propose(library: Library, deck: str, befores: tuple[str, ...], limit: int, as_json: bool) -> None:
+    from triage.assess.acts import pair_named
     from triage.assess.said import known_deck
     from triage.matching import propose_places
 
-    photo = queries.find_photo(library, before)
-    found = propose_places(library, known_deck(library, deck), photo, limit=limit, progress=progress_line())
+    (photo,), _ = pair_named(library, known_deck(library, deck), befores, None)
+    found = propose_places(library, deck, photo, limit=limit, progress=progress_line())
     if as_json:
         emit([one.to_json() for one in found])
         return
+    before = queries.name_of(library, photo)
     if not found:
-        say(f"No photo of {deck} was taken after {photo.path_name}.")
+        say(f"No photo of {deck} was taken after {before}.")
         return
-    say(table([(one.photo.path_name, one.photo.visit, one.why) for one in found], ("photo", "visit", "why")))
+    rows = [(queries.name_of(library, one.photo), one.photo.visit, one.why) for one in found]
+    say(table(rows, ("photo", "visit", "why")))
     say(
         "Look at them: only a person says that two photos show one place. Then: deck-triage close"
-        f" {deck} RULE --place TEXT --before {photo.path_name} --after PHOTO --why TEXT"
+        f" {deck} RULE --place TEXT --before {before} --after PHOTO --why TEXT"
     )

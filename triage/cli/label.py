@@ -146,23 +146,34 @@ def log(photo: str | None, library_path: Path | None, as_json: bool) -> Any:
     type=click.Path(path_type=Path, exists=True),
     help="TOML that maps foreign categories to tags.",
 )  # noqa: E501
+@click.option("--visit", metavar="DATE", help="The visit that the photos are of, where the file names none.")
 @dry_run_option
 @by_option
 @library_option
 @json_option
 def read(
-    path: Path, mapping: Path | None, dry_run: bool, by: str | None, library_path: Path | None, as_json: bool
+    path: Path,
+    mapping: Path | None,
+    visit: str | None,
+    dry_run: bool,
+    by: str | None,
+    library_path: Path | None,
+    as_json: bool,
 ) -> Any:
     """Read labels from a CSV file, a COCO file or a folder tree; a row read before is known.
 
     Columns: photo,deck,tag,value,by,at,box,place,count,asked_by,saw_machine,note (the first four are needed).
+    Where two visits of a deck have a photo of one name, a column visit or --visit says which is meant; a row
+    whose photo is not of that visit is set aside.
 
     Examples:
     deck-triage label read labels.csv --by ann
     deck-triage label read coco.json --map categories.toml --by ann
     """
+    from triage.ingest import check_visit
     from triage.label.rows import store_rows
 
+    day = check_visit(visit)
     with open_library(library_path) as library:
         if path.is_dir() or path.suffix.lower() == ".json":
             from triage.exchange import read_labels_file
@@ -172,7 +183,7 @@ def read(
             from triage.label.files import read_csv_rows
 
             rows, set_aside = read_csv_rows(path)
-        result = store_rows(library, rows, set_aside, by=by, dry_run=dry_run)
+        result = store_rows(library, rows, set_aside, by=by, visit=day, dry_run=dry_run)
     if as_json:
         emit(result.to_json())
     else:

@@ -2,13 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
 from triage.platforms import weaknesses
 
+if TYPE_CHECKING:
+    from triage.report.awaiting import Pair
+
 _SHOWN = 10
+
+
+def awaiting_lines(pairs: Sequence[Pair], most: int) -> list[str]:
+    """Return what awaits a person's look after repairs, in lines; none where nothing does."""
+    if not pairs:
+        return []
+    concerns: dict[tuple[str, str, str | None], list[Pair]] = {}
+    for one in pairs:
+        concerns.setdefault((one.deck, one.rule, one.place), []).append(one)
+    number = len(concerns)
+    lines = ["1 repair awaits your look:" if number == 1 else f"{number} repairs await your look:"]
+    for mine in list(concerns.values())[:most]:
+        first = mine[0]
+        where = f" at {first.place}" if first.place else ""
+        photos = f"{first.names[0]} -> {first.names[1]}"
+        more = f", and {len(mine) - 1} more" if len(mine) > 1 else ""
+        lines.append(f"  {first.deck}: {first.concluded.rstrip('.')}{where}: {photos}{more}")
+    if number > most:
+        lines.append(f"  ... and {number - most} more")
+    return [*lines, "Each with what is missing: deck-triage repairs list"]
 
 
 @named("status")
@@ -21,12 +45,14 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     deck-triage status -L season-2026
     """
     from triage.assess.status import drawn_lines, status_of, waiting_words
+    from triage.report.awaiting import awaiting
 
     with open_library(library_path) as library:
         status = status_of(library)
+        repaired = awaiting(library)
         path, waiting, drawn = library.path, waiting_words(library), drawn_lines(library)
     if as_json:
-        emit(status)
+        emit({**status, "awaiting": [one.to_json() for one in repaired]})
         return
     say(f"{path}: {status['decks']} decks, {status['photos']} photos, {status['labels']} labels,")
     say(f"{status['unreviewed']} questions on core tags that no person has answered.")
@@ -46,6 +72,8 @@ def command(library_path: Path | None, as_json: bool) -> Any:
         say(f"Answer as proposed: deck-triage decks answer ID -L {path} --by NAME; or with --deck DECK.")
     if status["set_aside"]:
         say(f"Strike a file off the list: deck-triage decks answer ID --seen -L {path} --by NAME")
+    for one in awaiting_lines(repaired, _SHOWN):
+        say(one)
     say(f"Next: {status['next']}")
     for weakness in weaknesses():
         advise(weakness)

@@ -1,7 +1,8 @@
 """Label files as CSV: read row by row, written so that a spreadsheet opens them safely.
 
 Columns: `photo,deck,tag,value,by,at,box,place,count,asked_by,saw_machine,note`; the first four are
-needed. A box is `x,y,width,height` in fractions of the upright photo (a zero-size box is a point);
+needed. A column `visit` may be added: where two visits of a deck have a photo of one name, it says which is
+meant. A box is `x,y,width,height` in fractions of the upright photo (a zero-size box is a point);
 several boxes are joined by `;`. A bad row is set aside with its reason, never the end of the file.
 Which photo a row means is settled by the caller: this module knows no library.
 """
@@ -20,7 +21,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from triage.domain.tiers import VALUES
@@ -42,6 +43,8 @@ COLUMNS: tuple[str, ...] = (
     "saw_machine",
     "note",
 )
+VISIT = "visit"
+"""A column more that a file may have: the visit of the photo, where two visits have a photo of one name."""
 NEEDED: tuple[str, ...] = ("photo", "tag", "value")
 """`deck` is needed too, but may be left out where `photo` alone says which photo is meant."""
 
@@ -75,6 +78,8 @@ class LabelRow:
     """Whether the file says how the photo came to be asked."""
     settles: bool = False
     """Whether it ends a dispute; `note` is the reason."""
+    visit: str | None = None
+    """The day of the visit that the photo is of, where the file says it."""
 
     @property
     def row_hash(self) -> str:
@@ -93,6 +98,7 @@ class LabelRow:
             self.saw_machine,
             self.note,
             *(["settled"] if self.settles else []),
+            *(["visit", self.visit] if self.visit else []),
         ]
         return hashlib.sha256(json.dumps(said, ensure_ascii=True).encode()).hexdigest()
 
@@ -174,7 +180,7 @@ def _doubtful_columns(header: list[str]) -> list[str]:
     reasons = []
     for name in header:
         near = difflib.get_close_matches(name, [known for known in COLUMNS if known not in header], 1, 0.75)
-        if name and name not in COLUMNS and near:
+        if name and name not in (*COLUMNS, VISIT) and near:
             reasons.append(f"the column {name!r} was not read; is {near[0]!r} meant?")
     return reasons
 
@@ -184,7 +190,7 @@ def parse_row(number: int, cells: Mapping[str, str]) -> LabelRow:
 
     Raises BadInput with a reason that names the field.
     """
-    said = {name: _plain(name, cells.get(name, "")) for name in COLUMNS}
+    said = {name: _plain(name, cells.get(name, "")) for name in (*COLUMNS, VISIT)}
     for name in NEEDED:
         if not said[name]:
             raise BadInput(f"{name} is empty")
@@ -212,7 +218,18 @@ def parse_row(number: int, cells: Mapping[str, str]) -> LabelRow:
         saw_machine=saw_machine,
         note=said["note"] or None,
         order_known=said["asked_by"].lower() not in ("", UNKNOWN_ORDER),
+        visit=_day(said[VISIT]),
     )
+
+
+def _day(text: str) -> str | None:
+    """Return a visit's day, or null for an empty text. Raises BadInput for a text that is no date."""
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise BadInput(f"visit {text!r} is not a date (2026-05-01)") from error
 
 
 def _plain(name: str, text: str) -> str:

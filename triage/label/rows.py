@@ -13,7 +13,7 @@ from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
 from triage.library import EventDraft, Library, queries
 from triage.library.database import Connection
-from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
+from triage.library.records import ASKED_BY, UNKNOWN_ORDER, UNSORTED, Box, Label, Photo
 
 _LOT = 2000
 SETTLED_ELSEWHERE = "settled in the library that the file came from"
@@ -183,11 +183,13 @@ def store_rows(
     set_aside: Iterable[SetAside],
     *,
     by: str | None,
+    visit: str | None = None,
     dry_run: bool = False,
 ) -> ReadResult:
     """Store rows read from a file: unknown photos and tags are set aside, rows read before are known.
 
-    `by` speaks for rows that name nobody; without either a row is set aside.
+    `by` speaks for rows that name nobody; without either a row is set aside. `visit` is the day of the visit
+    that all photos are of, for rows that name none.
     """
     result = ReadResult(set_aside=list(set_aside))
     known = queries.label_row_hashes(library)
@@ -198,6 +200,10 @@ def store_rows(
     said: list[EventDraft] = []
     for unnamed in rows:
         row = replace(unnamed, by=unnamed.by or by)  # two people may say the same of the same photos
+        if row.at and row.row_hash in known:  # the same words at the same time were read before
+            result.known += 1
+            continue
+        row = replace(row, visit=row.visit or visit)
         reason, photo = _row_fault(row, by, vocabulary, finder)
         if reason or photo is None:
             result.set_aside.append(SetAside(row.row, reason or "unknown photo"))
@@ -223,7 +229,7 @@ def _row_fault(
     if not (row.by or by):
         return "nobody said it: the column 'by' is empty and --by was not given", None
     try:
-        return None, finder.find(row.photo, row.deck)
+        return None, finder.find(row.photo, row.deck, row.visit)
     except BadInput as error:
         return str(error), None
 
@@ -247,36 +253,64 @@ def _said(row: LabelRow, photo: str, by: str) -> EventDraft:
 
 
 class PhotoFinder:
-    """Finds photos by the names in label files, with one look at the library for all of them."""
+    """Finds photos by the names in label files, with one look at the library for all of them.
+
+    A name that several visits have, or that a photo has whose deck is still in question, is nobody's guess: a
+    row about the repaired ledger must not become a word on the photo that shows the nails.
+    """
 
     def __init__(self, library: Library) -> None:
         self._library = library
         self._by_path: dict[str, set[str]] = {}
         self._by_name: dict[str, set[str]] = {}
-        self._shas: set[str] = set()
+        self._photos: dict[str, Photo] = {}
         for photo in queries.photos(library):
-            self._shas.add(photo.sha)
+            self._photos[photo.sha] = photo
             self._by_path.setdefault(photo.path_name, set()).add(photo.sha)
             self._by_name.setdefault(photo.name, set()).add(photo.sha)
             tail = photo.name.rsplit("/", 1)[-1]
             if tail != photo.name:
                 self._by_name.setdefault(tail, set()).add(photo.sha)
+        self._waiting = {photo.name.rsplit("/", 1)[-1] for photo in queries.photos(library, deck=UNSORTED)}
 
-    def find(self, text: str, deck: str | None) -> str:
-        """Return the hash of the photo. Raises BadInput when there is none, or more than one."""
+    def find(self, text: str, deck: str | None, visit: str | None = None) -> str:
+        """Return the hash of the photo, of a certain visit where one is named.
+
+        Raises BadInput when there is none, more than one, or when a photo of that name waits for its deck.
+        """
         text = text.strip().replace("\\", "/").removeprefix("./")
-        if text in self._shas:
-            return text
+        if text in self._photos:
+            return self._of_visit({text}, text, visit)
         found = self._by_path.get(text, set())
         if not found and deck:
             found = self._by_path.get(f"{deck}/{text}", set())
         if not found:
             found = self._by_name.get(text, set())
-        if len(found) == 1:
-            return next(iter(found))
-        if found:
-            raise BadInput(f"{text!r} names {len(found)} photos; write deck/name or the hash")
+        if found and not visit and text.rsplit("/", 1)[-1] in self._waiting:
+            raise BadInput(
+                f"{text!r} may be a photo that still waits for its deck: answer the question first"
+                " (deck-triage decks questions), or say the day of the visit with --visit DATE or in a"
+                " column 'visit'"
+            )
+        if found or visit:
+            return self._of_visit(found or {queries.find_photo(self._library, text).sha}, text, visit)
         return queries.find_photo(self._library, text).sha
+
+    def _of_visit(self, found: set[str], text: str, visit: str | None) -> str:
+        """Return the one photo of a visit, by its day or by the day on which it was taken."""
+        photos = [self._photos[sha] for sha in found if sha in self._photos]
+        mine = [one for one in photos if not visit or visit in (one.visit, (one.taken_at or "")[:10])]
+        if len(mine) == 1:
+            return mine[0].sha
+        days = ", ".join(sorted({one.visit or "no known day" for one in mine or photos}))
+        if not mine:
+            raise BadInput(f"{text!r} has no photo of the visit {visit} (there are: {days})")
+        if len({one.visit for one in mine}) < len(mine):
+            raise BadInput(f"{text!r} names {len(mine)} photos; write deck/name or the hash")
+        raise BadInput(
+            f"{text!r} names {len(mine)} photos, of the visits {days}: say which with --visit DATE or in a"
+            " column 'visit'"
+        )
 
 
 def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by: str) -> dict[str, Any]:

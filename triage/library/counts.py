@@ -51,6 +51,15 @@ def labelled_counts(library: Library, decks: Collection[str] | None = None) -> d
         return {deck: count for deck, count in connection.execute(query)}
 
 
+def decks_visited_again(library: Library) -> list[str]:
+    """Return the decks with photos of more than one visit, by name."""
+    here = (placing.c.current.is_(True), placing.c.deck != UNSORTED)
+    days = func.count(distinct(func.coalesce(placing.c.visit, "")))
+    query = select(placing.c.deck).where(*here).group_by(placing.c.deck).having(days > 1)
+    with library.read() as connection:
+        return sorted(str(deck) for deck in connection.execute(query).scalars())
+
+
 def undated_counts(library: Library) -> dict[str, int]:
     """Return how many photos of each deck have no day of visit; photos that wait for a deck are left out."""
     open_day = and_(placing.c.current.is_(True), placing.c.visit.is_(None), placing.c.deck != UNSORTED)

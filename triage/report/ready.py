@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from triage.domain.acts import Refused
 from triage.domain.reviewing import is_reviewed
 from triage.library import queries
+from triage.library.naming import distinct_names
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckEvidence, DeckSummary
@@ -21,6 +22,7 @@ KINDS = {
     "dispute": "answers on which people disagree",
     "not-looked-for": "parts that nobody has looked for",
     "contradiction": "facts that cannot both be true",
+    "question": "questions of ingest that nobody has answered",
     "waiting": "photos that wait for a deck",
 }
 """What blocks, with what each kind is, in the order of the list."""
@@ -48,14 +50,15 @@ def blocking(lib: Library, decks: Sequence[str] | None = None) -> list[Blocking]
     """Return what is left before the report of some decks, or of all, may be issued; none when ready.
 
     'Cannot tell' is an answer: it makes a gap, which is printed, and blocks nothing. Photos that wait for a
-    deck block the report of all decks. Raises BadInput for an unknown deck.
+    deck block the report of all decks; a question whether photos are of a certain deck blocks that deck's
+    report too. Raises BadInput for an unknown deck.
     """
     from triage.assess.evidence import gather_all
 
     found: list[Blocking] = []
     for evidence in gather_all(lib, decks) if decks or queries.decks(lib) else ():
         found += of_deck(evidence, lib)
-    return found if decks else [*found, *_waiting(lib)]
+    return [*found, *_waiting(lib, decks)]
 
 
 def of_deck(evidence: DeckEvidence, lib: Library) -> list[Blocking]:
@@ -89,6 +92,7 @@ def check_ready(lib: Library, summaries: Sequence[DeckSummary], act: str) -> Non
 
 
 def _questions(evidence: DeckEvidence, core: Sequence[str]) -> Iterator[Blocking]:
+    names = _names(evidence)
     for one in evidence.visits():
         for photo in one.photos:
             left: dict[str, list[str]] = {"unanswered": [], "unconfirmed": []}
@@ -99,23 +103,29 @@ def _questions(evidence: DeckEvidence, core: Sequence[str]) -> Iterator[Blocking
                     left["unconfirmed" if pile == LIKELY else "unanswered"].append(tag)
             for kind, tags in left.items():
                 if tags:
-                    yield _question(kind, photo, tags)
+                    yield _question(kind, photo, names[photo.sha], tags)
 
 
-def _question(kind: str, photo: Photo, tags: Sequence[str]) -> Blocking:
+def _names(evidence: DeckEvidence) -> dict[str, str]:
+    """Name a deck's photos so that a command finds each: two visits may have photos of one name."""
+    return distinct_names(photo for one in evidence.visits() for photo in one.photos)
+
+
+def _question(kind: str, photo: Photo, name: str, tags: Sequence[str]) -> Blocking:
     answers = " ".join(f"{tag}=ANSWER" for tag in tags)
     what = "nobody has answered" if kind == "unanswered" else "nobody has confirmed or denied"
     detail = f"{what} {', '.join(tags)}"
-    mend = f"deck-triage label set {photo.path_name} {answers} --by NAME"
-    return Blocking(kind, photo.deck, photo.sha, photo.path_name, tags[0], detail, mend)
+    mend = f"deck-triage label set {name} {answers} --by NAME"
+    return Blocking(kind, photo.deck, photo.sha, name, tags[0], detail, mend)
 
 
 def _disputes(evidence: DeckEvidence) -> Iterator[Blocking]:
+    names = _names(evidence)
     for one in evidence.visits():
-        photos = {photo.sha: photo for photo in one.photos}
+        photos = {photo.sha for photo in one.photos}
         for (sha, tag), word in sorted(one.words.items()):
             if word.disputed and sha in photos:
-                name = photos[sha].path_name
+                name = names[sha]
                 mend = f"deck-triage settle {name} {tag}=VALUE --why TEXT --by NAME"
                 yield Blocking("dispute", one.deck, sha, name, tag, f"people disagree about {tag}", mend)
 
@@ -150,12 +160,21 @@ def _contradictions(evidence: DeckEvidence) -> Iterator[Blocking]:
         yield Blocking("contradiction", evidence.deck, None, None, "facts", fault, mend)
 
 
-def _waiting(lib: Library) -> Iterator[Blocking]:
+def _waiting(lib: Library, decks: Sequence[str] | None) -> Iterator[Blocking]:
+    """Yield the questions of ingest: for some decks those that ask about one of them, else all."""
+    from triage.ingest.questions import open_questions
     from triage.library.counts import waiting_count
     from triage.library.records import UNSORTED
 
-    number = waiting_count(lib)
-    if number:
+    questions = open_questions(lib)
+    for one in questions:
+        if decks and one.beside not in decks:
+            continue
+        proposed = f" (proposed: {one.proposal})" if one.proposal else ""
+        mend = f"deck-triage decks answer {one.id} --by NAME{proposed}, or with --deck DECK"
+        yield Blocking("question", one.beside, one.photos[0], None, one.id, one.reason, mend)
+    number = 0 if decks else waiting_count(lib) - len({sha for one in questions for sha in one.photos})
+    if number > 0:
         detail = "1 photo waits for a deck" if number == 1 else f"{number} photos wait for a deck"
         mend = f"deck-triage photos --deck {UNSORTED}, then deck-triage move PHOTO --deck DECK --by NAME"
         yield Blocking("waiting", None, None, None, "deck", detail, mend)

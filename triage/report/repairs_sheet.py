@@ -59,14 +59,48 @@ def write_repairs(lib: Library, path: Path, decks: Sequence[str] | None = None) 
 
     One row per open concern with a repair to make, decks worst first, rows in the order of the work.
     """
-    summaries = _assessed(lib, decks)
-    vocabulary = lib.vocabulary()
-    element_of = {name: tag.element for name, tag in vocabulary.tags.items() if tag.element}
-    rows = []
-    for summary in summaries:
-        rows += repair_rows(summary, deck_record(lib, summary.deck, summary.visit), element_of)
+    rows = _rows_of(lib, decks)
     write_whole(path, csv_text(COLUMNS, rows).encode())
     return {"rows": len(rows), "set_aside": []}
+
+
+def write_by_house(lib: Library, folder: Path, decks: Sequence[str] | None = None) -> dict[str, Any]:
+    """Write one sheet for each house that has something to repair; returns {"rows", "files", "set_aside"}.
+
+    Decks with one address (`deck set`) stand at one house; a deck without an address is a house of its own. A
+    sheet bears the codes of its decks and no address.
+    """
+    houses: dict[str, list[str]] = {}
+    for deck in decks or queries.decks(lib):
+        address = " ".join(queries.deck_private(lib, deck).get("address", "").casefold().split())
+        houses.setdefault(f"address {address}" if address else f"deck {deck}", []).append(deck)
+    folder.mkdir(parents=True, exist_ok=True)
+    total: dict[str, Any] = {"rows": 0, "files": [], "set_aside": []}
+    for mine in houses.values():
+        named = "-and-".join(mine) if len(mine) < 4 else f"{mine[0]}-and-{len(mine) - 1}-more"
+        target = folder / f"repairs-{_safe(named)}.csv"
+        written = _rows_of(lib, mine)
+        if written:
+            write_whole(target, csv_text(COLUMNS, written).encode())
+            total["rows"] += len(written)
+            total["files"].append(str(target))
+    return total
+
+
+def _safe(text: str) -> str:
+    """Return a text as part of a file name on every system; what had to be changed gets a hash."""
+    plain = re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")[:60]
+    return plain if plain == text else f"{plain}-{hashlib.sha256(text.encode()).hexdigest()[:8]}".strip("-")
+
+
+def _rows_of(lib: Library, decks: Sequence[str] | None) -> list[dict[str, Any]]:
+    """Return the rows of some decks, worst first."""
+    vocabulary = lib.vocabulary()
+    element_of = {name: tag.element for name, tag in vocabulary.tags.items() if tag.element}
+    rows: list[dict[str, Any]] = []
+    for summary in _assessed(lib, decks):
+        rows += repair_rows(summary, deck_record(lib, summary.deck, summary.visit), element_of)
+    return rows
 
 
 def repair_rows(
@@ -192,9 +226,15 @@ def _said(
 
 
 def _after_photo(lib: Library, deck: str, name: str) -> str:
-    """Return the hash of the photo that a row names, below its deck where it names none."""
+    """Return the hash of the photo that a row names, below its deck where it names none.
+
+    Where several visits have a photo of that name, the crew means the latest one: it shows the repair.
+    """
     whole = name.startswith(f"{deck}/") or re.fullmatch(r"[0-9a-f]{8,64}", name)
-    found = queries.find_photo(lib, name if whole else f"{deck}/{name}")
+    text = name if whole else f"{deck}/{name}"
+    alike = [one for one in queries.photos_named(lib, text) if one.deck == deck]
+    latest = len(alike) > 1 and len({one.visit for one in alike}) == len(alike)
+    found = alike[-1] if latest else queries.find_photo(lib, text)
     if found.deck != deck:
         raise BadInput(f"photo '{name}' belongs to deck '{found.deck}', not to '{deck}'")
     return found.sha

@@ -26,6 +26,8 @@ from triage.web.pages import (
     photo,
     pictures,
     queue,
+    ready,
+    repairs,
     say,
     tags,
     timeline,
@@ -111,6 +113,9 @@ def _of_photos(lib: str) -> list[Route]:
 def _of_library(lib: str) -> list[Route]:
     """Return the addresses of what concerns a library as a whole: files in and out, model, audit, work."""
     return [
+        route(f"{lib}/ready", ready.show),
+        route(f"{lib}/repairs", repairs.show),
+        route(f"{lib}/repairs/answer", repairs.answer, posts=True),
         route(f"{lib}/model", model.show),
         route(f"{lib}/next", model.following),
         route(f"{lib}/unlikely", model.unlikely),

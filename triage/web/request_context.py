@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote, unquote, urlencode, urlsplit
+from urllib.parse import parse_qs, quote, unquote, urlencode, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -70,7 +70,7 @@ class RequestContext:
     def done(self, where: str, told: str) -> Response:
         """Send the browser on after a form was taken; the page it comes to says what was done."""
         self.session.told = told
-        return back(where)
+        return back(where + _came_from_ready(self.here, where))
 
     def url(self, where: str = "", **query: object) -> str:
         """Return the address of a page of this library."""
@@ -100,6 +100,15 @@ class RequestContext:
     def photo(self) -> Photo:
         """Return the photo of the address. Raises NotThere."""
         return photo_of(self.library, self.path.get("sha", ""))
+
+
+def _came_from_ready(here: str, where: str) -> str:
+    """Return the end of an address that keeps the way back to the list of what is left to do."""
+    came = parse_qs(urlsplit(here).query)
+    if came.get("from") != ["ready"]:
+        return ""
+    more = urlencode({"from": "ready", **({"rd": came["rd"][0]} if "rd" in came else {})})
+    return f"{'&' if '?' in where else '?'}{more}"
 
 
 class NotThere(TriageError):

@@ -42,8 +42,8 @@ BY = "scene-truth"
 LOWEST_QUALITY = 40
 
 
-def label_rows(record: dict[str, Any]) -> list[dict[str, str]]:
-    """Rows of `labels.csv` of one photo."""
+def label_rows(record: dict[str, Any], visit: bool = False) -> list[dict[str, str]]:
+    """Rows of `labels.csv` of one photo, with the day of the visit where that is asked for."""
     rows = []
     for tag, verdict in record["verdicts"].items():
         boxes = ";".join(",".join(f"{v:g}" for v in box) for box in verdict["boxes"])
@@ -61,15 +61,16 @@ def label_rows(record: dict[str, Any]) -> list[dict[str, str]]:
                 "asked_by": "deck",
                 "saw_machine": "false",
                 "note": "",
+                **({"visit": record["taken_at"][:10]} if visit else {}),
             }
         )
     return rows
 
 
-def write_labels(path: Path, rows: Iterable[dict[str, str]]) -> None:
-    """Write `labels.csv`."""
+def write_labels(path: Path, rows: Iterable[dict[str, str]], visits: bool = False) -> None:
+    """Write `labels.csv`; second visits say the day, because their photos are named as the first's are."""
     with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
+        writer = csv.DictWriter(file, (*COLUMNS, "visit") if visits else COLUMNS, lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows)
 
@@ -113,8 +114,9 @@ def _copy(out: Path, photos: Path, plan: list[Shot], quality: int | None) -> lis
     return records
 
 
-def _write(folder: Path, records: list[dict[str, Any]]) -> None:
-    write_labels(folder / "labels.csv", (row for record in records for row in label_rows(record)))
+def _write(folder: Path, records: list[dict[str, Any]], visits: bool = False) -> None:
+    rows = (row for record in records for row in label_rows(record, visits))
+    write_labels(folder / "labels.csv", rows, visits)
     lines = [json.dumps({k: v for k, v in record.items() if k != "verdicts"}) for record in records]
     (folder / "truth.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
@@ -183,7 +185,7 @@ def collect(out: Path, target: Path, most_bytes: int = 22_000_000) -> tuple[int,
         again = [
             r for _, _, plan in later for r in _copy(out, target / "second_visit" / "photos", plan, quality)
         ]
-        _write(target / "second_visit", again)
+        _write(target / "second_visit", again, visits=True)
         visits = {
             deck.code: {began(i, plan[0].visit).date().isoformat(): facts(deck)} for i, deck, plan in later
         }

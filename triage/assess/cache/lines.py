@@ -97,6 +97,18 @@ def open_by_deck(library: Library) -> dict[str, int]:
     return assessment_rows.unreviewed_on(library, basis_of(library))
 
 
+def open_on_photos(library: Library, decks: Sequence[str]) -> dict[str, bool]:
+    """Say of each deck that is kept as it stands now whether a concern that photos show is open on it."""
+    basis, found = basis_of(library), {}
+    kept = assessment_rows.bases(library)
+    fresh = [deck for deck in decks if kept.get(deck) == basis]
+    for chunk in lots(fresh, _READ):
+        for deck, packed in assessment_rows.packed_summaries(library, chunk).items():
+            concerns = json.loads(zlib.decompress(packed))["concerns"]
+            found[deck] = any(one["photos"] and one["status"] != "repaired" for one in concerns)
+    return found
+
+
 def _line(row: Any) -> Line:
     person = PersonTier(**row.by_person) if row.by_person else None
     return Line(

@@ -37,6 +37,8 @@ from .photo_queries import private_exif as private_exif
 from .photo_queries import reasons as reasons
 from .photo_queries import shas as shas
 from .photo_search import find_photo as find_photo
+from .photo_search import name_of as name_of
+from .photo_search import photos_named as photos_named
 from .placing_queries import current_placings as current_placings
 from .placing_queries import forgotten_photos as forgotten_photos
 from .placing_queries import photo_states as photo_states
