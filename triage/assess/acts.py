@@ -8,7 +8,7 @@ all come through here. A refused act raises `Refused` with the photo, the condit
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from triage.assess.evidence import gather, rule_book_of
@@ -236,6 +236,23 @@ def lift(library: Library, deck: str, *, why: str, after: Photo, by: str) -> dic
 
     library.say_after(decide)
     return {"deck": deck, "after": after.sha}
+
+
+def lifts_now(library: Library, deck: str, visit: str | None = None) -> tuple[str, ...]:
+    """Return for each lifting of a deck the condition that does not hold any more, empty where all hold.
+
+    A lifting rests on a photo that was looked at and on nothing being at stop-use: both may have changed.
+    What the machine suggests is left out, so that a report says the same whichever model stands.
+    """
+    lifts = queries.lifts(library, deck)
+    if not lifts:
+        return ()
+    gathered = gather(library, deck, visit)
+    earlier = tuple(replace(one, suggestions={}, promise={}) for one in gathered.earlier)
+    evidence = replace(gathered, suggestions={}, promise={}, earlier=earlier)
+    summary = assess_deck(evidence, rule_book_of(library), library.vocabulary())
+    faults = [lift_fault(one, evidence, summary) for one in lifts]
+    return tuple(one.condition if one is not None else "" for one in faults)
 
 
 def lift_fault(

@@ -59,6 +59,7 @@ class Comparison:
 
     deck: str
     visits: tuple[str | None, str | None]
+    """Oldest first; `tiers` are as every list shows them, a person's own where it is worse."""
     tiers: tuple[str | None, str | None]
     gaps: tuple[str, str]
     concerns: tuple[Compared, ...]
@@ -138,7 +139,7 @@ def compare_summaries(
     return Comparison(
         deck=after.deck,
         visits=(before.visit, after.visit),
-        tiers=(before.tier, after.tier),
+        tiers=(before.shown_tier, after.shown_tier),
         gaps=(before.gaps, after.gaps),
         concerns=tuple(rows),
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from triage.assess.places import place_key, same_place
+from triage.assess.places import one_location, place_key, same_place
 from triage.assess.records import Concern, DeckEvidence
 from triage.assess.rules import Rule, RuleBook
 from triage.assess.view import Item, group_of
@@ -142,11 +142,10 @@ def _answer_fault(closing: Closing, rule: Rule, words: Words, second: bool) -> F
 def _place_fault(closing: Closing, rule: Rule, visits: Sequence[DeckEvidence]) -> Fault | None:
     if closing.same_place:
         return None
-    wanted = {place_key(closing.place)} - {""}
     tags = (rule.primary_tag or "", SHOWS + rule.element)
     for sha in (closing.before, closing.after):
         places = {place for one in visits for place in _places_on(one, sha, tags)}
-        if not places & wanted:
+        if not any(one_location(place, closing.place) for place in places):
             told = f" ({', '.join(sorted(places))})" if places else ""
             name = "before" if sha == closing.before else "after"
             return Fault(

@@ -11,6 +11,7 @@ from triage.domain.tiers import TIERS, tier_rank
 from triage.report.concern_view import ConcernView, concern_numbers, concern_views, photo_names
 from triage.report.fact_words import fact_rows, length_words, without_keys
 from triage.report.grown_view import SeverityChangeView, grown_views
+from triage.report.lifting import faults_of_lifts, lift_words
 from triage.report.look import shape_key
 from triage.report.phrases import (
     KIND_WORDS,
@@ -246,6 +247,6 @@ def _warned(summary: DeckSummary, record: DeckRecord) -> tuple[str, ...]:
 def _lifted(record: DeckRecord) -> tuple[str, ...]:
     return tuple(
         f"Lifted by {clean(one.by)}, {minute_words(one.at)}: {clean(one.why)}"
-        f" (photo after the repair: {photo_names([one.after], record)[0]})"
-        for one in record.lifts
+        f" (photo after the repair: {photo_names([one.after], record)[0]}){lift_words(fault)}"
+        for one, fault in zip(record.lifts, faults_of_lifts(record), strict=True)
     )

@@ -75,6 +75,8 @@ def gather_source(lib: Library, summaries: Sequence[DeckSummary], *, positions: 
 
 def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool = False) -> DeckRecord:
     """Return what is known of a deck at a visit and before it; everything where the visit is null."""
+    from triage.assess.acts import lifts_now
+
     up_to = visit or "9999"
     photos = tuple(one for one in queries.photos(lib, deck) if (one.visit or "") <= up_to)
     shas = {one.sha for one in photos}
@@ -87,6 +89,7 @@ def deck_record(lib: Library, deck: str, visit: str | None, *, positions: bool =
         closings=tuple(one for one in queries.closings(lib, deck) if (one.visit or "") <= up_to),
         warnings=tuple(queries.warnings(lib, deck)),
         lifts=tuple(queries.lifts(lib, deck)),
+        lift_faults=lifts_now(lib, deck, visit),
         repairs=repairs_done(lib, deck),
         private=queries.deck_private(lib, deck),
         positions=_positions(lib, sorted(shas)) if positions else {},

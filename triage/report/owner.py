@@ -15,6 +15,7 @@ from triage.report.advice import TODAY, advice, advice_tier, due_date, due_of_ti
 from triage.report.concern_view import concern_numbers, photo_names
 from triage.report.element_words import unseen
 from triage.report.fact_words import without_keys
+from triage.report.lifting import faults_of_lifts, lift_words
 from triage.report.look import shape_key
 from triage.report.phrases import MAYBE_ALLOWED, tag_words, tier_short
 from triage.report.pictures import FINDING_MM, Picture, Pictures
@@ -322,7 +323,8 @@ def told_lines(summary: DeckSummary, record: DeckRecord) -> tuple[str, ...]:
     if stopped and not lines:
         lines.append("There is no record that anybody was told to stop using this deck.")
     lines += [
-        f"The stop was lifted on {minute_words(one.at)}: {ended(clean(one.why))}" for one in record.lifts
+        f"The stop was lifted on {minute_words(one.at)}: {ended(clean(one.why))}{lift_words(fault)}"
+        for one, fault in zip(record.lifts, faults_of_lifts(record), strict=True)
     ]
     return tuple(lines)
 

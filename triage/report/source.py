@@ -47,6 +47,8 @@ class DeckRecord:
     closings: tuple[Closing, ...] = ()
     warnings: tuple[Warned, ...] = ()
     lifts: tuple[Lift, ...] = ()
+    lift_faults: tuple[str, ...] = ()
+    """For each lifting the condition of the table of acts that does not hold any more; empty where all do."""
     repairs: tuple[RepairDone, ...] = ()
     private: Mapping[str, str] = field(default_factory=dict)
     positions: Mapping[str, str] = field(default_factory=dict)

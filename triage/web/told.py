@@ -46,7 +46,7 @@ def standing_json(now: DeckSummary, before: DeckSummary | None) -> dict[str, Any
     more = len(changes) - _MOST_CHANGES
     return {
         "deck": now.deck,
-        "tier": tier_short(now.tier),
+        "tier": tier_short(now.shown_tier),
         "if_true": tier_short(now.tier_if_true),
         "gaps": GAP_WORDS[now.gaps],
         "unreviewed": now.unreviewed,

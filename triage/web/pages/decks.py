@@ -69,7 +69,7 @@ def _chosen(ask: RequestContext, rows: list[dict[str, Any]]) -> tuple[list[dict[
     wanted = wish["q"].casefold()
     tests: list[Any] = [lambda row: wanted in row["deck"].casefold()]
     if wish["tier"]:
-        tests.append(lambda row: row["one"] is not None and (row["one"].tier or "none") == wish["tier"])
+        tests.append(lambda row: row["one"] is not None and (row["one"].shown_tier or "none") == wish["tier"])
     if wish["only"] == "open":
         tests.append(lambda row: row["one"] is None or row["one"].unreviewed > 0)
     if wish["only"] == "disputed":
