@@ -51,17 +51,36 @@ def photo_maker():
     return draw_photo
 
 
-@pytest.fixture
-def card(tmp_path) -> Path:
-    """A folder as a phone's card would hold it: two decks, three photos each, one visit."""
+@pytest.fixture(scope="session")
+def card_made(tmp_path_factory) -> Path:
+    """The folder of `card`, drawn once; only copied, never changed."""
+    folder = tmp_path_factory.mktemp("card-made") / "card"
     for deck in ("D-17", "D-18"):
         for number in range(3):
             draw_photo(
-                tmp_path / "card" / deck / f"IMG_041{number}.jpg",
+                folder / deck / f"IMG_041{number}.jpg",
                 seed=hash_of(deck) + number,
                 exif={271: "Invented", 272: "Phone 1", "taken_at": f"2026:05:04 10:1{number}:00"},
             )
-    return tmp_path / "card"
+    return folder
+
+
+@pytest.fixture(scope="session")
+def library_made(tmp_path_factory, card_made) -> Path:
+    """The folder of `library`, filled once; only copied, never opened again."""
+    from triage.ingest import ingest
+    from triage.library import Library
+
+    folder = tmp_path_factory.mktemp("library-made")
+    with Library.create(folder / "library") as made:
+        ingest(made, [card_made], by="ann", engine="here")
+    return folder / "library"
+
+
+@pytest.fixture
+def card(tmp_path, card_made) -> Path:
+    """A folder as a phone's card would hold it: two decks, three photos each, one visit."""
+    return Path(shutil.copytree(card_made, tmp_path / "card"))
 
 
 def hash_of(text: str) -> int:
@@ -69,13 +88,12 @@ def hash_of(text: str) -> int:
 
 
 @pytest.fixture
-def library(tmp_path, card):
+def library(tmp_path, card, library_made):
     """An open library with the photos of the card, taken in by `ann`."""
-    from triage.ingest import ingest
     from triage.library import Library
 
-    with Library.create(tmp_path / "library") as made:
-        ingest(made, [card], by="ann", engine="here")
+    shutil.copytree(library_made, tmp_path / "library")
+    with Library.open(tmp_path / "library") as made:
         yield made
 
 

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+import warm
 
 from tests.common import draw_photo
 from triage.ingest.ingest import ingest
 from triage.library import Library, queries
-
-COMMAND = str(Path(sys.executable).parent / "deck-triage")
 
 
 @pytest.fixture
@@ -27,11 +24,9 @@ def home(tmp_path: Path) -> Path:
     return tmp_path / "lib"
 
 
-def typed(home: Path, words: list[str], text: str) -> subprocess.CompletedProcess[str]:
+def typed(home: Path, words: list[str], text: str) -> warm.Done:
     environment = {**os.environ, "DECK_TRIAGE_LIBRARY": str(home), "DECK_TRIAGE_BY": "ann"}
-    return subprocess.run(
-        [COMMAND, "facts", *words], input=text, env=environment, capture_output=True, text=True, check=False
-    )
+    return warm.call("facts", *words, env=environment, text=text)
 
 
 def known(home: Path) -> dict[str, object]:

@@ -1,14 +1,13 @@
 """Names of people and what was painted black stay in, in every export, unless names are asked for."""
 
 import io
-import subprocess
-import sys
 import zipfile
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+import warm
 from PIL import Image
 
 from triage.exchange import export_library
@@ -17,7 +16,6 @@ from triage.label.rows import give_labels, settle
 from triage.library import queries
 from triage.report import black_out
 
-COMMAND = str(Path(sys.executable).parent / "deck-triage")
 KINDS = ("csv", "parquet", "coco", "croissant", "xmp")
 NAMES = ("Planted Labeller", "Planted Second", "Planted Told", "Planted Client", "Planted Settler")
 BOX = (0.25, 0.25, 0.5, 0.5)
@@ -59,14 +57,14 @@ def names_in(folder: Path) -> list[tuple[str, str]]:
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_export_tells_who_spoke(named, tmp_path, kind):
     words = ["export", str(tmp_path / "out"), "--as", kind, "-L", str(named.path)]
-    done = subprocess.run([COMMAND, *words], capture_output=True, text=True, check=False)
+    done = warm.call(*words)
     assert done.returncode == 0, done.stderr
     assert names_in(tmp_path / "out") == []
 
 
 def test_names_are_written_where_they_are_asked_for(named, tmp_path):
     words = ["export", str(tmp_path / "out"), "--as", "csv", "--show-names", "-L", str(named.path)]
-    assert subprocess.run([COMMAND, *words], capture_output=True, check=False).returncode == 0
+    assert warm.call(*words).returncode == 0
     assert {NAMES[0], NAMES[1]} <= {name for _, name in names_in(tmp_path / "out")}
 
 

@@ -5,40 +5,26 @@ length of a whole run, so that they fall into the work and not only into the sta
 """
 
 import json
-import os
 import random
 import shutil
-import signal
-import subprocess
-import sys
 import time
-from pathlib import Path
 
 import pytest
+import warm
 from long_runs import LONG
 
 from triage.assess import assess_library
 from triage.library import Library
 
-COMMAND = [str(Path(sys.executable).parent / "deck-triage")]
 PARTS = 10 if LONG else 1
 KILLS = 50 if LONG else 20
 """In each part; the library goes from part to part."""
 
 
 def call(*words, fine=(0, 3)):
-    done = subprocess.run([*COMMAND, *map(str, words)], capture_output=True, text=True, check=False)
+    done = warm.call(*words)
     assert done.returncode in fine, done.stderr
     return json.loads(done.stdout)
-
-
-def started(*words):
-    return subprocess.Popen(
-        [*COMMAND, *map(str, words)],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        start_new_session=True,
-    )
 
 
 @pytest.fixture(scope="module")
@@ -86,14 +72,13 @@ def test_kills_at_random_moments_lose_nothing(ground, part):
         name = list(lines)[number % len(lines)]
         (folder / "b.backup").unlink(missing_ok=True)
         begun = time.monotonic()
-        process = started(*lines[name], "-L", library)
+        process = warm.start(*lines[name], "-L", library)
         try:
             process.wait(draw.uniform(0.1, 1.0) * spans[name])
             spans[name] = time.monotonic() - begun  # it is quicker now: the next kill falls into the work
-        except subprocess.TimeoutExpired:
-            os.killpg(process.pid, signal.SIGKILL)
+        except TimeoutError:
+            process.kill()
             killed[name] += 1
-        process.wait()
         status = call("status", "-L", library, "--json")
         assert status["labels"] >= said, name
         said = status["labels"]

@@ -1,12 +1,11 @@
 """Nothing stays of a killed backup, restore or upgrade, and a crafted backup is refused."""
 
 import json
-import subprocess
-import sys
 import zipfile
 from pathlib import Path
 
 import pytest
+import warm
 from killing import killed_at_every_step
 from long_runs import cases
 
@@ -15,7 +14,6 @@ from triage.library import Library, queries
 from triage.library.backup import backup, restore
 from triage.library.drafts import draft_of, sweep_folder
 
-COMMAND = str(Path(sys.executable).parent / "deck-triage")
 STRIDE = cases(3, 1)
 
 
@@ -29,9 +27,8 @@ def test_what_a_killed_backup_left_is_named_and_gone_at_the_next_start(library, 
     for copy in killed_at_every_step("backup", library.path, tmp_path / "copies", stride=STRIDE):
         out = Path(f"{copy}-out")
         left = left_in(out)
-        done = subprocess.run(
-            [COMMAND, "status", "-L", str(copy)], capture_output=True, text=True, check=True
-        )
+        done = warm.call("status", "-L", copy)
+        assert done.returncode == 0
         assert all(name in done.stderr for name in left), (left, done.stderr)
         assert left_in(out) == []
         swept += bool(left)

@@ -3,19 +3,16 @@
 import json
 import os
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+import warm
 from common import draw_photo
 from test_writers import fill, small_disk
 
 from triage.cli import run
 from triage.ingest import ingest
 from triage.library import Library, queries
-
-COMMAND = str(Path(sys.executable).parent / "deck-triage")
 
 
 @pytest.fixture
@@ -35,7 +32,7 @@ def call(capsys):
 
 
 def call_apart(*words, code=1):
-    done = subprocess.run([COMMAND, *map(str, words)], capture_output=True, text=True, check=False)
+    done = warm.call(*words)
     assert "Traceback" not in done.stderr, done.stderr
     assert "not foreseen" not in done.stderr, done.stderr
     assert done.returncode == code, done

@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+import warm
 from common import draw_photo
 
 from triage.errors import TriageError
@@ -27,7 +28,7 @@ SHA = "a" * 64
 
 
 def call(*words):
-    return subprocess.run([COMMAND, *map(str, words)], capture_output=True, text=True, check=False)
+    return warm.call(*words)
 
 
 def plain(done):

@@ -3,23 +3,19 @@
 import json
 import os
 import shutil
-import subprocess
-import sys
 import zipfile
 from pathlib import Path
 
 import pytest
+import warm
 from common import draw_photo
 
 from triage.ingest import ingest
 from triage.library import Library
 
-COMMAND = str(Path(sys.executable).parent / "deck-triage")
-
 
 def call(*words):
-    words = [one if isinstance(one, bytes) else str(one) for one in words]
-    done = subprocess.run([COMMAND, *words, "--by", "ann"], capture_output=True, text=True, check=False)
+    done = warm.call(*words, "--by", "ann")
     assert "Traceback" not in done.stderr, done.stderr
     return done
 
@@ -95,7 +91,7 @@ def test_a_name_of_every_length_is_taken_and_exported(place, length):
 
 def call_export(place, kind):
     words = ["export", place / kind, "--as", kind, "-L", place / "lib"]
-    return subprocess.run([COMMAND, *map(str, words)], capture_output=True, text=True, check=False)
+    return warm.call(*words)
 
 
 def test_a_zip_with_a_name_that_no_file_may_have_is_taken_but_for_it(place):

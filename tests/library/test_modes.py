@@ -2,26 +2,17 @@
 
 import os
 import stat
-import subprocess
-import sys
-from pathlib import Path
 
 import pytest
+import warm
 from common import draw_photo
 
-COMMAND = str(Path(sys.executable).parent / "deck-triage")
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="modes are those of Unix")
 
 
 def call(*words):
-    done = subprocess.run(
-        [COMMAND, *map(str, words)], capture_output=True, text=True, check=False, preexec_fn=open_to_all
-    )
+    done = warm.call(*words, umask=0)
     assert done.returncode in (0, 3), done.stderr
-
-
-def open_to_all():
-    os.umask(0)
 
 
 def everything(place):
