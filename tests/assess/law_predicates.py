@@ -96,9 +96,12 @@ def milder(before, after):
 
 def harm(evidence, key, worse):
     """A fact moved in the direction of harm never reads milder."""
-    before = assess(evidence)
-    after = assess(with_facts(evidence, {**values_of(evidence), key: worse}))
-    return milder(before, after)
+    known = values_of(evidence)
+    moved = {key: worse}
+    for other in harms()[key].in_proportion:
+        if known.get(other) is not None:
+            moved[other] = known[other] * worse / known[key]
+    return milder(assess(evidence), assess(with_facts(evidence, {**known, **moved})))
 
 
 def one_more_defect(evidence, label):

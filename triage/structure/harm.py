@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
@@ -20,6 +20,7 @@ class Harm:
     """The direction of one fact: `steps` are its words from harmless to harmful, empty for a number.
 
     `up_to` is the number beyond which more is no better and no worse; null where the direction holds for all.
+    `in_proportion` are facts whose limit is a share of this one: the direction is said of both grown alike.
     """
 
     fact: str
@@ -27,6 +28,7 @@ class Harm:
     steps: tuple[Any, ...]
     why: str
     up_to: float | None = None
+    in_proportion: tuple[str, ...] = ()
 
     def level(self, value: Any) -> float | None:
         """Return how harmful a value is, larger for worse; null for one that has no place in the order."""
@@ -43,6 +45,12 @@ def harms() -> Mapping[str, Harm]:
     return MappingProxyType({fact: _harm(fact, **row) for fact, row in rows.items()})
 
 
-def _harm(fact: str, worse: str | list[str], why: str, up_to: float | None = None) -> Harm:
+def _harm(
+    fact: str,
+    worse: str | list[str],
+    why: str,
+    up_to: float | None = None,
+    in_proportion: Sequence[str] = (),
+) -> Harm:
     steps: tuple[Any, ...] = _FLAGS.get(worse, ()) if isinstance(worse, str) else tuple(worse)
-    return Harm(fact, worse == "more", steps, why, up_to)
+    return Harm(fact, worse == "more", steps, why, up_to, tuple(in_proportion))
