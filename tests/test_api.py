@@ -8,7 +8,8 @@ import pytest
 import triage
 from triage.library import queries
 
-CODE = "import sys, triage; print([m for m in ('numpy', 'sklearn', 'sqlalchemy', 'cv2') if m in sys.modules])"
+HEAVY = ("numpy", "pandas", "sklearn", "sqlalchemy", "cv2")
+CODE = f"import sys, triage; print([m for m in {HEAVY} if m in sys.modules])"
 
 
 @pytest.mark.parametrize("name", triage.__all__)

@@ -152,8 +152,8 @@ def test_csv_gives_the_same(tmp_path: Path) -> None:
         ),
         ("f.csv", "deck,key,worth\na,joist_span_ft,12\n", "line 1: no column 'value'"),
         ("f.csv", "deck,key,value,colour\na,joist_span_ft,12,red\n", "line 1: 'colour' is no column"),
-        ("f.csv", "deck;key;value\n", "line 1: no column 'deck'"),
-        ("f.csv", "", "line 1: no column 'deck'"),
+        ("f.csv", "deck|key|value\n", "line 1: no column 'deck'"),
+        ("f.csv", "", "f.csv is empty"),
         ("f.csv", "deck,key,value\n,joist_span_ft,12\n", "line 2: no deck is named"),
         ("f.csv", "deck,key,value\na,joist_span_ft,1,200\n", "line 2: more fields"),
         ("f.csv", "deck,visit,key,value\na,1 May,joist_span_ft,12\n", "line 2: visit '1 May' is not a date"),
@@ -171,7 +171,7 @@ def test_a_bad_file_is_refused_whole_with_its_place(tmp_path: Path, name: str, t
 def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "f.csv"
     path.write_bytes(b"deck,key,value\n\xff\xfe,a,b\n")
-    with pytest.raises(BadInput, match="cannot be read"):
+    with pytest.raises(BadInput, match="not UTF-8"):
         read_facts_file(path)
     with pytest.raises(BadInput, match="cannot be read"):
         read_facts_file(tmp_path / "none.toml")

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.audit.missed_tag import Missed
-from triage.label.files import COLUMNS, safe_cell, write_whole
+from triage.label.files import COLUMNS, write_whole
 from triage.label.order import Question
 from triage.library import queries
+from triage.tabular import csv_text
 
 if TYPE_CHECKING:
     from triage.library.library import Library
@@ -31,18 +30,9 @@ def open_questions(library: Library, audits: Mapping[str, Missed]) -> list[Quest
 
 def write_sheet(path: Path, asked: list[Question]) -> int:
     """Write the questions as a label file with empty values, for `label read`; returns how many there are."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\n")
-    writer.writeheader()
+    rows = []
     for one in asked:
-        writer.writerow(
-            {
-                "photo": one.photo.sha,
-                "deck": safe_cell(one.photo.deck),
-                "tag": one.tag,
-                "asked_by": one.asked_by,
-                "note": "",
-            }
-        )
-    write_whole(path, out.getvalue().encode())
+        known = {"photo": one.photo.sha, "deck": one.photo.deck, "tag": one.tag, "asked_by": one.asked_by}
+        rows.append([known.get(column) for column in COLUMNS])
+    write_whole(path, csv_text(COLUMNS, rows).encode())
     return len(asked)

@@ -6,9 +6,7 @@ code and kept elsewhere; a later `verify --head` tells whether history since the
 
 from __future__ import annotations
 
-import csv
 import html
-import io
 import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -16,8 +14,8 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.errors import WrongUsage
-from triage.label.files import safe_cell
 from triage.library import queries
+from triage.tabular import csv_text
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -147,12 +145,7 @@ def records(library: Library, *, show_names: bool = False) -> list[Record]:
 
 def to_csv(entries: Sequence[Entry]) -> str:
     """Return the register as CSV; texts that a spreadsheet takes for formulas get an apostrophe."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for one in entries:
-        writer.writerow([safe_cell(str(value)) for value in asdict(one).values()])
-    return out.getvalue()
+    return csv_text(COLUMNS, [tuple(asdict(one).values()) for one in entries])
 
 
 def to_html(entries: Sequence[Entry], people: Sequence[Record], code: str) -> str:

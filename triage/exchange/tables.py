@@ -10,7 +10,8 @@ from typing import Any
 
 from triage.errors import TriageError
 from triage.exchange.content import Content
-from triage.label.files import format_boxes, safe_cell, write_whole
+from triage.label.files import format_boxes, write_whole
+from triage.tabular import safe_cell
 
 Column = tuple[str, str, str, str]
 """Name, type (text, integer, number, true/false), unit, meaning."""

@@ -7,7 +7,6 @@ clock time with a column `day`), `decks` (how many decks the stop has, 1 unless 
 
 from __future__ import annotations
 
-import csv
 import math
 from collections import Counter
 from collections.abc import Mapping
@@ -17,6 +16,7 @@ from pathlib import Path
 
 from triage.errors import BadInput
 from triage.ingest.collect import clean_name
+from triage.tabular import plain_cell, read_csv, read_text
 
 COLUMNS = ("name", "address", "latitude", "longitude", "time", "day", "decks")
 _OTHER_NAMES = {"lat": "latitude", "lon": "longitude", "lng": "longitude", "stop": "name", "deck": "name"}
@@ -50,22 +50,19 @@ class Plan:
 
 def read_plan(path: Path) -> Plan:
     """Read a plan. Raises BadInput naming the file and line for anything that cannot be used."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"The plan {path} cannot be read: {error}.", "Give a CSV file in UTF-8.") from error
-    rows = csv.DictReader(text.splitlines())
-    heads = [_OTHER_NAMES.get(one.strip().lower(), one.strip().lower()) for one in rows.fieldnames or []]
+    sheet = read_csv(f"The plan {path}", read_text(path))
+    heads = [_OTHER_NAMES.get(one, one) for one in sheet.header]
     if "name" not in heads:
         raise BadInput(f"The plan {path} has no column 'name'.", _HINT)
     unknown = [one for one in heads if one not in COLUMNS]
     if unknown:
         raise BadInput(f"The plan {path} has an unknown column '{unknown[0]}'.", _HINT)
-    rows.fieldnames = heads
     stops = tuple(
-        _stop(f"{path}, line {rows.line_num}", row)
-        for row in rows
-        if any((value or "").strip() for value in row.values() if isinstance(value, str))
+        _stop(
+            f"{path}, line {row.line}",
+            {_OTHER_NAMES.get(name, name): text for name, text in row.cells.items()},
+        )
+        for row in sheet.rows()
     )
     if not stops:
         raise BadInput(f"The plan {path} holds no stop.", _HINT)
@@ -81,7 +78,7 @@ def read_plan(path: Path) -> Plan:
 
 def _stop(where: str, row: Mapping[str, str | None]) -> Stop:
     def text(column: str) -> str:
-        return (row.get(column) or "").strip()
+        return plain_cell((row.get(column) or "").strip())
 
     if not text("name"):
         raise BadInput(f"{where}: the stop has no name.", "Write a short code for it.")

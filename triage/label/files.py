@@ -9,11 +9,9 @@ Which photo a row means is settled by the caller: this module knows no library.
 
 from __future__ import annotations
 
-import csv
 import difflib
 import errno
 import hashlib
-import io
 import json
 import math
 import os
@@ -23,11 +21,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 from triage.domain.tiers import VALUES
 from triage.errors import BadInput
 from triage.library import store
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, Box, Label, Photo
+from triage.tabular import csv_text, plain_cell, read_csv, read_text
 
 COLUMNS: tuple[str, ...] = (
     "photo",
@@ -49,7 +49,6 @@ NEEDED: tuple[str, ...] = ("photo", "tag", "value")
 """`deck` is needed too, but may be left out where `photo` alone says which photo is meant."""
 
 _TRUE = {"true": True, "1": True, "yes": True, "false": False, "0": False, "no": False, "": False}
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _EDGE = 1e-6
 """Fraction of the photo by which a box may stick out from rounding; such a box is cut to the photo."""
@@ -117,51 +116,20 @@ def read_csv_rows(path: Path) -> tuple[list[LabelRow], list[SetAside]]:
     Raises BadInput for a file that cannot be read at all: no text, no header, a needed column missing,
     a column twice, no rows.
     """
-    header, records = _records(path)
+    sheet = read_csv(path.name, read_text(path))
+    _check_header(path, list(sheet.header))
     rows: list[LabelRow] = []
-    aside = [SetAside(1, reason) for reason in _doubtful_columns(header)]
-    for number, cells in records:
-        if not any(cell.strip() for cell in cells):
-            continue
+    aside = [SetAside(1, reason) for reason in _doubtful_columns(list(sheet.header))]
+    for row in sheet.rows():
         try:
-            if len(cells) > len(header):
-                raise BadInput(f"the row has {len(cells)} cells, the header {len(header)}")
-            rows.append(parse_row(number, dict(zip(header, cells, strict=False))))
+            if row.width > len(sheet.header):
+                raise BadInput(f"the row has {row.width} cells, the header {len(sheet.header)}")
+            rows.append(parse_row(row.number, {name: text or "" for name, text in row.cells.items()}))
         except BadInput as error:
-            aside.append(SetAside(number, str(error)))
+            aside.append(SetAside(row.number, str(error)))
     if not rows and all(one.row == 1 for one in aside):
         raise BadInput(f"{path.name} holds no rows below its header", "add a row and read it again")
     return rows, aside
-
-
-def _records(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    """Header (lower case) and the records with their number."""
-    text = _text(path)
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=first.count)
-    try:
-        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-    except csv.Error as error:
-        raise BadInput(f"{path.name} is no CSV file: {error}", "save it again as CSV (UTF-8)") from error
-    if not lines or not any(cell.strip() for cell in lines[0]):
-        raise BadInput(
-            f"{path.name} is empty or has no header", "its first row must name photo, deck, tag, value"
-        )
-    header = [cell.strip().lower() for cell in lines[0]]
-    _check_header(path, header)
-    return header, list(enumerate(lines[1:], start=2))
-
-
-def _text(path: Path) -> str:
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror or error}") from error
-    encoding = "utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
-    try:
-        return raw.decode(encoding)
-    except UnicodeDecodeError as error:
-        raise BadInput(f"{path.name} is not UTF-8 text", "save it again as 'CSV UTF-8'") from error
 
 
 def _check_header(path: Path, header: list[str]) -> None:
@@ -239,11 +207,6 @@ def _plain(name: str, text: str) -> str:
     return plain_cell(text)
 
 
-def plain_cell(text: str) -> str:
-    """Return a cell as it was before `safe_cell`."""
-    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
-
-
 def parse_time(text: str) -> str | None:
     """Return the ISO 8601 time as written, or null for an empty text; no zone is guessed.
 
@@ -313,35 +276,27 @@ def _number(value: float) -> str:
     return repr(float(value)).removesuffix(".0")
 
 
-def safe_cell(text: str | None) -> str:
-    """Return a cell that no spreadsheet takes for a formula: such a text gets a leading apostrophe.
-
-    `read_csv_rows` takes it away again, so every text comes back as it was.
-    """
-    return "'" + text if text and _FORMULA.match(text) else text or ""
-
-
 def photo_names(photos: Mapping[str, Photo]) -> dict[str, str]:
     """Name every photo (sha -> `deck/name`), by its hash where that name is not the only one."""
     uses = Counter(photo.path_name for photo in photos.values())
     return {sha: photo.path_name if uses[photo.path_name] == 1 else sha for sha, photo in photos.items()}
 
 
-def label_cells(label: Label, name: str, deck: str | None) -> list[str]:
-    """Return the cells of one label in the order of `COLUMNS`."""
+def label_cells(label: Label, name: str, deck: str | None) -> list[Any]:
+    """Return the values of one label in the order of `COLUMNS`."""
     return [
-        safe_cell(name),
-        safe_cell(deck),
-        safe_cell(label.tag),
+        name,
+        deck,
+        label.tag,
         label.value,
-        safe_cell(label.by),
+        label.by,
         label.at,
         format_boxes(label.boxes),
-        safe_cell(label.place),
-        "" if label.count is None else str(label.count),
+        label.place,
+        label.count,
         label.asked_by,
-        "true" if label.saw_machine else "false",
-        safe_cell(label.note),
+        label.saw_machine,
+        label.note,
     ]
 
 
@@ -351,17 +306,16 @@ def write_csv(path: Path, labels: Iterable[Label], photos: Mapping[str, Photo]) 
     A label whose photo is in no deck keeps its hash as the name. Raises BadInput where it cannot be written.
     """
     names = photo_names(photos)
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    count = 0
-    for label in labels:
-        photo = photos.get(label.photo)
-        deck = photo.deck if photo else None
-        writer.writerow(label_cells(label, names.get(label.photo, label.photo), deck))
-        count += 1
-    write_whole(path, out.getvalue().encode())
-    return count
+    rows = [
+        label_cells(
+            label,
+            names.get(label.photo, label.photo),
+            photos[label.photo].deck if label.photo in photos else None,
+        )
+        for label in labels
+    ]
+    write_whole(path, csv_text(COLUMNS, rows).encode())
+    return len(rows)
 
 
 def write_whole(path: Path, data: bytes) -> None:

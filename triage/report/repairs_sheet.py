@@ -6,9 +6,7 @@ stands in it. It closes nothing: only a named person closes a concern, with an a
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -22,6 +20,7 @@ from triage.report.gather import REPAIR_DONE, deck_record
 from triage.report.repairs_list import element_of_concern, repair_order
 from triage.report.source import DeckRecord
 from triage.report.text import clean, csv_text, uncell
+from triage.tabular import Sheet, read_csv, read_text
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -137,7 +136,7 @@ def read_repairs(lib: Library, path: Path, by: str) -> dict[str, Any]:
     A row that nobody filled in says nothing; a row read before is known. Raises BadInput where the file is no
     sheet of repairs.
     """
-    rows = _sheet(path)
+    rows = [(row.line, row.cells) for row in _sheet(path).rows()]
     known = {event.payload["row"] for event in queries.statements(lib, EVENT)}
     open_places = _open_places(lib, {uncell(row.get("deck") or "") for _, row in rows})
     said, set_aside, seen = [], [], 0
@@ -159,26 +158,15 @@ def read_repairs(lib: Library, path: Path, by: str) -> dict[str, Any]:
     return {"rows": len(rows), "new": len(said), "known": seen, "set_aside": set_aside}
 
 
-def _sheet(path: Path) -> list[tuple[int, dict[str, str | None]]]:
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            text = file.read()
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read ({error.strerror or type(error).__name__}).") from error
-    except UnicodeDecodeError as error:
-        raise BadInput(f"{path} is no text in UTF-8.", "Save it as CSV in UTF-8.") from error
-    first = text.partition("\n")[0]
-    reader = csv.DictReader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ",")
-    missing = [name for name in ("deck", "rule", "place", "done") if name not in (reader.fieldnames or ())]
+def _sheet(path: Path) -> Sheet:
+    sheet = read_csv(path.name, read_text(path))
+    missing = [name for name in ("deck", "rule", "place", "done") if name not in sheet.header]
     if missing:
         raise BadInput(
-            f"{path} is no sheet of repairs: it has no column '{missing[0]}'.",
+            f"{path} is not a sheet of repairs: it has no column '{missing[0]}'.",
             "Read a sheet that deck-triage repairs write made.",
         )
-    try:
-        return [(reader.line_num, dict(row)) for row in reader]
-    except csv.Error as error:
-        raise BadInput(f"{path}, line {reader.line_num}: cannot be read as CSV ({error}).") from error
+    return sheet
 
 
 def _open_places(lib: Library, decks: set[str]) -> set[tuple[str, str, str]]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import unicodedata
 from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
+
+from triage import tabular
 
 _INVISIBLE = frozenset(
     "\u00ad\u061c\u180e\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2061\u2062\u2063\u2064"
@@ -73,12 +73,8 @@ def uncell(text: str) -> str:
 def csv_text(columns: Iterable[str], rows: Iterable[Mapping[str, Any]]) -> str:
     """Return rows as CSV text with a header; lists are joined by `; `."""
     names = list(columns)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(names)
-    for row in rows:
-        writer.writerow([cell(_joined(row.get(name))) for name in names])
-    return out.getvalue()
+    values = ([_joined(row.get(name)) for name in names] for row in rows)
+    return tabular.csv_text(names, values, cell)
 
 
 def _joined(value: object) -> object:

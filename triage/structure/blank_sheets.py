@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import html
-import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from triage.domain.tiers import CAUTION
-from triage.label.files import safe_cell
 from triage.structure.facts import FACT_KEYS, FactKey
 from triage.structure.site_sheet import SheetLine, as_written, more_lines, short_lines, short_sheet
 from triage.structure.telling import as_text
+from triage.tabular import csv_text
 
 Known = Mapping[str, Mapping[str, Any]]
 """What is known of each deck, by key."""
@@ -39,21 +37,22 @@ p.note { font-size: 7.5pt; margin: 2mm 0 0 }
 def template_csv(known: Known, *, wide: bool = False, more: bool = False) -> str:
     """Return a CSV that `facts read` takes once it is filled in; what is known stands in it already."""
     lines = [*short_lines(), *(more_lines() if more else ())]
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
     if wide:
-        writer.writerow(["deck", "visit", *(line.key.key for line in lines)])
-        for deck, facts in known.items():
-            cells = [safe_cell(as_text(facts[one.key.key])) if one.key.key in facts else "" for one in lines]
-            writer.writerow([safe_cell(deck), "", *cells])
-        return out.getvalue()
-    writer.writerow(["deck", "visit", "key", "value", "unit", "question"])
-    for deck, facts in known.items():
-        for line in lines:
-            key = line.key.key
-            value = safe_cell(as_text(facts[key])) if key in facts else ""
-            writer.writerow([safe_cell(deck), "", key, value, _unit(line.key), line.ask])
-    return out.getvalue()
+        names = ["deck", "visit", *(line.key.key for line in lines)]
+        rows = [[deck, None, *(_known(facts, one.key.key) for one in lines)] for deck, facts in known.items()]
+        return csv_text(names, rows)
+    return csv_text(
+        ["deck", "visit", "key", "value", "unit", "question"],
+        [
+            [deck, None, line.key.key, _known(facts, line.key.key), _unit(line.key), line.ask]
+            for deck, facts in known.items()
+            for line in lines
+        ],
+    )
+
+
+def _known(facts: Mapping[str, Any], key: str) -> str | None:
+    return as_text(facts[key]) if key in facts else None
 
 
 def _unit(key: FactKey) -> str:

@@ -19,6 +19,7 @@ from typing import Any
 from triage.errors import BadInput
 from triage.structure.fact_names import choice_of, names, plain_name
 from triage.structure.units import length_in, number, tidy
+from triage.tabular import read_text
 
 DATA = Path(__file__).resolve().parent.parent / "data" / "facts.toml"
 _MEMBER = re.compile(r"(\d{1,2})\s*(?:x|\u00d7|by)\s*(\d{1,2})", re.IGNORECASE)
@@ -265,11 +266,7 @@ def read_facts_file(path: Path | str) -> dict[tuple[str, str | None], dict[str, 
     readers = {".toml": read_toml, ".csv": read_csv}
     if path.suffix.lower() not in readers:
         raise BadInput(f"{path.name} is neither .toml nor .csv", "Name the facts file *.toml or *.csv.")
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{path} cannot be read: {error}", "Give a readable text file in UTF-8.") from error
-    return readers[path.suffix.lower()](path, text)
+    return readers[path.suffix.lower()](path, read_text(path))
 
 
 def contradictions(facts: Mapping[str, Any]) -> list[str]:

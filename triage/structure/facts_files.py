@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -12,10 +10,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from triage import tabular
 from triage.errors import BadInput
-from triage.label.files import plain_cell
 from triage.structure.contradictions import find
 from triage.structure.facts import fact_key, parse_fact
+from triage.tabular import Row, plain_cell
 
 Facts = dict[tuple[str, str | None], dict[str, Any]]
 _COLUMNS = ("deck", "visit", "key", "value")
@@ -127,38 +126,36 @@ def csv_cells(path: Path, text: str, faults: list[dict[str, Any]] | None = None)
 
     With `faults`, a row that cannot be read is added there with its reason and the others are returned.
     """
-    reader = csv.DictReader(io.StringIO(text, newline=""))
-    names = [name.strip().lower() for name in reader.fieldnames or ()]
-    reader.fieldnames = names
+    sheet = tabular.read_csv(path.name, text)
+    names = sheet.header
     wide = "deck" in names and "key" not in names and "value" not in names
     keys = _wide_columns(path, names) if wide else {}
     if not wide:
         _check_columns(path, names)
     found = []
-    for row in reader:
+    for row in sheet.rows():
         try:
-            found += _row_cells(f"{path.name}, line {reader.line_num}", reader.line_num, row, keys)
+            found += _row_cells(f"{path.name}, line {row.line}", row, len(names), keys)
         except BadInput as error:
             if faults is None:
                 raise
-            names_of = {name: row.get(name) or "" for name in ("deck", "key")}
-            faults.append({"row": reader.line_num, **names_of, "reason": f"{error}"})
+            names_of = {name: row.cells.get(name) or "" for name in ("deck", "key")}
+            faults.append({"row": row.line, **names_of, "reason": f"{error}"})
     return found
 
 
-def _row_cells(where: str, line: int, row: Mapping[Any, Any], keys: Mapping[str, str]) -> list[Cell]:
+def _row_cells(where: str, row: Row, columns: int, keys: Mapping[str, str]) -> list[Cell]:
     """Return the filled cells of one row; `keys` maps columns to facts where one row is one deck."""
-    if None not in row and not any((value or "").strip() for value in row.values()):
-        return []
-    deck = plain_cell((row.get("deck") or "").strip())
-    if not deck or None in row:
+    said = row.cells
+    deck = plain_cell((said.get("deck") or "").strip())
+    if not deck or row.width > columns:
         what = "no deck is named" if not deck else "more fields than columns"
         raise BadInput(f"{where}: {what}", "Put a value that holds a comma between quotes.")
-    visit = (row.get("visit") or "").strip() or None
+    visit = (said.get("visit") or "").strip() or None
     if visit is not None:
         _check_visit(where, visit)
-    noted = {one: (row.get(one) or "").strip() for one in _MORE_COLUMNS if row.get(one)}
-    pairs = [(keys[name], row[name]) for name in keys] if keys else [(row["key"], row["value"])]
+    noted = {one: (said.get(one) or "").strip() for one in _MORE_COLUMNS if said.get(one)}
+    pairs = [(keys[name], said[name]) for name in keys] if keys else [(said["key"], said["value"])]
     cells = []
     for name, raw in pairs:
         if raw is None:
@@ -167,7 +164,7 @@ def _row_cells(where: str, line: int, row: Mapping[Any, Any], keys: Mapping[str,
         if value:
             key = _key(where, (name or "").strip())
             parsed = _value(where, key, _in_unit(value, noted.get("unit", "")))
-            cells.append(Cell(line, deck, visit, key, parsed, noted))
+            cells.append(Cell(row.line, deck, visit, key, parsed, noted))
     return cells
 
 

@@ -19,6 +19,7 @@ from triage.library import EventDraft, Library, queries
 from triage.structure.contradictions import find
 from triage.structure.facts_files import Cell, csv_cells
 from triage.structure.telling import as_text, ended_facts, read_facts
+from triage.tabular import read_text
 
 
 @dataclass
@@ -61,8 +62,7 @@ def read_sheet(library: Library, path: Path, *, by: str | None, dry_run: bool = 
     read = SheetRead()
     said: list[EventDraft] = []
     by_visit: dict[tuple[str, str | None], list[Cell]] = defaultdict(list)
-    text = path.read_text(encoding="utf-8-sig")
-    for cell in csv_cells(path, text, faults=read.set_aside):
+    for cell in csv_cells(path, read_text(path), faults=read.set_aside):
         by_visit[cell.deck, cell.visit].append(cell)
     for (deck, visit), cells in by_visit.items():
         said += _of_visit(library, deck, visit or queries.latest_visit(library, deck), cells, by, read)

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from triage.errors import BadInput
-from triage.label.files import safe_cell
 from triage.library import EventDraft, Library, queries
 from triage.library.records import Fact, Photo
 from triage.library.store import write_whole
 from triage.structure.contradictions import ended_by
 from triage.structure.facts import contradictions, parse_facts, read_facts_file
+from triage.tabular import csv_text
 
 
 def set_facts(
@@ -51,17 +49,13 @@ def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) 
 def write_facts(library: Library, path: Path) -> int:
     """Write the facts of all decks and visits as CSV that `read_facts` takes; returns the number of rows."""
     rows = [
-        [safe_cell(deck), visit or "", key, safe_cell(as_text(fact.value))]
+        [deck, visit, key, as_text(fact.value)]
         for deck in queries.decks(library)
         for visit in queries.visits(library, deck)
         for key, fact in queries.facts(library, deck, visit).items()
         if fact.visit == visit
     ]
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["deck", "visit", "key", "value"])
-    writer.writerows(rows)
-    write_whole(path, out.getvalue().encode())
+    write_whole(path, csv_text(["deck", "visit", "key", "value"], rows).encode())
     return len(rows)
 
 
