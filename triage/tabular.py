@@ -13,7 +13,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from triage.errors import BadInput
 
@@ -169,5 +169,5 @@ def csv_text(
     """Return rows as CSV with a header; `cell` makes the text of each value."""
     cells = [[cell(value) for value in row] for row in rows]
     lone = any("\r" in text for row in cells for text in row)  # the csv module leaves a lone \r unquoted
-    quoting = csv.QUOTE_ALL if lone else csv.QUOTE_MINIMAL
+    quoting: Literal[0, 1] = 1 if lone else 0  # QUOTE_ALL, QUOTE_MINIMAL
     return str(frame_of(columns, cells).to_csv(index=False, lineterminator="\n", quoting=quoting))

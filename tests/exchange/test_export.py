@@ -126,11 +126,13 @@ def test_parquet_is_read_by_pandas_with_types(library: Library, tmp_path: Path) 
     export_library(library, tmp_path, "parquet")
     labels = pd.read_parquet(tmp_path / "labels.parquet")
     assert len(labels) == 14
-    assert labels.saw_machine.dtype == bool
+    assert labels.saw_machine.dtype == "boolean"
     assert labels["count"].max() == 3
     assert set(labels.value) == {"present", "absent"}
     photos = pd.read_parquet(tmp_path / "photos.parquet")
-    assert photos.width.dtype == "int64"
+    assert photos.width.dtype == "Int64"
+    assert photos.taken_at_local.dt.year.eq(2026).all()
+    assert photos.taken_at.isna().all()  # the camera named no zone, and none is guessed
     assert photos.latitude.isna().all()
 
 
@@ -182,15 +184,27 @@ def test_croissant_is_validated_and_read_by_mlcroissant(library: Library, tmp_pa
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         croissant = pytest.importorskip("mlcroissant")
-        export_library(library, tmp_path, "croissant", pictures="none")
+        export_library(library, tmp_path, "croissant")
         dataset = croissant.Dataset(str(tmp_path / "croissant.json"))
         labels = list(dataset.records("labels"))
+        photos = {row["photos/file"]: row for row in dataset.records("photos")}
+        pictures = {row["pictures/file"]: row["pictures/image"] for row in dataset.records("pictures")}
     issues = dataset.metadata.ctx.issues
     assert not issues.errors
     assert not issues.warnings
     assert len(labels) == 14
     assert sum(row["labels/saw_machine"] for row in labels) == 1
     assert {row["labels/tag"].decode() for row in labels} == {TAG, "shows-hanger"}
+    assert pictures.keys() == photos.keys()
+    for name, picture in pictures.items():
+        assert picture.size == (photos[name]["photos/width"], photos[name]["photos/height"])
+
+
+def test_croissant_describes_no_pictures_where_there_are_none(library: Library, tmp_path: Path) -> None:
+    export_library(library, tmp_path, "croissant", pictures="none")
+    said = json.loads((tmp_path / "croissant.json").read_text())
+    assert {one["@type"] for one in said["distribution"]} == {"cr:FileObject"}
+    assert "pictures" not in {one["@id"] for one in said["recordSet"]}
 
 
 @pytest.mark.skipif(

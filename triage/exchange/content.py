@@ -11,16 +11,20 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.evidence import assess_library, promise_words
+from triage.errors import TriageError
 from triage.exchange.splits import Splits
+from triage.frames.of_library import facts_of
 from triage.library import queries
 
 if TYPE_CHECKING:
+    from triage.assess.records import DeckSummary
     from triage.domain.vocabulary import Tag
     from triage.library import Library
-    from triage.library.records import Label, Photo, Word
+    from triage.library.records import Fact, Label, Photo, Suggestion, Word
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +42,12 @@ class Content:
     positions : hash to (latitude, longitude) in degrees, empty unless asked.
     splits : deck to split, or nothing.
     library_id, head : where it came from.
+    alias : the name under which each person appears.
+    texts : whether free text may leave.
+    suggestions, promise : what the present model said, and how its promise stands for each tag.
+    facts : by deck and visit.
+    summaries : the assessment of every deck, worst first; with suggestions and facts only in tables.
+    unassessed : why there is no assessment where one was wanted.
     """
 
     photos: tuple[Photo, ...]
@@ -51,6 +61,13 @@ class Content:
     pseudonyms: bool
     library_id: str
     head: Mapping[str, Mapping[str, Any]]
+    alias: Mapping[str, str] = field(default_factory=dict)
+    texts: bool = False
+    suggestions: tuple[Suggestion, ...] = ()
+    promise: Mapping[str, str] = field(default_factory=dict)
+    facts: tuple[Fact, ...] = ()
+    summaries: tuple[DeckSummary, ...] = ()
+    unassessed: str | None = None
 
     def split_of(self, photo: Photo) -> str:
         """Return the split of a photo's deck, or an empty text."""
@@ -64,8 +81,12 @@ def gather(
     pseudonyms: bool = True,
     with_text: bool = False,
     show_position: bool = False,
+    assessed: bool = False,
 ) -> Content:
-    """Read a library for an export; free texts leave with names, or where they are asked for."""
+    """Read a library for an export; free texts leave with names, or where they are asked for.
+
+    With `assessed` the content holds suggestions, facts and the assessment of every deck too.
+    """
     photos = tuple(queries.photos(library))
     here = {photo.sha for photo in photos}
     labels = [label for label in queries.labels(library) if label.photo in here]
@@ -73,13 +94,17 @@ def gather(
         (str(event.payload["photo"]), str(event.payload["tag"])): event
         for event in queries.statements(library, "settled")
     }
+    facts = tuple(facts_of(library)) if assessed else ()
+    summaries, promise, unassessed = _assessment(library) if assessed else ((), {}, None)
     people = {label.by for label in labels} | {event.by for event in settled.values()}
+    people |= {fact.by for fact in facts}
+    people |= {one.tier_by_person.by for one in summaries if one.tier_by_person is not None}
     alias = aliases(library, people) if pseudonyms else {name: name for name in people}
     labels = [replace(label, by=alias[label.by]) for label in labels]
-    if pseudonyms and not with_text:
+    texts = with_text or not pseudonyms
+    if not texts:
         labels = [replace(label, place=None, note=None) for label in labels]
     words = {key: word for key, word in queries.words(library).items() if key[0] in here}
-    texts = with_text or not pseudonyms
     settlements = {
         key: {
             "value": event.payload["value"],
@@ -111,7 +136,24 @@ def gather(
         pseudonyms,
         library.id,
         library.head(),
+        alias,
+        texts,
+        tuple(one for one in queries.suggestions(library).values() if one.photo in here) if assessed else (),
+        promise,
+        facts,
+        summaries,
+        unassessed,
     )
+
+
+def _assessment(
+    library: Library,
+) -> tuple[tuple[DeckSummary, ...], Mapping[str, str], str | None]:
+    """Return the summaries, how the promises stand, and why there are none where they cannot be had."""
+    try:
+        return tuple(assess_library(library)), promise_words(library), None
+    except TriageError as error:  # a damaged model or rule file must not keep the labels from leaving
+        return (), {}, str(error)
 
 
 def aliases(library: Library, people: set[str]) -> dict[str, str]:

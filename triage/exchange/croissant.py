@@ -1,8 +1,13 @@
-"""Croissant metadata (mlcommons.org/croissant, 1.0): a JSON-LD file that describes the CSV tables."""
+"""Croissant metadata (mlcommons.org/croissant, 1.0): a JSON-LD file that describes tables and pictures.
+
+The tables are the CSV files. Pictures, where they are part of the export, are a set of files and a record set
+whose `file` is the column `file` of `photos`.
+"""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +16,16 @@ from triage.exchange.tables import TABLES
 from triage.label.files import write_whole
 from triage.library.store import sha256_of
 
-_TYPES = {"text": "sc:Text", "integer": "sc:Integer", "number": "sc:Float", "true/false": "sc:Boolean"}
-_KEYS = {"photos": "photo", "tags": "tag"}
+_TYPES = {
+    "text": "sc:Text",
+    "time": "sc:DateTime",
+    "integer": "sc:Integer",
+    "number": "sc:Float",
+    "true/false": "sc:Boolean",
+}
+_KEYS = {"photos": "photo", "tags": "tag", "decks": "deck"}
+PICTURES = "pictures"
+_PICTURE_FILES = ("photos/**/*.[jJ][pP][gG]", "photos/**/*.[jJ][pP][eE][gG]")
 _CONTEXT: dict[str, Any] = {
     "@language": "en",
     "@vocab": "https://schema.org/",
@@ -54,16 +67,23 @@ _CONTEXT: dict[str, Any] = {
 NO_LICENCE = "No licence was given: ask the owner of the photos before any use."
 
 
-def write_croissant(content: Content, folder: Path, files: list[Path], day: str) -> Path:
-    """Describe CSV tables that were written into a folder; `day` is an ISO 8601 date."""
+def write_croissant(
+    content: Content, folder: Path, files: list[Path], day: str, sides: Mapping[str, tuple[int, int]]
+) -> Path:
+    """Describe what was written into a folder: CSV tables, and pictures where `sides` holds any.
+
+    `day` is an ISO 8601 date; `sides` gives (width, height) in pixels of each picture by photo.
+    """
     path = folder / "croissant.json"
-    data = croissant_of(content, folder, files, day)
+    data = croissant_of(content, folder, files, day, sides)
     write_whole(path, json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1).encode())
     return path
 
 
-def croissant_of(content: Content, folder: Path, files: list[Path], day: str) -> dict[str, Any]:
-    """Return the metadata document."""
+def croissant_of(
+    content: Content, folder: Path, files: list[Path], day: str, sides: Mapping[str, tuple[int, int]]
+) -> dict[str, Any]:
+    """Return the metadata document; parameters as for `write_croissant`."""
     decks = len({photo.deck for photo in content.photos})
     return {
         "@context": _CONTEXT,
@@ -93,20 +113,71 @@ def croissant_of(content: Content, folder: Path, files: list[Path], day: str) ->
                 "sha256": sha256_of(file),
             }
             for file in files
+        ]
+        + ([_picture_files(sides)] if sides else []),
+        "recordSet": [_record_set(table) for table in TABLES] + ([_picture_records()] if sides else []),
+    }
+
+
+def _picture_files(sides: Mapping[str, tuple[int, int]]) -> dict[str, Any]:
+    longest = max(max(size) for size in sides.values())
+    return {
+        "@type": "cr:FileSet",
+        "@id": "picture-files",
+        "name": "picture-files",
+        "description": (
+            f"{len(sides)} upright JPEG pictures without metadata, at most {longest} pixels on the longer "
+            "side; blackouts are painted in."
+        ),
+        "encodingFormat": "image/jpeg",
+        "includes": list(_PICTURE_FILES),
+    }
+
+
+def _picture_records() -> dict[str, Any]:
+    source: dict[str, Any] = {"fileSet": {"@id": "picture-files"}}
+    return {
+        "@type": "cr:RecordSet",
+        "@id": PICTURES,
+        "name": PICTURES,
+        "description": "One record per picture; join it with photos on the column file.",
+        "key": {"@id": f"{PICTURES}/file"},
+        "field": [
+            {
+                "@type": "cr:Field",
+                "@id": f"{PICTURES}/file",
+                "name": "file",
+                "description": "name of the picture below the folder photos",
+                "dataType": "sc:Text",
+                "references": {"field": {"@id": "photos/file"}},
+                "source": {
+                    **source,
+                    "extract": {"fileProperty": "fullpath"},
+                    "transform": {"regex": "^(?:photos/)?(.+)$"},
+                },
+            },
+            {
+                "@type": "cr:Field",
+                "@id": f"{PICTURES}/image",
+                "name": "image",
+                "description": "the picture",
+                "dataType": "sc:ImageObject",
+                "source": {**source, "extract": {"fileProperty": "content"}},
+            },
         ],
-        "recordSet": [_record_set(table) for table in TABLES],
     }
 
 
 def _record_set(table: str) -> dict[str, Any]:
     fields = []
-    for name, kind, unit, meaning in TABLES[table]:
+    for one in TABLES[table]:
+        name = one.name
         field: dict[str, Any] = {
             "@type": "cr:Field",
             "@id": f"{table}/{name}",
             "name": name,
-            "description": f"{meaning} ({unit})" if unit else meaning,
-            "dataType": _TYPES[kind],
+            "description": f"{one.meaning} ({one.unit})" if one.unit else one.meaning,
+            "dataType": _TYPES[one.kind],
             "source": {"fileObject": {"@id": f"{table}.csv"}, "extract": {"column": name}},
         }
         if name == "photo" and table != "photos":

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from triage.library.records import Photo
 
 FORMATS = ("csv", "parquet", "coco", "croissant", "xmp")
+_IN_TABLES = ("csv", "parquet", "croissant")
 PICTURES = ("none", "renditions", "full")
 _PICTURES_SAID = {
     "none": "The pictures themselves are not part of this export.",
@@ -41,7 +42,7 @@ _FULL_PX = 100_000
 
 @dataclass
 class ExportResult:
-    """What an export wrote, and the pictures that could not be written, with the reason."""
+    """What an export wrote, and what could not be written, with the reason."""
 
     files: list[Path] = field(default_factory=list)
     set_aside: list[tuple[str, str]] = field(default_factory=list)
@@ -85,10 +86,17 @@ def export_library(
         of = {photo.deck: splits.of[groups.group(photo.deck)] for photo in photos}
         splits = replace(splits, of=of)
     content = gather(
-        library, splits=splits, pseudonyms=pseudonyms, with_text=with_text, show_position=show_position
+        library,
+        splits=splits,
+        pseudonyms=pseudonyms,
+        with_text=with_text,
+        show_position=show_position,
+        assessed=kind in _IN_TABLES,
     )
     folder.mkdir(parents=True, exist_ok=True)
     done = ExportResult(seed=splits.seed if splits else None)
+    if content.unassessed is not None:
+        done.set_aside.append(("the tables decks, concerns and coverage", content.unassessed))
     sides = _write_pictures(library, content, folder, pictures, done, progress, cancel)
     day = datetime.now(UTC).date().isoformat()
     done.files += _write(content, folder, kind, sides, day)
@@ -106,7 +114,7 @@ def _write(
     if kind == "xmp":
         return write_sidecars(content, folder / PHOTOS_FOLDER)
     files = write_csv_tables(content, folder)
-    return [*files, write_croissant(content, folder, files, day)] if kind == "croissant" else files
+    return [*files, write_croissant(content, folder, files, day, sides)] if kind == "croissant" else files
 
 
 def _agreement(library: Library) -> dict[str, Agreement] | str:

@@ -1,142 +1,113 @@
-"""The library as tables: CSV and Parquet with one data dictionary for both."""
+"""The library as tables: CSV and Parquet with one data dictionary for both.
+
+The tables are those of `triage.frames`, with what only an export has (files, splits, positions). Names of
+people are written as the export's pseudonyms, free text only where it was asked for.
+"""
 
 from __future__ import annotations
 
-import csv
 import io
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from triage.errors import TriageError
 from triage.exchange.content import Content
-from triage.label.files import format_boxes, write_whole
-from triage.tabular import safe_cell
+from triage.frames import rows
+from triage.frames.columns import COVERAGE, DECKS, Column, typed_columns
+from triage.frames.columns import TABLES as FRAMES
+from triage.frames.typed import typed_frame
+from triage.label.files import write_whole
+from triage.tabular import csv_text
 
-Column = tuple[str, str, str, str]
-"""Name, type (text, integer, number, true/false), unit, meaning."""
-
-PHOTOS: tuple[Column, ...] = (
-    ("photo", "text", "", "SHA-256 of the original file; the key of all tables"),
-    ("deck", "text", "", "the deck it shows"),
-    ("visit", "text", "ISO 8601 date", "the visit; empty where no date is known"),
-    ("name", "text", "", "file name below the deck's folder"),
-    ("file", "text", "", "name of the picture below the export's folder photos (a JPEG)"),
-    ("taken_at", "text", "ISO 8601", "the camera's time, with a zone only where the camera gave one"),
-    ("width", "integer", "pixels", "width of the upright photo"),
-    ("height", "integer", "pixels", "height of the upright photo"),
-    ("camera", "text", "", "model of the camera; never its serial number"),
-    ("split", "text", "", "part of the split by deck; empty without one"),
-    ("latitude", "number", "degrees", "position, only where it was asked for"),
-    ("longitude", "number", "degrees", "position, only where it was asked for"),
-)
-LABELS: tuple[Column, ...] = (
-    ("photo", "text", "", "SHA-256 of the photo"),
-    ("deck", "text", "", "the photo's deck"),
-    ("tag", "text", "", "what was asked, see tags"),
-    ("value", "text", "", "present, absent or unclear"),
-    ("by", "text", "", "who said it, or a pseudonym"),
-    ("at", "text", "ISO 8601", "when it was said"),
-    (
-        "box",
-        "text",
-        "fractions of the upright photo",
-        "x,y,width,height, several joined by ';'; zero size is a point",
+_OF_EXPORTS: dict[str, tuple[Column, ...]] = {
+    "name": (Column("file", "text", "", "name of the picture below the export's folder photos (a JPEG)"),),
+    "camera": (
+        Column("split", "text", "", "part of the split by deck; empty without one"),
+        Column("latitude", "number", "degrees", "position, only where it was asked for"),
+        Column("longitude", "number", "degrees", "position, only where it was asked for"),
     ),
-    ("place", "text", "", "where on the deck"),
-    ("count", "integer", "", "how many of them"),
-    (
-        "asked_by",
-        "text",
-        "",
-        "how the photo came to be asked (deck, taken, random, second-look, audit: not chosen by the machine)",
-    ),
-    ("saw_machine", "true/false", "", "whether the machine's word was seen before"),
-    ("note", "text", "", "anything else; left out with pseudonyms"),
-)
-WORDS: tuple[Column, ...] = (
-    ("photo", "text", "", "SHA-256 of the photo"),
-    ("tag", "text", "", "what was asked"),
-    ("value", "text", "", "all words put together; the worse one while people disagree"),
-    ("disputed", "true/false", "", "people said present and absent, and nobody settled it"),
-    ("settled", "true/false", "", "a named person ended the dispute"),
-    ("people", "integer", "", "how many people spoke"),
+}
+"""Columns of exported photos by the column that they follow."""
+PHOTOS: tuple[Column, ...] = tuple(
+    column for one in FRAMES["photos"] for column in (one, *_OF_EXPORTS.get(one.name, ()))
 )
 TAGS: tuple[Column, ...] = (
-    ("tag", "text", "", "name"),
-    ("kind", "text", "", "defect, or element (the photo shows that part well enough to judge it)"),
-    ("element", "text", "", "the part of the deck it belongs to"),
-    ("definition", "text", "", "what it means"),
+    Column("tag", "text", "", "name"),
+    Column("kind", "text", "", "defect, or element (the photo shows that part well enough to judge it)"),
+    Column("element", "text", "", "the part of the deck it belongs to"),
+    Column("definition", "text", "", "what it means"),
 )
 DICTIONARY: tuple[Column, ...] = (
-    ("table", "text", "", "name of the table"),
-    ("column", "text", "", "name of the column"),
-    ("type", "text", "", "text, integer, number, or true/false"),
-    ("unit", "text", "", "unit or format"),
-    ("meaning", "text", "", "what it says"),
+    Column("table", "text", "", "name of the table"),
+    Column("column", "text", "", "name of the column"),
+    Column("type", "text", "", "text, integer, number, true/false, or time"),
+    Column("unit", "text", "", "unit or format"),
+    Column("meaning", "text", "", "what it says"),
 )
 TABLES: dict[str, tuple[Column, ...]] = {
     "photos": PHOTOS,
-    "labels": LABELS,
-    "words": WORDS,
+    "labels": FRAMES["labels"],
+    "words": FRAMES["words"],
     "tags": TAGS,
+    "suggestions": FRAMES["suggestions"],
+    "facts": FRAMES["facts"],
+    "decks": DECKS,
+    "concerns": FRAMES["concerns"],
+    "coverage": COVERAGE,
     "dictionary": DICTIONARY,
+}
+_KINDS = {
+    "string": "text",
+    "Int64": "integer",
+    "Float64": "number",
+    "boolean": "true/false",
+    "datetime64[us, UTC]": "time",
+    "datetime64[us]": "time",
 }
 
 
-def rows_of(content: Content, table: str) -> Iterator[list[Any]]:
-    """Yield a table's rows in the order of its columns; what is missing is null."""
-    yield from {
-        "photos": _photos,
-        "labels": _labels,
-        "words": _words,
-        "tags": _tags,
+def rows_of(content: Content, table: str) -> Iterator[Sequence[Any]]:
+    """Yield a table's rows in the order of its columns; what is missing, or private, is null."""
+    deck_of = {photo.sha: photo.deck for photo in content.photos}
+    makers: dict[str, Callable[[], Iterable[Sequence[Any]]]] = {
+        "photos": lambda: _photos(content),
+        "labels": lambda: rows.label_rows(content.labels, deck_of),
+        "words": lambda: rows.word_rows(content.words),
+        "tags": lambda: _tags(content),
+        "suggestions": lambda: rows.suggestion_rows(content.suggestions, deck_of, content.promise),
+        "facts": lambda: rows.fact_rows(content.facts),
+        "decks": lambda: rows.deck_rows(content.summaries, Counter(deck_of.values())),
+        "concerns": lambda: rows.concern_rows(content.summaries),
+        "coverage": lambda: rows.coverage_rows(content.summaries),
         "dictionary": _dictionary,
-    }[table](content)
+    }
+    found = makers[table]()
+    if table == "labels":  # cleaned when they were gathered, for all formats
+        yield from found
+        return
+    for row in found:
+        yield [_cleaned(content, column, value) for column, value in zip(TABLES[table], row, strict=True)]
+
+
+def _cleaned(content: Content, column: Column, value: Any) -> Any:
+    if column.free_text and not content.texts:
+        return None
+    return content.alias[value] if column.person and value is not None else value
 
 
 def _photos(content: Content) -> Iterator[list[Any]]:
-    for one in content.photos:
+    for one, row in zip(content.photos, rows.photo_rows(content.photos), strict=True):
+        cells = dict(zip((column.name for column in FRAMES["photos"]), row, strict=True))
         latitude, longitude = content.positions.get(one.sha, (None, None))
-        yield [
-            one.sha,
-            one.deck,
-            one.visit,
-            one.name,
-            content.names[one.sha],
-            one.taken_at,
-            one.width,
-            one.height,
-            one.camera,
-            content.split_of(one) or None,
-            latitude,
-            longitude,
-        ]
-
-
-def _labels(content: Content) -> Iterator[list[Any]]:
-    deck = {photo.sha: photo.deck for photo in content.photos}
-    for one in content.labels:
-        yield [
-            one.photo,
-            deck[one.photo],
-            one.tag,
-            one.value,
-            one.by,
-            one.at,
-            format_boxes(one.boxes) or None,
-            one.place,
-            one.count,
-            one.asked_by,
-            one.saw_machine,
-            one.note,
-        ]
-
-
-def _words(content: Content) -> Iterator[list[Any]]:
-    for (sha, tag), word in sorted(content.words.items()):
-        people = len({label.by for label in word.labels})
-        yield [sha, tag, word.value, word.disputed, word.settled, people]
+        more = {
+            "file": content.names[one.sha],
+            "split": content.split_of(one) or None,
+            "latitude": latitude,
+            "longitude": longitude,
+        }
+        yield [{**cells, **more}[column.name] for column in PHOTOS]
 
 
 def _tags(content: Content) -> Iterator[list[Any]]:
@@ -144,38 +115,36 @@ def _tags(content: Content) -> Iterator[list[Any]]:
         yield [name, tag.kind, tag.element, tag.definition]
 
 
-def _dictionary(_content: Content) -> Iterator[list[Any]]:
+def _dictionary() -> Iterator[list[Any]]:
     for table, columns in TABLES.items():
-        for name, kind, unit, meaning in columns:
-            yield [table, name, kind, unit or None, meaning]
+        for one in columns:
+            yield [table, one.name, one.kind, one.unit or None, one.meaning]
+
+
+def _typed_dictionary() -> Iterator[list[Any]]:
+    for table, columns in TABLES.items():
+        for one in typed_columns(columns):
+            yield [table, one.name, _KINDS[one.dtype], one.unit or None, one.meaning]
 
 
 def write_csv_tables(content: Content, folder: Path) -> list[Path]:
-    """Write every table as CSV (UTF-8); a text that a spreadsheet takes for a formula gets an apostrophe."""
+    """Write every table as CSV (UTF-8); a text that a spreadsheet takes for a formula gets an apostrophe.
+
+    Times stand as they were recorded (ISO 8601).
+    """
     files = []
     for table, columns in TABLES.items():
-        out = io.StringIO(newline="")
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow([column[0] for column in columns])
-        for row in rows_of(content, table):
-            writer.writerow([_cell(value) for value in row])
+        text = csv_text([column.name for column in columns], rows_of(content, table))
         files.append(folder / f"{table}.csv")
-        write_whole(files[-1], out.getvalue().encode())
+        write_whole(files[-1], text.encode())
     return files
 
 
-def _cell(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return safe_cell(value) if isinstance(value, str) else str(value)
-
-
 def write_parquet_tables(content: Content, folder: Path) -> list[Path]:
-    """Write every table as Parquet.
+    """Write every table as Parquet, with unit and meaning of each column in its metadata.
 
-    Raises TriageError when pyarrow (the extra `parquet`) is not installed.
+    A time is a timestamp in UTC, beside it what the clock read (`_local`, without a zone). Raises TriageError
+    when pyarrow (the extra `parquet`) is not installed.
     """
     try:
         import pyarrow as pa
@@ -184,19 +153,27 @@ def write_parquet_tables(content: Content, folder: Path) -> list[Path]:
         raise TriageError(
             "Parquet needs the package pyarrow.", "Install it with: pip install 'deck-triage[parquet]'"
         ) from error
-    types = {"text": pa.string(), "integer": pa.int64(), "number": pa.float64(), "true/false": pa.bool_()}
+    types = {
+        "string": pa.string(),
+        "Int64": pa.int64(),
+        "Float64": pa.float64(),
+        "boolean": pa.bool_(),
+        "datetime64[us, UTC]": pa.timestamp("us", tz="UTC"),
+        "datetime64[us]": pa.timestamp("us"),
+    }
     files = []
     for table, columns in TABLES.items():
         schema = pa.schema(
             [
-                pa.field(name, types[kind], metadata={"meaning": meaning, "unit": unit})
-                for name, kind, unit, meaning in columns
+                pa.field(one.name, types[one.dtype], metadata={"meaning": one.meaning, "unit": one.unit})
+                for one in typed_columns(columns)
             ]
         )
-        cells = list(zip(*rows_of(content, table), strict=True)) or [()] * len(columns)
-        arrays = [pa.array(column, field.type) for column, field in zip(cells, schema, strict=True)]
+        found = _typed_dictionary() if table == "dictionary" else rows_of(content, table)
         out = io.BytesIO()
-        pq.write_table(pa.Table.from_arrays(arrays, schema=schema), out)
+        pq.write_table(
+            pa.Table.from_pandas(typed_frame(columns, found), schema=schema, preserve_index=False), out
+        )
         files.append(folder / f"{table}.parquet")
         write_whole(files[-1], out.getvalue())
     return files
