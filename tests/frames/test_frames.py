@@ -37,13 +37,8 @@ def judged(told: Library, monkeypatch: pytest.MonkeyPatch) -> Library:
     monkeypatch.setattr("triage.frames.of_library.promises_of", lambda _: {"missing-hanger": "withdrawn"})
     told.say("trained", {"model": MODEL, "tags": {}}, by="ann")
     box = (0.1, 0.2, 0.3, 0.4)
-    told.keep_suggestions(
-        [
-            Suggestion(
-                queries.photos(told, "D-17")[1].sha, "missing-hanger", MODEL, 1.5, 0.75, "unlikely", (box,)
-            )
-        ]
-    )
+    sha = queries.photos(told, "D-17")[1].sha
+    told.keep_suggestions([Suggestion(sha, "missing-hanger", MODEL, 1.5, 0.75, "unlikely", (box,))])
     return told
 
 
