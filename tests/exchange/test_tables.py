@@ -18,6 +18,7 @@ from triage.label.files import read_csv_rows
 from triage.label.rows import give_labels, store_rows
 from triage.library import Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.structure.telling import set_facts
 
 MODEL = "ab" * 32
@@ -68,7 +69,7 @@ def full(tmp_path: Path) -> Iterator[Library]:
             private={"why": "the owner asked"},
         )
         library.say("trained", {"model": MODEL, "tags": {}}, by="Planted Ann")
-        library.keep_suggestions([Suggestion(second, TAG, MODEL, 1.25, 0.75, "likely", (BOX,))])
+        keep_suggestions(library, [Suggestion(second, TAG, MODEL, 1.25, 0.75, "likely", (BOX,))])
         yield library
 
 

@@ -10,6 +10,7 @@ from triage.frames.typed import typed_frame
 from triage.label.rows import give_labels
 from triage.library import Library, queries
 from triage.library.records import Suggestion
+from triage.library.suggestions import keep_suggestions
 from triage.structure.telling import set_facts
 
 MODEL = "ab" * 32
@@ -38,7 +39,7 @@ def judged(told: Library, monkeypatch: pytest.MonkeyPatch) -> Library:
     told.say("trained", {"model": MODEL, "tags": {}}, by="ann")
     box = (0.1, 0.2, 0.3, 0.4)
     sha = queries.photos(told, "D-17")[1].sha
-    told.keep_suggestions([Suggestion(sha, "missing-hanger", MODEL, 1.5, 0.75, "unlikely", (box,))])
+    keep_suggestions(told, [Suggestion(sha, "missing-hanger", MODEL, 1.5, 0.75, "unlikely", (box,))])
     return told
 
 
