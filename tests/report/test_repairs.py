@@ -184,7 +184,7 @@ def test_an_after_photo_belongs_to_the_deck(lib: Library, tmp_path: Path) -> Non
 
 @pytest.mark.parametrize(
     ("content", "reason"),
-    [(b"", "no column"), (b"a,b\n1,2\n", "no column 'deck'"), (b"\xff\xfe\x00a", "no text in UTF-8")],
+    [(b"", "no header"), (b"a,b\n1,2\n", "no column 'deck'"), (b"deck\xe9", "not UTF-8 text")],
 )
 def test_another_file_is_no_sheet(lib: Library, tmp_path: Path, content: bytes, reason: str) -> None:
     file = tmp_path / "other.csv"
