@@ -69,6 +69,17 @@ def test_positions_far_apart_are_set_aside_with_a_question(library, photo_maker,
     assert "3.5 miles from the photos of deck D-40" in result.set_aside[0].reason
 
 
+@pytest.mark.parametrize(("metres", "asked"), [(60, False), (400, True), (2400, True)])
+def test_a_house_in_the_next_street_is_asked_about(library, photo_maker, tmp_path, metres, asked):
+    """A phone's error under trees is not asked about; a few houses further on is."""
+    for name, seed, north in (("first", 41, 0), ("second", 42, metres)):
+        where = {"gps": (46.90 + north / 111_195, 7.40)}
+        photo_maker(tmp_path / "c" / "D-40" / f"{name}.jpg", seed=seed, exif=where)
+        result = ingest(library, [tmp_path / "c"], by="ann", engine="here")
+    found = [one.reason for one in result.set_aside]
+    assert ["from the photos of deck D-40" in one for one in found] == [True] * asked
+
+
 def test_a_bad_file_is_set_aside_and_the_batch_goes_on(library, card, photo_maker, tmp_path):
     folder = tmp_path / "mixed" / "D-50"
     photo_maker(folder / "good.jpg", seed=50)
