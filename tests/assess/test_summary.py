@@ -493,12 +493,12 @@ def test_order_of_decks(assess):
     stop = with_tag("stop", "nail-only-ledger", {**LOW, "extra_load": "crowd"})
     before = with_tag("before", "nail-only-ledger", {**LOW, "height_above_grade_ft": 4.0})
     season = with_tag("season", "missing-hanger")
-    serious = with_tag("serious", "debris-at-flashing", seen=False)
+    serious = with_tag("z-serious", "debris-at-flashing", seen=False)  # by its name it would come last
     watch = with_tag("watch", "debris-at-flashing")
     unanswered = nothing("unanswered")
     unanswered = replace(unanswered, photos=(*unanswered.photos, made.photo("new.jpg", deck="unanswered")))
     clear = nothing("clear")
-    expected = ["stop", "before", "season", "serious", "watch", "unanswered", "clear"]
+    expected = ["stop", "before", "season", "z-serious", "watch", "unanswered", "clear"]
     assert order(assess, clear, unanswered, watch, serious, season, before, stop) == expected
 
 

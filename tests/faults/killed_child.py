@@ -78,11 +78,17 @@ def restore(library: Library, out: Path, words: list[str], step: int) -> None:
     restore(Path(words[0]), out / "again")
 
 
+def upgrade(copy: Path, step: int) -> None:
+    """Opening a library of an older format is what upgrades it."""
+    die_at(step)
+    Library.open(copy).close()
+
+
 ACTS = {"forget": forget, "issue": issue, "backup": backup, "restore": restore}
 
 
 def main() -> None:
-    act, source, place, words = ACTS[sys.argv[1]], Path(sys.argv[2]), Path(sys.argv[3]), sys.argv[4:]
+    act, source, place, words = ACTS.get(sys.argv[1]), Path(sys.argv[2]), Path(sys.argv[3]), sys.argv[4:]
     importlib.import_module("triage.report")  # once for all children
     importlib.import_module("triage.assess")
     step, stride = 0, int(os.environ.get("KILLED_STRIDE", "1"))
@@ -92,6 +98,9 @@ def main() -> None:
         shutil.copytree(source, copy)
         child = os.fork()
         if child == 0:
+            if act is None:
+                upgrade(copy, step)
+                os._exit(0)
             with Library.open(copy) as library:
                 act(library, place / f"{step}-out", words, step)
             os._exit(0)

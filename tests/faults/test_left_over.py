@@ -13,6 +13,9 @@ from triage.errors import Damaged
 from triage.library import Library, queries
 from triage.library.backup import backup, restore
 from triage.library.drafts import draft_of, sweep_folder
+from triage.library.verify import verify
+
+OLD = Path(__file__).parent.parent / "library" / "format-1.backup"
 
 STRIDE = cases(3, 1)
 
@@ -51,6 +54,33 @@ def test_what_a_killed_restore_left_is_gone_when_it_is_done_again(library, tmp_p
         with Library.open(out / "again") as again:
             assert queries.photo_count(again) == 6
     assert swept
+
+
+def test_what_a_killed_upgrade_left_is_named_and_gone_at_the_next_start(tmp_path):
+    """The next start upgrades it, and one copy from before stays: the one that is said."""
+    restore(OLD, tmp_path / "old")
+    ended = swept = 0
+    for copy in killed_at_every_step("upgrade", tmp_path / "old", tmp_path / "copies", stride=STRIDE):
+        copies = copy / "copies"
+        left = left_in(copies) if copies.exists() else []
+        done = warm.call("status", "-L", copy)
+        assert done.returncode == 0, done.stderr
+        assert all(name in done.stderr for name in left), (left, done.stderr)
+        assert left_in(copies) == []
+        assert hidden_in(copy) == []
+        (kept,) = copies.iterdir()
+        ended += "Upgraded the library" not in done.stderr
+        assert str(kept) in done.stderr or "Upgraded the library" not in done.stderr
+        with Library.open(copy) as library:
+            found = verify(library)
+            assert (found.damaged, found.missing, found.strays) == ([], [], [])
+        swept += bool(left)
+    assert swept
+    assert ended < 5
+
+
+def hidden_in(folder: Path) -> list[str]:
+    return [str(path) for path in folder.rglob("*") if path.name.endswith(".tmp")]
 
 
 def test_a_draft_that_somebody_is_writing_is_left_alone(tmp_path):

@@ -132,7 +132,7 @@ def open_library(path: Path | None) -> Iterator[Library]:
                 f" {library.not_removed}. Mend that; every command tries again."
             )
         for left in sweep_left_overs(library):
-            advise(f"Deleted what an interrupted backup or upgrade had left: {left}")
+            advise(f"Deleted what an interrupted backup, restore or upgrade had left: {left}")
         try:
             yield library
         except Exception as error:

@@ -106,9 +106,14 @@ def known_backups(library: Library) -> list[Path]:
 
 
 def sweep_left_overs(library: Library) -> list[Path]:
-    """Delete what killed backups and upgrades of this library have left, and return what was deleted."""
+    """Delete what killed backups, upgrades and restores of this library have left; returns what was deleted.
+
+    Drafts of originals and caches are left to `verify --mend`: looking through a million files would make
+    every start slow.
+    """
     found = [draft for file in known_backups(library) for draft in sweep(file)]
-    return found + sweep_folder(library.path / "copies")
+    found += sweep(library.path.absolute())  # a restore to this place that was killed before another one
+    return found + sweep_folder(library.path) + sweep_folder(library.path / "copies")
 
 
 def copies_that_hold(library: Library, shas: Collection[str]) -> list[Path]:

@@ -1,4 +1,4 @@
-"""Folders in which something is being made beside its final place, and what a killed program left of them.
+"""What is being made beside its final place, a file or a folder, and what a killed program left of it.
 
 The writer holds a lock on its draft for as long as it lives, so a draft that nobody holds is left over and
 may be deleted.
@@ -12,7 +12,7 @@ import os
 import secrets
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -45,16 +45,26 @@ def sweep(target: Path) -> list[Path]:
 
 
 def sweep_folder(folder: Path) -> list[Path]:
-    """Delete every draft in a folder that no living program holds, and return them."""
+    """Delete every draft in a folder, file or folder, that no living program holds, and return them."""
     return _sweep(folder, ".*.????????.tmp")
+
+
+def hold(handle: int) -> None:
+    """Lock an open draft until it is closed, so that no other program takes it for left over."""
+    if fcntl is not None:
+        with suppress(OSError):  # a network folder without locks: nothing is swept there either
+            fcntl.flock(handle, fcntl.LOCK_EX)
 
 
 def _sweep(folder: Path, pattern: str) -> list[Path]:
     found = []
     for draft in sorted(folder.glob(pattern)):
-        handle = _lock(draft) if draft.is_dir() and not draft.is_symlink() else None
+        handle = _lock(draft) if not draft.is_symlink() and (draft.is_dir() or draft.is_file()) else None
         if handle is not None:
-            shutil.rmtree(draft, ignore_errors=True)
+            if draft.is_dir():
+                shutil.rmtree(draft, ignore_errors=True)
+            else:
+                draft.unlink(missing_ok=True)
             os.close(handle)
             found.append(draft)
     return found

@@ -6,6 +6,7 @@ The format stands in the database (`meta`, key `format`) and changes in the same
 
 from __future__ import annotations
 
+import filecmp
 import re
 import threading
 from dataclasses import dataclass
@@ -87,6 +88,9 @@ def _migrate(folder: Path, engine: Engine, connection: Connection) -> MigrationR
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
     copy = folder / "copies" / f"format-{before}-{stamp}.sqlite"
     copy_database(engine, copy, older=True)
+    for other in copy.parent.glob(f"format-{before}-*.sqlite"):
+        if other != copy and filecmp.cmp(other, copy, shallow=False):
+            other.unlink()  # of an upgrade that was killed before it was done
     rows = {str(row.key): str(row.value) for row in connection.execute(select(meta))}
     toml = folder / LIBRARY_FILE
     at_home = rows.get("place") == place_of(toml)

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
+from triage.library.drafts import hold
 from triage.platforms import protect_original, remove_file, sync_folder
 
 _CHUNK = 1 << 20
@@ -41,7 +42,7 @@ def write_streamed(path: Path, write: Callable[[BinaryIO], object], *, read_only
     path.parent.mkdir(parents=True, exist_ok=True)
     temporary = path.parent / f".{path.name[:12]}.{secrets.token_hex(4)}.tmp"
     try:
-        with temporary.open("wb") as writer:
+        with _held_draft(temporary) as writer:
             write(writer)
             writer.flush()
             os.fsync(writer.fileno())
@@ -51,6 +52,16 @@ def write_streamed(path: Path, write: Callable[[BinaryIO], object], *, read_only
     finally:
         temporary.unlink(missing_ok=True)
     sync_folder(path.parent)
+
+
+def _held_draft(path: Path) -> BinaryIO:
+    """Open a draft that nobody sweeps away as left over; one swept before it was locked is opened again."""
+    while True:
+        writer = path.open("wb")
+        hold(writer.fileno())
+        if os.fstat(writer.fileno()).st_nlink:
+            return writer
+        writer.close()
 
 
 class Originals:
