@@ -60,6 +60,8 @@ def test_hostile_names_are_text_on_every_page(browser, running, hostile):
         "deck/history?d=",
         "look?tag=missing-hanger&d=",
         "deck/compare?d=",
+        "repairs?d=",
+        "ready?d=",
         "disputes",
         "audit",
         "files",
@@ -220,6 +222,9 @@ PAGES = (
     "/l/library/files",
     "/l/library/tags",
     "/l/library/deck/compare?d=D-17",
+    "/l/library/repairs",
+    "/l/library/repairs?d=D-17",
+    "/l/library/ready",
     "/l/library/deck?d=nothing",
 )
 

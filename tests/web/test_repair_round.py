@@ -113,6 +113,12 @@ def test_both_photos_zoom_together_and_take_an_answer_only_when_they_were_shown(
     moved = [one.evaluate("one => one.style.transform") for one in twin.locator(".paper").all()]
     scales = {text.split("scale(")[1] for text in moved}
     assert len(moved) == 2
+    over = "one => document.elementsFromPoint(one.x + one.width / 2, one.y + one.height / 2)[0].tagName"
+    for one in twin.locator(".frame").all():
+        assert page.evaluate(over, one.bounding_box()) in ("IMG", "DIV"), "nothing lies over the photo"
+        assert (
+            one.locator("svg").evaluate("one => getComputedStyle(one).backgroundColor") == "rgba(0, 0, 0, 0)"
+        )
     assert len(scales) == 1
     assert twin.locator(".frame.zoomed").count() == 2
     assert visitor.axe() == []

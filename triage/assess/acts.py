@@ -97,6 +97,11 @@ def close(
         evidence, summary = _assessed(library, deck)
         where = place or _place_of(summary, rule, shown[0].sha)
         if not (where or "").strip():
+            if not any(
+                one.is_open and one.rule == rule and shown[0].sha in one.photos for one in summary.concerns
+            ):
+                detail = f"There is no open concern '{rule}' with the photo before"
+                raise _refuse("close", "open-concern", detail, shown[0], deck=deck)
             raise WrongUsage("A closing names the place.", "Say where on the deck with --place TEXT.")
         drafts = []
         for one in shown:

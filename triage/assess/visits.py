@@ -123,11 +123,12 @@ def _answer_fault(closing: Closing, rule: Rule, words: Words, second: bool) -> F
     tag, sha = rule.primary_tag or "", closing.after
     shown, seen = words.get((sha, SHOWS + rule.element)), words.get((sha, tag))
     more = {"photo": sha, "tag": tag, "element": rule.element}
-    if shown is None or shown.value != PRESENT or shown.disputed:
+    if shown is None or shown.value != PRESENT or shown.disputed or _doubted(shown):
         part = rule.element.replace("-", " ")
         told = f"Nobody has said that the photo after shows the {part}"
         if shown is not None:
-            how = "people disagree" if shown.disputed else f"the answer is '{shown.value}'"
+            how = f"the answer is '{shown.value}'"
+            how = "people disagree" if shown.disputed or _doubted(shown) else how
             told = f"Whether the photo after shows the {part}: {how}"
         return Fault("part-seen", told, **more)
     if seen is None or seen.value != ABSENT or seen.disputed:
@@ -137,6 +138,11 @@ def _answer_fault(closing: Closing, rule: Rule, words: Words, second: bool) -> F
     if second and not others:
         return Fault("second-person", f"Only {closing.by} has answered on the photo after", **more)
     return None
+
+
+def _doubted(shown: Word) -> bool:
+    """Return whether somebody could not tell that a photo shows the part: another's yes is no answer."""
+    return not shown.settled and any(one.value != PRESENT for one in shown.labels)
 
 
 def _place_fault(closing: Closing, rule: Rule, visits: Sequence[DeckEvidence]) -> Fault | None:
