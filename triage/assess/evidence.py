@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.library import Library
+    from triage.library.database import Connection
     from triage.library.records import Photo, Suggestion
 
 _FIRST = ""
@@ -64,16 +66,26 @@ def gather_all(
     where it is at hand.
     """
     view = lib.as_of(_utc(as_of)) if as_of else lib
-    for deck in decks or ():
-        if not queries.is_deck(view, deck):
-            when = f" as of {as_of}" if as_of else ""
-            raise BadInput(f"There is no deck '{deck}' in this library{when}.", _hint(queries.decks(view)))
     promise = promise_words(lib) if promise is None else promise
     found = []
-    for deck in decks or queries.decks(view):
-        visits = [one for one in queries.visits(view, deck) if visit is None or (one or _FIRST) <= visit]
-        if visits or decks:
-            found.append(_gather(view, lib, deck, visits, promise))
+    with view.read() as connection:
+        for deck in decks or ():
+            if not queries.is_deck(connection, deck):
+                when = f" as of {as_of}" if as_of else ""
+                hint = _hint(queries.decks(connection))
+                raise BadInput(f"There is no deck '{deck}' in this library{when}.", hint)
+        reading = _Reading(
+            connection,
+            connection if view is lib else lib,
+            queries.model_in_use(connection),
+            promise,
+            second_person(lib._path),
+        )
+        for deck in decks or queries.decks(connection):
+            known = queries.visits(connection, deck)
+            visits = [one for one in known if visit is None or (one or _FIRST) <= visit]
+            if visits or decks:
+                found.append(reading.evidence(deck, visits))
     return found
 
 
@@ -82,40 +94,57 @@ def gather(lib: Library, deck: str, visit: str | None = None, as_of: str | None 
     return gather_all(lib, [deck], visit, as_of)[0]
 
 
-def _gather(
-    view: Library, lib: Library, deck: str, visits: list[str | None], promise: dict[str, str]
-) -> DeckEvidence:
-    by_visit: dict[str | None, list[Photo]] = {one: [] for one in visits}
-    for photo in queries.photos(view, deck):
-        if photo.visit in by_visit:
-            by_visit[photo.visit].append(photo)
-    dated = [one for one in visits if one is not None]
-    if None in by_visit and dated and not any(by_visit[one] for one in dated):
-        by_visit[dated[0]] = by_visit.pop(None)  # facts carry the only date that is known
-    words, model = queries.words(view, deck), queries.model_in_use(view)
-    suggestions = queries.suggestions(lib, deck, model=model) if model else {}
-    second = second_person(lib._path)
-    findings, closings = queries.findings(view, deck), queries.closings(view, deck)
-    done: list[DeckEvidence] = []
-    for one in by_visit or {None: []}:
-        shas = {photo.sha for photo in by_visit.get(one, ())}
-        done.append(
-            DeckEvidence(
-                deck=deck,
-                visit=one,
-                photos=tuple(by_visit.get(one, ())),
-                words={key: word for key, word in words.items() if key[0] in shas},
-                suggestions=_of_photos(suggestions, shas),
-                facts=queries.facts(view, deck, one) if one else queries.facts(view, deck, None),
-                findings=tuple(f for f in findings if (f.visit or _FIRST) <= (one or _FIRST)),
-                person_tier=queries.person_tier(view, deck, one),
-                closings=tuple(c for c in closings if (c.visit or _FIRST) <= (one or _FIRST)),
-                promise=promise,
-                second_person=second,
-                earlier=tuple(done),
+@dataclass(frozen=True)
+class _Reading:
+    """Reads one deck after the other, all of them as they stand at one moment.
+
+    `machine` is where the suggestions of `model` are asked for.
+    """
+
+    connection: Connection
+    machine: Connection | Library
+    model: str | None
+    promise: dict[str, str]
+    second: frozenset[str]
+
+    def evidence(self, deck: str, visits: list[str | None]) -> DeckEvidence:
+        """Return the evidence of a deck at the last of some visits, the earlier ones in it."""
+        by_visit = _by_visit(queries.photos(self.connection, deck), visits)
+        words = queries.words(self.connection, deck)
+        suggestions = queries.suggestions(self.machine, deck, model=self.model) if self.model else {}
+        said = queries.deck_statements(self.connection, deck)
+        findings, closings = said.findings(), said.closings()
+        done: list[DeckEvidence] = []
+        for one, photos in by_visit.items():
+            shas = {photo.sha for photo in photos}
+            done.append(
+                DeckEvidence(
+                    deck=deck,
+                    visit=one,
+                    photos=tuple(photos),
+                    words={key: word for key, word in words.items() if key[0] in shas},
+                    suggestions=_of_photos(suggestions, shas),
+                    facts=said.facts(one or None),
+                    findings=tuple(f for f in findings if (f.visit or _FIRST) <= (one or _FIRST)),
+                    person_tier=said.person_tier(one),
+                    closings=tuple(c for c in closings if (c.visit or _FIRST) <= (one or _FIRST)),
+                    promise=self.promise,
+                    second_person=self.second,
+                    earlier=tuple(done),
+                )
             )
-        )
-    return done[-1]
+        return done[-1]
+
+
+def _by_visit(photos: Sequence[Photo], visits: Sequence[str | None]) -> dict[str | None, list[Photo]]:
+    found: dict[str | None, list[Photo]] = {one: [] for one in visits}
+    for photo in photos:
+        if photo.visit in found:
+            found[photo.visit].append(photo)
+    dated = [one for one in visits if one is not None]
+    if None in found and dated and not any(found[one] for one in dated):
+        found[dated[0]] = found.pop(None)  # facts carry the only date that is known
+    return found or {None: []}
 
 
 def _of_photos(

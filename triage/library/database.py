@@ -28,6 +28,11 @@ _READERS_MS = 5_000
 """How long compacting waits for others who read."""
 
 
+def _from_json(text: str) -> Any:
+    """Return the value of a JSON column; most of them are an empty list, which needs no parser."""
+    return [] if text == "[]" else json.loads(text)
+
+
 def open_engine(folder: Path | None, *, shared: bool = True) -> Engine:
     """Return an engine for the library in a folder, or for a view in memory where there is none.
 
@@ -35,12 +40,22 @@ def open_engine(folder: Path | None, *, shared: bool = True) -> Engine:
     """
     url = os.environ.get(DATABASE_VARIABLE)
     if folder is None:
-        engine = create_engine("sqlite://", poolclass=StaticPool, connect_args={"check_same_thread": False})
+        engine = create_engine(
+            "sqlite://",
+            poolclass=StaticPool,
+            connect_args={"check_same_thread": False},
+            json_deserializer=_from_json,
+        )
         event.listen(engine, "connect", by_hand)
         return engine
     if url and shared:
         return _shared_engine(url)
-    engine = create_engine("sqlite://", creator=lambda: _connect(folder), poolclass=QueuePool)
+    engine = create_engine(
+        "sqlite://",
+        creator=lambda: _connect(folder),
+        poolclass=QueuePool,
+        json_deserializer=_from_json,
+    )
     event.listen(engine, "connect", _safe_settings)
     return engine
 

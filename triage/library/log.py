@@ -183,13 +183,12 @@ class Names:
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
         self._known: dict[str, str] = {}
+        self._texts: dict[str, str | None] = {}
 
     def get(self, ref: str) -> str:
         """Return the text of a reference, or `person-xxxxxxxx` where it was deleted."""
         if ref not in self._known:
-            text = self._connection.execute(
-                select(private_table.c.text).where(private_table.c.ref == ref)
-            ).scalar()
+            text = self.maybe(ref)
             self._known[ref] = f"person-{ref[:8]}" if text is None else str(text)
         return self._known[ref]
 
@@ -197,10 +196,12 @@ class Names:
         """Return the text of a reference, or null where there is none or it was deleted."""
         if ref is None:
             return None
-        text = self._connection.execute(
-            select(private_table.c.text).where(private_table.c.ref == ref)
-        ).scalar()
-        return None if text is None else str(text)
+        if ref not in self._texts:
+            text = self._connection.execute(
+                select(private_table.c.text).where(private_table.c.ref == ref)
+            ).scalar()
+            self._texts[ref] = None if text is None else str(text)
+        return self._texts[ref]
 
 
 def faults(connection: Connection) -> list[str]:

@@ -45,12 +45,15 @@ from .placing_queries import photo_states as photo_states
 from .placing_queries import placed_exif as placed_exif
 from .placing_queries import placed_originals as placed_originals
 from .placing_queries import private_exif_by_deck as private_exif_by_deck
+from .statement_queries import DeckStatements as DeckStatements
 from .statement_queries import closings as closings
 from .statement_queries import deck_private as deck_private
+from .statement_queries import deck_statements as deck_statements
 from .statement_queries import facts as facts
 from .statement_queries import findings as findings
 from .statement_queries import lifts as lifts
 from .statement_queries import person_tier as person_tier
+from .statement_queries import settlements as settlements
 from .statement_queries import statements as statements
 from .statement_queries import warnings as warnings
 from .suggestion_queries import model_in_use as model_in_use

@@ -12,7 +12,7 @@ from triage.batching import lots
 from triage.domain.reviewing import merge
 from triage.library.log import Names
 from triage.library.queries.asking import query
-from triage.library.queries.statement_queries import statements
+from triage.library.queries.statement_queries import settlements
 from triage.library.records import Box, Label, Word
 from triage.library.tables import label as label_table
 from triage.library.tables import placing
@@ -30,7 +30,7 @@ def labels(
     current: bool = True,
 ) -> list[Label]:
     """Return label rows in the order they were given; only each person's latest unless told."""
-    query = select(label_table).where(label_table.c.undone.is_(False))
+    query = select(*_LABEL).where(label_table.c.undone.is_(False))
     if current:
         query = query.where(label_table.c.current.is_(True))
     if photo is not None:
@@ -43,7 +43,7 @@ def labels(
         query = query.where(placing.c.deck == deck)
     query = query.order_by(label_table.c.lamport, label_table.c.log_id, label_table.c.seq)
     names = Names(connection)
-    return [_label(row, names) for row in connection.execute(query).mappings()]
+    return [_label(row, names) for row in connection.execute(query)]
 
 
 def _box(sides: Sequence[float]) -> Box:
@@ -52,20 +52,38 @@ def _box(sides: Sequence[float]) -> Box:
     return (x, y, width, height)
 
 
-def _label(row: Any, names: Names) -> Label:
+_LABEL = (
+    label_table.c.photo,
+    label_table.c.tag,
+    label_table.c.value,
+    label_table.c.by_ref,
+    label_table.c.at,
+    label_table.c.boxes,
+    label_table.c.place_ref,
+    label_table.c["count"],
+    label_table.c.asked_by,
+    label_table.c.saw_machine,
+    label_table.c.note_ref,
+    label_table.c.event,
+)
+
+
+def _label(row: Sequence[Any], names: Names) -> Label:
+    """Return the label of a row of the columns `_LABEL`."""
+    photo, tag, value, by, at, boxes, place, count, asked_by, saw_machine, note, event = row
     return Label(
-        photo=row["photo"],
-        tag=row["tag"],
-        value=row["value"],
-        by=names.get(row["by_ref"]),
-        at=row["at"],
-        boxes=tuple(_box(box) for box in row["boxes"]),
-        place=names.maybe(row["place_ref"]),
-        count=row["count"],
-        asked_by=row["asked_by"],
-        saw_machine=row["saw_machine"],
-        note=names.maybe(row["note_ref"]),
-        event=row["event"],
+        photo=photo,
+        tag=tag,
+        value=value,
+        by=names.get(by),
+        at=at,
+        boxes=tuple(_box(box) for box in boxes),
+        place=names.maybe(place),
+        count=count,
+        asked_by=asked_by,
+        saw_machine=saw_machine,
+        note=names.maybe(note),
+        event=event,
     )
 
 
@@ -89,9 +107,7 @@ def words(
     said: dict[tuple[str, str], list[Label]] = defaultdict(list)
     for one in labels(connection, deck=deck, tag=tag, photo=photo):
         said[one.photo, one.tag].append(one)
-    settled = {
-        (event.payload["photo"], event.payload["tag"]): event for event in statements(connection, "settled")
-    }
+    settled = settlements(connection, said.keys() if deck or tag or photo else None)
     if settled:
         places = _event_order(connection, [one.event for rows in said.values() for one in rows])
     found = {}
@@ -117,13 +133,15 @@ def _event_order(connection: Connection, events: Sequence[str]) -> dict[str, tup
 @query
 def label_log(connection: Connection, sha: str | None) -> list[dict[str, Any]]:
     """Return every label row ever given, undone ones too, with what each replaced."""
-    query = select(label_table).order_by(label_table.c.lamport, label_table.c.log_id, label_table.c.seq)
+    query = select(*_LABEL, label_table.c.undone, label_table.c.key).order_by(
+        label_table.c.lamport, label_table.c.log_id, label_table.c.seq
+    )
     if sha is not None:
         query = query.where(label_table.c.photo == sha)
     names = Names(connection)
     before: dict[str, str] = {}
     found = []
-    for row in connection.execute(query).mappings():
+    for *row, undone, key in connection.execute(query):
         one = _label(row, names)
         found.append(
             {
@@ -138,11 +156,11 @@ def label_log(connection: Connection, sha: str | None) -> list[dict[str, Any]]:
                 "asked_by": one.asked_by,
                 "saw_machine": one.saw_machine,
                 "note": one.note,
-                "undone": row["undone"],
-                "replaced": before.get(row["key"]),
+                "undone": undone,
+                "replaced": before.get(key),
                 "event": one.event,
             }
         )
-        if not row["undone"]:
-            before[row["key"]] = one.value
+        if not undone:
+            before[key] = one.value
     return found

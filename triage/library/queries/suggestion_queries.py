@@ -32,7 +32,8 @@ def suggestions(
         return {}
     table = suggestion_table
     here = and_(placing.c.key == table.c.photo, placing.c.current.is_(True))
-    query = select(table).join(placing, here)
+    words = (table.c.photo, table.c.tag, table.c.model, table.c.score, table.c.probability, table.c.pile)
+    query = select(*words, table.c.places).join(placing, here)
     if photo is None:  # with a photo its few rows are picked by hand: the model's index would be a long walk
         query = query.where(table.c.model == model)
     if deck is not None:
@@ -42,15 +43,11 @@ def suggestions(
     if photo is not None:
         query = query.where(table.c.photo == photo)
     return {
-        (row["photo"], row["tag"]): Suggestion(
-            photo=row["photo"],
-            tag=row["tag"],
-            model=row["model"],
-            score=row["score"],
-            probability=row["probability"],
-            pile=row["pile"],
-            where=tuple(tuple(box) for box in row["places"]),
+        (sha, named): Suggestion(
+            sha, named, by_model, score, probability, pile, tuple(tuple(box) for box in places)
         )
-        for row in connection.execute(query.order_by(table.c.photo, table.c.tag)).mappings()
-        if row["model"] == model
+        for sha, named, by_model, score, probability, pile, places in connection.execute(
+            query.order_by(table.c.photo, table.c.tag)
+        )
+        if by_model == model
     }
