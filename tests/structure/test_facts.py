@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from triage.errors import BadInput
-from triage.structure.facts import FACT_KEYS, contradictions, parse_fact, read_facts_file
+from triage.structure.facts import FACT_KEYS, contradictions, parse_fact
+from triage.structure.facts_files import read_facts_file
 
 
 @pytest.mark.parametrize(

@@ -4,10 +4,10 @@ from triage.report.blackout import black_out
 from triage.report.changes import Flag, changed_since
 from triage.report.compare import Mutation
 from triage.report.content import is_draft
+from triage.report.deliver import write_report
 from triage.report.repairs_sheet import read_repairs, write_repairs
 from triage.report.source import Issue
 from triage.report.verify import hash_only, verify_report
-from triage.report.write import write_report
 
 __all__ = [
     "Flag",

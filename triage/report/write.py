@@ -1,4 +1,4 @@
-"""Writing a report: HTML, CSV and JSON always; one file per deck, PDF, plan and letter on request."""
+"""The files of a report: HTML, CSV and JSON always; one file per deck, PDF, plan and letter on request."""
 
 from __future__ import annotations
 
@@ -13,62 +13,19 @@ from triage.library.store import write_whole
 from triage.report import render
 from triage.report.concern_view import concern_numbers
 from triage.report.content import DeckView, deck_is_draft, deck_view, is_draft
-from triage.report.gather import gather_source
 from triage.report.owner import OwnerView, owner_view
 from triage.report.pdf import to_pdf
 from triage.report.people import unnamed
 from triage.report.pictures import Pictures
 from triage.report.plan import PlanList, plan_of
-from triage.report.ready import check_ready
 from triage.report.sketch import draw_deck
 from triage.report.source import Options, Source, Stamp
 from triage.report.text import count_of
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
-    from triage.library import Library
-    from triage.report.source import Issue
 
 PAPERS = ("letter", "A4")
-
-
-def write_report(
-    lib: Library,
-    summaries: Sequence[DeckSummary],
-    out: Path,
-    *,
-    pdf: bool = False,
-    per_deck: bool = False,
-    letter: bool = False,
-    full: bool = False,
-    plan: bool = False,
-    show_position: bool = False,
-    show_address: bool = False,
-    show_names: bool = False,
-    paper: str = "letter",
-    issue: Issue | None = None,
-    progress: Progress | None = None,
-    cancel: Cancel | None = None,
-) -> list[Path]:
-    """Write the report of some decks (worst first) into a folder and return the files.
-
-    Always `report.html` (the plan, then two pages a deck), `record.html` (the full record; with `full` it is
-    bound into the report instead), `decks.csv`, `concerns.csv`, `said.csv` and `assessment.json`; with `plan`
-    the plan alone. The same library gives the same bytes. Raises BadInput where a letter or an issue is asked
-    for while the report is a DRAFT, for an unknown paper, for a `firm.toml` that cannot be read, or where the
-    `pdf` extra is not installed; Cancelled, with nothing written, when it is stopped.
-    """
-    options = Options(
-        show_position, show_address, checked_paper(paper), per_deck, letter, pdf, full, plan, show_names
-    )
-    if issue is not None:
-        from triage.report.issuing import issue_report
-
-        return issue_report(lib, summaries, out, options, issue, progress, cancel)
-    if letter:
-        check_ready(lib, summaries, "letter")
-    source = gather_source(lib, summaries, positions=show_position)
-    return write_pack(make_pack(summaries, source, options, progress=progress, cancel=cancel), out)
 
 
 def make_pack(

@@ -10,10 +10,10 @@ the END card of one deck. All else is left open, with the reason, and a person m
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from triage.slate.card import Card
-from triage.slate.stream import Piece, Shot, Stream, Stretch, WalkPhoto, streams_of
+from triage.slate.stream import Piece, Placed, Shot, Stream, Stretch, WalkPhoto, streams_of
+from triage.slate.together import place_by_others
 
 PAUSE_S = 120.0
 """Photos farther apart than this may have been taken at different decks."""
@@ -22,24 +22,12 @@ PAUSE_S = 120.0
 DOUBT = "a photo without a capture time shows a card, or could not be looked at: it may lie before this one"
 
 
-@dataclass(frozen=True)
-class Placed:
-    """Where a photo belongs and why; deck null where it was left open."""
-
-    key: str
-    deck: str | None
-    visit: str | None
-    reason: str
-
-
 def sort_walk(photos: Iterable[WalkPhoto], pause_s: float = PAUSE_S) -> list[Placed]:
     """Return a decision, or an open question with its reason, for every photo, in the order given.
 
     No clock needs to be right: each phone's photos are ordered by themselves, and how far two phones'
     clocks stand apart is settled by the cards that both saw.
     """
-    from triage.slate.together import place_by_others
-
     given = list(photos)
     streams, left_out = streams_of(given, pause_s)
     placed: dict[str, Placed] = {}

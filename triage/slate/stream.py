@@ -20,6 +20,16 @@ CLOCK_SLIP_S = 2.0
 
 
 @dataclass(frozen=True)
+class Placed:
+    """Where a photo belongs and why; deck null where it was left open."""
+
+    key: str
+    deck: str | None
+    visit: str | None
+    reason: str
+
+
+@dataclass(frozen=True)
 class WalkPhoto:
     """What sorting needs of one photo.
 

@@ -10,13 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from statistics import median
-from typing import TYPE_CHECKING
 
 from triage.slate.card import Card
-from triage.slate.stream import Piece, Shot, Stream
-
-if TYPE_CHECKING:
-    from triage.slate.sorting import Placed
+from triage.slate.stream import Piece, Placed, Shot, Stream
 
 FEWEST_SHARED = 2
 MOST_SPREAD_S = 90.0
@@ -81,8 +77,6 @@ def place_by_others(streams: list[Stream], placed: Mapping[str, Placed]) -> dict
 
 
 def _as_placed(piece: Piece, where: tuple[str, str | None], phone: str) -> dict[str, Placed]:
-    from triage.slate.sorting import Placed
-
     reason = f"taken while {phone or 'the other phone'}, which walked along, was at {where[0]}"
     return {shot.photo.key: Placed(shot.photo.key, *where, reason) for shot in piece.shots}
 

@@ -19,7 +19,6 @@ from typing import Any
 from triage.errors import BadInput
 from triage.structure.fact_names import choice_of, names, plain_name
 from triage.structure.units import length_in, number, tidy
-from triage.tabular import read_text
 
 DATA = Path(__file__).resolve().parent.parent / "data" / "facts.toml"
 _MEMBER = re.compile(r"(\d{1,2})\s*(?:x|\u00d7|by)\s*(\d{1,2})", re.IGNORECASE)
@@ -252,21 +251,6 @@ _PARSERS: dict[str, Callable[[FactKey, object], Any]] = {
     "post": _member,
     "beam": _beam,
 }
-
-
-def read_facts_file(path: Path | str) -> dict[tuple[str, str | None], dict[str, Any]]:
-    """Return the facts of a TOML or CSV file by (deck, visit or null), each value in the unit of its key.
-
-    TOML: `[decks."name"]` and `[decks."name".visits."2026-05-01"]`; CSV: columns deck,visit,key,value.
-    Raises BadInput naming file, line and key; then nothing of the file is returned.
-    """
-    from triage.structure.facts_files import read_csv, read_toml
-
-    path = Path(path)
-    readers = {".toml": read_toml, ".csv": read_csv}
-    if path.suffix.lower() not in readers:
-        raise BadInput(f"{path.name} is neither .toml nor .csv", "Name the facts file *.toml or *.csv.")
-    return readers[path.suffix.lower()](path, read_text(path))
 
 
 def contradictions(facts: Mapping[str, Any]) -> list[str]:

@@ -14,7 +14,7 @@ from triage import tabular
 from triage.errors import BadInput
 from triage.structure.contradictions import find
 from triage.structure.facts import fact_key, parse_fact
-from triage.tabular import Row, plain_cell
+from triage.tabular import Row, plain_cell, read_text
 
 Facts = dict[tuple[str, str | None], dict[str, Any]]
 _COLUMNS = ("deck", "visit", "key", "value")
@@ -26,6 +26,19 @@ _SHAPE = (
 _BARE = re.compile(r"[\d./ ]+")
 _HEADER = re.compile(r"\[([^\[\]]+)\]\s*(?:#.*)?")
 _KEY = re.compile(r"\s*[\"']?([A-Za-z0-9_-]+)[\"']?\s*=")
+
+
+def read_facts_file(path: Path | str) -> Facts:
+    """Return the facts of a TOML or CSV file by (deck, visit or null), each value in the unit of its key.
+
+    TOML: `[decks."name"]` and `[decks."name".visits."2026-05-01"]`; CSV: columns deck,visit,key,value.
+    Raises BadInput naming file, line and key; then nothing of the file is returned.
+    """
+    path = Path(path)
+    readers = {".toml": read_toml, ".csv": read_csv}
+    if path.suffix.lower() not in readers:
+        raise BadInput(f"{path.name} is neither .toml nor .csv", "Name the facts file *.toml or *.csv.")
+    return readers[path.suffix.lower()](path, read_text(path))
 
 
 def read_toml(path: Path, text: str) -> Facts:

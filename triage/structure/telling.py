@@ -11,7 +11,8 @@ from triage.library import EventDraft, Library, queries
 from triage.library.records import Fact, Photo
 from triage.library.store import write_whole
 from triage.structure.contradictions import ended_by
-from triage.structure.facts import contradictions, parse_facts, read_facts_file
+from triage.structure.facts import contradictions, parse_facts
+from triage.structure.facts_files import read_facts_file
 from triage.tabular import csv_text
 
 
