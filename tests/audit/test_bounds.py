@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from triage.audit.bounds import anytime, clopper_pearson, first_stop, hypergeometric, log_ratio, stratified
+from triage.audit.bounds import anytime, clopper_pearson, first_stop, hypergeometric, log_ratio
 from triage.audit.draw import draw, in_order, new_seed
 from triage.audit.sizes import (
     acceptance_plan,
@@ -53,21 +53,6 @@ def test_a_huge_pile_is_an_endless_one(sample: int, found: int) -> None:
     found = min(found, sample)
     bounds = hypergeometric(found, sample, 10_000_000)
     assert bounds.rates[1:] == pytest.approx(clopper_pearson(found, sample), abs=1e-5)
-
-
-def test_stratified_bounds_cover_simulated_piles() -> None:
-    generator = np.random.default_rng(3)
-    sizes, samples, truths = [400, 120, 30], [60, 40, 30], [6, 30, 11]
-    inside = 0
-    for _ in range(300):
-        found = [
-            generator.hypergeometric(k, n - k, m) for k, n, m in zip(truths, sizes, samples, strict=True)
-        ]
-        bounds = stratified([int(one) for one in found], samples, sizes)
-        inside += bounds.low <= sum(truths) <= bounds.high
-    assert inside >= 0.95 * 300
-    whole = stratified([6, 30], [400, 120], [400, 120])
-    assert (whole.low, whole.high) == (36, 36)
 
 
 def _audits(truth: int, population: int, times: int, length: int, seed: int) -> np.ndarray:

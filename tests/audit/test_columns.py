@@ -6,9 +6,9 @@ import contextlib
 
 import numpy as np
 import pytest
-from small_libraries import add_labels, add_piles
+from small_libraries import add_labels
 
-from triage.audit.columns import PILES, WORDS, PhotoCodes, read_columns, read_piles
+from triage.audit.columns import WORDS, PhotoCodes, read_columns
 from triage.domain.acts import Refused
 from triage.label.rows import settle
 from triage.library import Library, queries
@@ -68,14 +68,3 @@ def test_columns_are_the_librarys_words(library: Library, with_photos) -> None:
     assert len(only.word) == sum(
         label.tag == TAGS[1] and label.photo != shas[5] for label in queries.labels(library)
     )
-
-
-def test_piles_are_the_suggestions_of_one_model(library: Library, with_photos) -> None:
-    shas = with_photos(2, 5)
-    add_piles(library, "old", TAGS[0], [(sha, "likely") for sha in shas])
-    add_piles(library, "new", TAGS[0], [(sha, PILES[1 + place % 3]) for place, sha in enumerate(shas)])
-    columns = read_columns(library)
-    piles = read_piles(library, "new", columns)
-    assert columns.tags == [TAGS[0]]
-    got = {columns.photos[place]: PILES[piles[0, place]] for place in range(len(shas))}
-    assert got == {sha: one.pile for (sha, _), one in queries.suggestions(library).items()}

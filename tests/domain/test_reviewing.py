@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from triage.domain.reviewing import ANSWERS, is_cleared, is_reviewed, merge
+from triage.domain.reviewing import ANSWERS, is_reviewed, merge
 
 answers = st.lists(st.sampled_from(ANSWERS), min_size=1, max_size=5)
 piles = st.sampled_from([None, "likely", "unsure", "unlikely"])
@@ -34,8 +34,6 @@ def test_a_settlement_stands_until_somebody_answers_differently(given_, ruling, 
 def test_a_question_is_reviewed_by_an_answer_or_by_a_promise(answer, pile, promise):
     covered = pile == "unlikely" and promise == "holds"
     assert is_reviewed(answer, pile, promise) == (answer is not None or covered)
-    assert not is_cleared(answer, pile, promise) or is_reviewed(answer, pile, promise)
-    assert is_cleared("unclear", pile, promise) is False
 
 
 def test_no_answer_cannot_be_merged():

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from triage.assess.combining import RHO, group_maxima, union_probability
+from triage.assess.combining import group_maxima, union_probability
 from triage.assess.places import place_key
 from triage.assess.records import DeckEvidence
 from triage.domain.tiers import STANDINGS
@@ -158,12 +158,6 @@ class DeckView:
     def with_guesses(self) -> DeckView:
         """The same deck with suggestions taken for true."""
         return DeckView(self.items, self.facts, self.checks, self.coverage, guesses=True)
-
-
-def chance_of(tag: str, visits: Sequence[DeckEvidence], rho: float = RHO) -> float:
-    """Return the combined probability that the deck has the tag somewhere."""
-    apart, together = chance_ends(tag, visits)
-    return apart + rho * (together - apart)
 
 
 def chance_ends(tag: str, visits: Sequence[DeckEvidence]) -> tuple[float, float]:

@@ -8,7 +8,7 @@ replacement, NeurIPS 2020 (arXiv 2006.04347), the ratio of prior to posterior.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,30 +103,6 @@ def _first(low: int, high: int, holds: Callable[[int], bool]) -> int:
         else:
             low = middle + 1
     return low
-
-
-def stratified(
-    defects: Sequence[int], samples: Sequence[int], populations: Sequence[int], confidence: float = 0.95
-) -> Bounds:
-    """Return bounds of the number of defects in several piles, each drawn from on its own.
-
-    The risk is shared evenly among the piles that were not looked at whole (Bonferroni), so the bounds
-    hold without any approximation; they are wider than they need be. Raises BadInput when a pile with
-    photos has no sample.
-    """
-    partly = sum(sample < size for sample, size in zip(samples, populations, strict=True))
-    each = 1.0 - (1.0 - confidence) / max(partly, 1)
-    parts = [
-        hypergeometric(found, sample, size, each)
-        for found, sample, size in zip(defects, samples, populations, strict=True)
-        if size
-    ]
-    return Bounds(
-        sum(part.population for part in parts),
-        sum(part.estimate for part in parts),
-        sum(part.low for part in parts),
-        sum(part.high for part in parts),
-    )
 
 
 PRIOR_DRAWS = 20.0

@@ -20,9 +20,7 @@ if TYPE_CHECKING:
     from triage.library.look_alikes import DeckGroups
 
 WORDS = ("", "absent", "unclear", "present")
-PILES = ("", "unlikely", "unsure", "likely")
 _WORD_CODE = {word: code for code, word in enumerate(WORDS)}
-_PILE_CODE = {pile: code for code, pile in enumerate(PILES)}
 _DIGITS = 16
 
 Ints = NDArray[np.int32]
@@ -249,24 +247,6 @@ def _settlements(
                 pair = (int(tags.known([tag])[0]), int(pictures.known([sha])[0]))
                 found[pair] = _WORD_CODE[word.value]
     return found
-
-
-def read_piles(library: Library, model: str, columns: Columns) -> Bytes:
-    """Return (tags, photos) the pile of each pair by a model: 0 none, 1 unlikely, 2 unsure, 3 likely.
-
-    Tags that no person has used yet are added to `columns.tags`.
-    """
-    pictures, tags = PhotoCodes(columns.photos), Codes(columns.tags)
-    parts = []
-    with library.read() as connection:
-        for column in queries.pile_columns(connection, model, digits=pictures.digits):
-            parts.append((pictures.of(column[0]), tags.of(column[1]), _small(column[2], _PILE_CODE)))
-    columns.tags[:] = tags.texts
-    piles = np.zeros((len(tags.texts), len(columns.photos)), dtype=np.uint8)
-    for picture, tag, pile in parts:
-        here = picture >= 0
-        piles[tag[here], picture[here]] = pile[here]
-    return piles
 
 
 Progress = Callable[[str, int, "int | None"], None]

@@ -1,4 +1,4 @@
-"""The one rule for what people's answers to a question come to: merged, disputed, reviewed, cleared.
+"""The one rule for what people's answers to a question come to: merged, disputed, reviewed.
 
 A question is one tag on one photo. Its answers are `present`, `absent` and `unclear` ("cannot tell"). Every
 place that asks whether a question is open, disputed or answered uses these functions; queries that count in
@@ -54,8 +54,3 @@ def is_reviewed(answer: str | None, pile: str | None = None, promise: str | None
     `answer` is the merged value, or null where nobody has answered.
     """
     return answer is not None or is_covered(pile, promise)
-
-
-def is_cleared(answer: str | None, pile: str | None = None, promise: str | None = None) -> bool:
-    """Return whether a question was answered away: `absent`, or covered by a promise."""
-    return answer == ABSENT if answer is not None else is_covered(pile, promise)

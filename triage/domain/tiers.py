@@ -68,8 +68,3 @@ def shown_tier(computed: str | None, person: str | None) -> str | None:
 def worst(tiers: Iterable[str]) -> str | None:
     """Return the worst of some tiers, or null when there is none."""
     return min(tiers, key=TIERS.index, default=None)
-
-
-def raise_tier(tier: str, steps: int = 1) -> str:
-    """Return the tier some steps worse, never beyond `stop-use`."""
-    return TIERS[max(0, TIERS.index(tier) - steps)]

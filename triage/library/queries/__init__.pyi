@@ -1,6 +1,5 @@
 from .asking import ANY_VISIT as ANY_VISIT
 from .columns import label_columns as label_columns
-from .columns import pile_columns as pile_columns
 from .columns import placed_columns as placed_columns
 from .deck_queries import decks as decks
 from .deck_queries import is_deck as is_deck

@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, func, select
 
-from triage.library.tables import label, photo, placing, suggestion
+from triage.library.tables import label, photo, placing
 
 _ROWS = 500
 Columns = Iterator[list[tuple[Any, ...]]]
@@ -40,12 +40,6 @@ def label_columns(
     if in_order:
         query = query.order_by(label.c.lamport, label.c.log_id, label.c.seq)
     return _partitions(connection, query)
-
-
-def pile_columns(connection: Connection, model: str, *, digits: int | None) -> Columns:
-    """Yield (photo, tag, pile) of every suggestion of a model."""
-    query = select(_some(suggestion.c.photo, digits), suggestion.c.tag, suggestion.c.pile)
-    return _partitions(connection, query.where(_scanned(suggestion.c.model, "") == model))
 
 
 def _some(column: ColumnElement[Any], digits: int | None) -> ColumnElement[Any]:
