@@ -15,8 +15,9 @@ from triage.exchange import merge_libraries
 from triage.ingest.moving import forget, move
 from triage.label import window
 from triage.label.order import questions
-from triage.label.rows import give_labels
+from triage.label.rows import give_labels, settle
 from triage.library import EventDraft, Library, queries
+from triage.library.queries import statement_queries
 from triage.library.records import Suggestion
 from triage.library.suggestions import keep_suggestions
 
@@ -191,3 +192,30 @@ def test_a_person_of_two_merged_libraries_is_one(lib, tmp_path):
         merge_libraries(lib, [other.path])
     assert len(queries.refs_of(lib, "ann")) == 2
     assert disagreements(lib, queries.unanswered_by) == []
+
+
+def settled_everywhere(lib):
+    """A dispute on the first photo of each deck, settled; on the second one, left open."""
+    for deck in queries.decks(lib):
+        for photo in queries.photos(lib, deck)[:2]:
+            for by, value in (("ann", "present"), ("ben", "absent")):
+                give_labels(lib, photo, {TAGS[0]: value}, by=by)
+        settle(lib, queries.photos(lib, deck)[0], TAGS[0], "absent", why="looked again", by="cy")
+
+
+def test_one_decks_words_are_those_of_the_library_and_read_its_own_settlements_only(lib, monkeypatch):
+    settled_everywhere(lib)
+    everything = queries.words(lib)
+    assert sum(word.settled for word in everything.values()) == 6
+    read = []
+    original = statement_queries.with_texts
+    monkeypatch.setattr(
+        statement_queries, "with_texts", lambda *given: read.append(given) or original(*given)
+    )
+    for deck in queries.decks(lib):
+        read.clear()
+        shas = {photo.sha for photo in queries.photos(lib, deck)}
+        assert queries.words(lib, deck) == {key: word for key, word in everything.items() if key[0] in shas}
+        assert len(read) == 1, "a deck's words cost what the deck holds, not what the library holds"
+    assert queries.words(lib, tag=TAGS[0]) == everything
+    assert queries.words(lib, tag=TAGS[1]) == {}
