@@ -7,7 +7,6 @@ never do. Which elements a deck needs is data (`triage/data/coverage.toml`).
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -21,7 +20,8 @@ from triage.assess.places import STRETCHES, stretches
 from triage.assess.records import DeckEvidence, Seen
 from triage.assess.rules import known_facts
 from triage.assess.view import QUALITY_FLAGS, DeckView, group_of
-from triage.domain.vocabulary import DATA, ELEMENTS, SHOWS
+from triage.domain.packaged import packaged_toml
+from triage.domain.vocabulary import ELEMENTS, SHOWS
 from triage.library.records import Photo, Word
 
 SHORT_LEDGER_FT = 6.0
@@ -67,7 +67,7 @@ class Look:
 def needs() -> tuple[Need, ...]:
     """Return all needs in walking order."""
     known = Known(frozenset(), known_facts(), frozenset(), frozenset(ELEMENTS))
-    rows = tomllib.loads((DATA / "coverage.toml").read_text(encoding="utf-8"))["need"]
+    rows = packaged_toml("coverage.toml")["need"]
     return tuple(
         Need(**{**row, "when": parse(row["when"], known) if "when" in row else None}) for row in rows
     )

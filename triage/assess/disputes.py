@@ -5,7 +5,6 @@ Neither is erased. Which facts speak against which tags is data (`triage/data/di
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cache
@@ -13,7 +12,7 @@ from functools import cache
 from triage.assess.conditions import Condition, View
 from triage.assess.parsing import Known, parse
 from triage.assess.rules import known_facts
-from triage.domain.vocabulary import DATA
+from triage.domain.packaged import packaged_toml
 
 WORDS = "Disputed: a photo shows '{tag}', but {fact} ({keys}). The worse counts until a person settles it."
 
@@ -35,7 +34,7 @@ class Dispute:
 def _against() -> dict[str, tuple[tuple[Condition, str], ...]]:
     known = Known(frozenset(), known_facts(), frozenset(), frozenset())
     found: dict[str, tuple[tuple[Condition, str], ...]] = {}
-    for row in tomllib.loads((DATA / "disputes.toml").read_text(encoding="utf-8"))["dispute"]:
+    for row in packaged_toml("disputes.toml")["dispute"]:
         condition = parse(row["against"], known)
         for tag in row["tags"]:
             found[tag] = (*found.get(tag, ()), (condition, str(row["words"])))

@@ -19,14 +19,14 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from triage.assess.conditions import Condition
 from triage.assess.parsing import Known, Refused, parse
 from triage.assess.severity import BY_RATIO, Grade, Matrix, load_matrix
+from triage.domain.packaged import DATA, packaged_toml
 from triage.domain.tiers import tier_rank
 from triage.domain.toml_lines import line_of, table_spans
-from triage.domain.vocabulary import DATA, Vocabulary
+from triage.domain.vocabulary import Vocabulary
 from triage.errors import BadInput
 from triage.structure import CHECK_IDS
 
 SHIPPED = DATA / "rules"
-FACTS = DATA / "facts.toml"
 TIER_WEIGHT: Mapping[str, float] = {
     "stop-use": 64.0,
     "repair-before-use": 16.0,
@@ -155,14 +155,14 @@ class _Place:
 
 def known_facts() -> dict[str, frozenset[str] | None]:
     """Return the keys of deck facts with their choices (null where any value of the type goes)."""
-    table = tomllib.loads(FACTS.read_text(encoding="utf-8"))
+    table = packaged_toml("facts.toml")
     return {key: frozenset(row["choices"]) if "choices" in row else None for key, row in table.items()}
 
 
 @cache
 def fact_elements() -> dict[str, str]:
     """Return the element that each fact belongs to."""
-    table = tomllib.loads(FACTS.read_text(encoding="utf-8"))
+    table = packaged_toml("facts.toml")
     return {key: str(row.get("element", "whole-deck")) for key, row in table.items()}
 
 

@@ -14,8 +14,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from triage.domain.packaged import DATA
 from triage.domain.tiers import TIERS
-from triage.domain.vocabulary import DATA
 from triage.errors import BadInput
 
 SHIPPED = DATA / "severity.toml"

@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from triage.domain.vocabulary import DATA
+from triage.domain.packaged import packaged_toml
 from triage.errors import BadInput, WrongUsage
 
 FIRM_FILE = "acts.toml"
@@ -39,7 +39,7 @@ class Condition:
 @cache
 def conditions() -> tuple[Condition, ...]:
     """Return the whole table, in the order in which conditions are checked."""
-    rows = tomllib.loads((DATA / "acts.toml").read_text(encoding="utf-8"))["act"]
+    rows = packaged_toml("acts.toml")["act"]
     return tuple(Condition(**row) for row in rows)
 
 

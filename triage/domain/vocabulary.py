@@ -15,10 +15,10 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from triage.domain.packaged import DATA
 from triage.domain.toml_lines import line_of, table_spans
 from triage.errors import BadInput
 
-DATA = Path(__file__).resolve().parent.parent / "data"
 SHIPPED = DATA / "vocabulary.toml"
 ELEMENTS: tuple[str, ...] = (
     "ledger",

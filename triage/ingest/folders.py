@@ -8,13 +8,13 @@ share one, and where the folder's name only says where at the house the deck is.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
-from importlib.resources import files
+
+from triage.domain.packaged import packaged_toml
 
 _SEPARATOR = "/"
 
@@ -44,7 +44,7 @@ class Lot:
 
 @cache
 def _patterns() -> Mapping[str, re.Pattern[str]]:
-    data = tomllib.loads(files("triage.data").joinpath("folder_names.toml").read_text(encoding="utf-8"))
+    data = packaged_toml("folder_names.toml")
     return {
         kind: re.compile("|".join(f"(?:{one})" for one in rows["patterns"]), re.IGNORECASE)
         for kind, rows in data.items()

@@ -7,13 +7,12 @@ A key may be written without its unit where that names one key only; other names
 from __future__ import annotations
 
 import re
-import tomllib
 from collections import Counter
 from collections.abc import Collection, Mapping
 from functools import cache
-from pathlib import Path
 
-WORDS = Path(__file__).resolve().parent.parent / "data" / "fact_words.toml"
+from triage.domain.packaged import packaged_toml
+
 UNIT_ENDINGS = ("_ft", "_in", "_psf", "_lb", "_percent", "_sqft")
 
 
@@ -47,7 +46,7 @@ def _without_unit(key: str) -> str:
 
 @cache
 def _answers() -> Mapping[str, tuple[str, ...]]:
-    rows = tomllib.loads(WORDS.read_text(encoding="utf-8"))
+    rows = packaged_toml("fact_words.toml")
     return {choice: tuple(row["words"]) for choice, row in rows.items()}
 
 

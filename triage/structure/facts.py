@@ -9,18 +9,16 @@ from __future__ import annotations
 import difflib
 import math
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from triage.domain.packaged import packaged_toml
 from triage.errors import BadInput
 from triage.structure.fact_names import choice_of, names, plain_name
 from triage.structure.units import length_in, number, tidy
 
-DATA = Path(__file__).resolve().parent.parent / "data" / "facts.toml"
 _MEMBER = re.compile(r"(\d{1,2})\s*(?:x|\u00d7|by)\s*(\d{1,2})", re.IGNORECASE)
 _BEAM = re.compile(
     r"\(?\s*([1-6]|single|double|triple|dbl|tpl)(?:\s*\)\s*-?\s*|\s*-\s*|\s+)(?:(?:x|ply|plies|of)\s+)?"
@@ -70,7 +68,7 @@ class FactKey:
 
 
 def _load() -> Mapping[str, FactKey]:
-    rows = tomllib.loads(DATA.read_text(encoding="utf-8"))
+    rows = packaged_toml("facts.toml")
     return MappingProxyType(
         {
             key: FactKey(

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 from typing import Any
 
-from triage.structure.facts import DATA
+from triage.domain.packaged import packaged_toml
 
-_FILE = DATA.with_name("harm.toml")
 _FLAGS = {"yes": (False, True), "no": (True, False)}
 
 
@@ -41,7 +39,7 @@ class Harm:
 @cache
 def harms() -> Mapping[str, Harm]:
     """Return the directions by fact, in the order of the file."""
-    rows = tomllib.loads(_FILE.read_text(encoding="utf-8"))
+    rows = packaged_toml("harm.toml")
     return MappingProxyType({fact: _harm(fact, **row) for fact, row in rows.items()})
 
 

@@ -6,16 +6,13 @@ all made from the lines here, so that they never differ.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from pathlib import Path
 from typing import Any
 
+from triage.domain.packaged import packaged_toml
 from triage.structure.facts import FACT_KEYS, FactKey
-
-DATA = Path(__file__).resolve().parent.parent / "data" / "site_sheet.toml"
 
 
 @dataclass(frozen=True)
@@ -48,7 +45,7 @@ class SheetSection:
 @cache
 def short_sheet() -> tuple[SheetSection, ...]:
     """Return the short sheet. Raises KeyError or TypeError where the data file does not fit."""
-    rows = tomllib.loads(DATA.read_text(encoding="utf-8"))["section"]
+    rows = packaged_toml("site_sheet.toml")["section"]
     return tuple(
         SheetSection(
             row["name"],
@@ -136,6 +133,6 @@ def as_written(key: FactKey, value: Any) -> str:
 
 def efforts() -> Mapping[str, Mapping[str, float]]:
     """Return what each fact costs to find out (`effort`) and how often it matters (`odds`)."""
-    rows = tomllib.loads(DATA.read_text(encoding="utf-8"))
+    rows = packaged_toml("site_sheet.toml")
     costs = {key: rows["effort"][kind] for kind, keys in rows["effort_of"].items() for key in keys}
     return {"effort": {**costs, "otherwise": rows["effort"]["tape"]}, "odds": rows["odds"]}

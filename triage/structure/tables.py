@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 from typing import Any
 
-FOLDER = Path(__file__).resolve().parent.parent / "data" / "tables"
+from triage.domain.packaged import DATA, packaged_toml
+
+FOLDER = DATA / "tables"
 _EDGE = 1e-9
 EDITION_WORDS = {
     "irc-2018": "IRC 2018",
@@ -22,7 +22,7 @@ EDITION_WORDS = {
 @cache
 def table(name: str) -> dict[str, Any]:
     """Return a table file by its name without the ending."""
-    return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
+    return packaged_toml(f"tables/{name}.toml")
 
 
 def rows(name: str, edition: str, **where: Any) -> list[dict[str, Any]]:
