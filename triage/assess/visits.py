@@ -127,8 +127,8 @@ def _answer_fault(closing: Closing, rule: Rule, words: Words, second: bool) -> F
         part = rule.element.replace("-", " ")
         told = f"Nobody has said that the photo after shows the {part}"
         if shown is not None:
-            how = f"the answer is '{shown.value}'"
-            how = "people disagree" if shown.disputed or _doubted(shown) else how
+            differ = shown.disputed or len({one.value for one in shown.labels}) > 1
+            how = "people disagree" if differ else f"the answer is '{shown.value}'"
             told = f"Whether the photo after shows the {part}: {how}"
         return Fault("part-seen", told, **more)
     if seen is None or seen.value != ABSENT or seen.disputed:

@@ -96,7 +96,7 @@ def _awaiting(
     from triage.cli.status import awaiting_lines
     from triage.report.awaiting import awaiting, decks_in_round
 
-    mine = sorted({one["deck"] for _, one in lot} & set(decks_in_round(library))) if whole else []
+    mine = decks_in_round(library, {one["deck"] for _, one in lot}) if whole else []
     found = awaiting(library, mine) if mine else []
     return {
         deck: awaiting_lines([one for one in found if one.deck == deck], _PHOTOS)

@@ -29,10 +29,12 @@ def command(deck: str, why: str, after: str, by: str | None, library_path: Path 
     deck-triage lift --explain
     deck-triage lift D-17 --why 'ledger bolted' --after D-17/after.jpg --by ann
     """
-    from triage.assess.acts import lift
+    from triage.assess.acts import lift, pair_named
 
     with open_library(library_path) as library:
-        row = lift(library, deck, why=why, after=queries.find_photo(library, after), by=need_by(by))
+        _, shown = pair_named(library, deck, [], after)
+        photo = shown or queries.find_photo(library, after)
+        row = lift(library, deck, why=why, after=photo, by=need_by(by))
     if as_json:
         emit(row)
     else:

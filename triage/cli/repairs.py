@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,10 +20,12 @@ from triage.cli._common import (
     named,
     need_by,
     open_library,
+    progress_line,
     say,
 )
 
 if TYPE_CHECKING:
+    from triage.library import Library
     from triage.report.awaiting import Pair
 
 
@@ -107,9 +109,10 @@ def read(file: Path, by: str | None, library_path: Path | None, as_json: bool) -
 
 @named("list")
 @click.argument("decks", nargs=-1)
+@click.option("--propose", is_flag=True, help="Where no photo after is known: the one that looks likeliest.")
 @library_option
 @json_option
-def list_(decks: tuple[str, ...], library_path: Path | None, as_json: bool) -> Any:
+def list_(decks: tuple[str, ...], propose: bool, library_path: Path | None, as_json: bool) -> Any:
     """List each photo of an open concern with the later photo that may show its place, and what is missing.
 
     Without a deck: all decks that a crew's sheet or a second visit speaks of.
@@ -117,20 +120,41 @@ def list_(decks: tuple[str, ...], library_path: Path | None, as_json: bool) -> A
     Examples:
     deck-triage repairs list
     deck-triage repairs list D-17
+    deck-triage repairs list D-17 --propose
     """
     from triage.report.awaiting import repair_round
 
     with open_library(library_path) as library:
         found = repair_round(library, decks)
+        likely = _likely(library, found) if propose else {}
     if as_json:
-        emit([one.to_json() for one in found])
+        emit([one.to_json() | ({"proposed": likely.get(one.id)} if propose else {}) for one in found])
         return
     if not found:
         say("No repair is under way: no crew's sheet was read, and no deck has a second visit.")
-    say_pairs(found)
+    say_pairs(found, likely)
 
 
-def say_pairs(found: Sequence[Pair]) -> None:
+def _likely(library: Library, found: Sequence[Pair]) -> dict[str, dict[str, Any]]:
+    """Return for lines without a photo after the later photo that looks likeliest to show the place."""
+    from triage.library import queries
+    from triage.matching import propose_places
+
+    likely: dict[str, dict[str, Any]] = {}
+    for one in found:
+        if one.before is None or one.after is not None:
+            continue
+        later = [
+            seen
+            for seen in propose_places(library, one.deck, one.before, limit=1, progress=progress_line())
+            if (seen.photo.visit or "") > (one.before.visit or "")
+        ]
+        if later:
+            likely[one.id] = {**later[0].to_json(), "name": queries.name_of(library, later[0].photo)}
+    return likely
+
+
+def say_pairs(found: Sequence[Pair], likely: Mapping[str, Mapping[str, Any]]) -> None:
     """Print lines of the round by their state, each with what mends it."""
     from triage.report.awaiting import STATES
 
@@ -150,6 +174,8 @@ def say_pairs(found: Sequence[Pair]) -> None:
                 say(f"    {photos}")
             if one.reason != words:
                 say(f"    {one.reason}")
+            if one.id in likely:
+                say(f"    likeliest: {likely[one.id]['name']} ({likely[one.id]['why']})")
             say(f"    {one.mend}")
 
 

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from triage.report.awaiting import Pair
 
 _SHOWN = 10
+_ROUNDS = 100
+"""So many decks are looked through for repairs that wait; 'repairs list' goes through all."""
 
 
 def awaiting_lines(pairs: Sequence[Pair], most: int) -> list[str]:
@@ -45,14 +47,16 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     deck-triage status -L season-2026
     """
     from triage.assess.status import drawn_lines, status_of, waiting_words
-    from triage.report.awaiting import awaiting
+    from triage.report.awaiting import awaiting, decks_in_round
 
     with open_library(library_path) as library:
         status = status_of(library)
-        repaired = awaiting(library)
+        rounds = decks_in_round(library)
+        repaired = awaiting(library, rounds[:_ROUNDS]) if rounds else []
         path, waiting, drawn = library.path, waiting_words(library), drawn_lines(library)
     if as_json:
-        emit({**status, "awaiting": [one.to_json() for one in repaired]})
+        more = max(0, len(rounds) - _ROUNDS)
+        emit({**status, "awaiting": [one.to_json() for one in repaired], "awaiting_not_looked_through": more})
         return
     say(f"{path}: {status['decks']} decks, {status['photos']} photos, {status['labels']} labels,")
     say(f"{status['unreviewed']} questions on core tags that no person has answered.")
@@ -74,6 +78,8 @@ def command(library_path: Path | None, as_json: bool) -> Any:
         say(f"Strike a file off the list: deck-triage decks answer ID --seen -L {path} --by NAME")
     for one in awaiting_lines(repaired, _SHOWN):
         say(one)
+    if len(rounds) > _ROUNDS:
+        say(f"{len(rounds) - _ROUNDS} more decks were visited again: deck-triage repairs list -L {path}")
     say(f"Next: {status['next']}")
     for weakness in weaknesses():
         advise(weakness)

@@ -126,15 +126,19 @@ def awaiting(lib: Library, decks: Sequence[str] | None = None) -> list[Pair]:
     return [one for one in repair_round(lib, decks) if one.state in AWAITING]
 
 
-def decks_in_round(lib: Library) -> list[str]:
-    """Return the decks of which a crew said something, or that were visited again and have something open."""
+def decks_in_round(lib: Library, among: Collection[str] | None = None) -> list[str]:
+    """Return the decks of which a crew said something, then those visited again that have something open.
+
+    With `among` only those of these decks.
+    """
     from triage.assess.cache.lines import open_on_photos
     from triage.library.counts import decks_visited_again
 
-    told = {event.payload["deck"] for event in queries.statements(lib, REPAIR_DONE)}
-    again = decks_visited_again(lib)
+    wanted = set(queries.decks(lib)) if among is None else set(among)
+    told = sorted({event.payload["deck"] for event in queries.statements(lib, REPAIR_DONE)} & wanted)
+    again = [deck for deck in decks_visited_again(lib) if deck in wanted]
     known = open_on_photos(lib, again)
-    return sorted((told & set(queries.decks(lib))) | {deck for deck in again if known.get(deck, True)})
+    return list(dict.fromkeys([*told, *(deck for deck in again if known.get(deck, True))]))
 
 
 def pairs_of(

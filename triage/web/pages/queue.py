@@ -45,7 +45,8 @@ def show(ask: RequestContext) -> Response:
     except TriageError as error:
         chosen["reason"] = str(error)
     if not run:
-        return ask.site.show("queue_empty.html", ask, **chosen)
+        trained = queries.model_in_use(ask.library) is not None
+        return ask.site.show("queue_empty.html", ask, trained=trained, **chosen)
     start = _at(ask, wish, run, 0)
     return ask.site.show(
         "queue.html",

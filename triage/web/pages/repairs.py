@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from triage.errors import BadInput
-from triage.report.awaiting import AWAITING, NO_PHOTO, OPEN, STATES, STAYS, repair_round
+from triage.report.awaiting import AWAITING, NO_PHOTO, OPEN, STATES, STAYS, decks_in_round, repair_round
 from triage.report.repair_acts import answer_pairs
 from triage.report.text import count_of
 from triage.web.request_context import RequestContext
@@ -13,13 +13,16 @@ from triage.web.wording import in_words
 
 _MOST = 40
 """So many lines with pictures stand on one page; the others come when these are dealt with."""
+_DECKS = 100
+"""So many decks are gone through for the page of all decks; each deck has a page of its own."""
 _SAID, _SEEN = "say-", "seen-"
 
 
 def show(ask: RequestContext) -> Response:
     """Show what awaits a look, with both photos; below it what stays open, with the reason."""
     deck = ask.deck() if ask.query.get("d") else ""
-    lines = repair_round(ask.library, [deck] if deck else None)
+    decks = [deck] if deck else decks_in_round(ask.library)
+    lines = repair_round(ask.library, decks[:_DECKS]) if decks else []
     waiting = [one for one in lines if one.state in AWAITING]
     return ask.site.show(
         "repairs.html",
@@ -28,6 +31,7 @@ def show(ask: RequestContext) -> Response:
         deck_name=deck,
         waiting=waiting[:_MOST],
         more=max(0, len(waiting) - _MOST),
+        more_decks=max(0, len(decks) - _DECKS),
         stays=[one for one in lines if one.state == STAYS],
         rest=[one for one in lines if one.state in (NO_PHOTO, OPEN)],
         states=STATES,
