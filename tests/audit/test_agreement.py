@@ -221,6 +221,7 @@ def test_one_persons_two_references_are_one_person(library: Library, with_photos
     )
     with writing(library.engine) as connection:
         connection.execute(text("UPDATE private SET text='ann' WHERE text='anna'"))
+    library.rebuild()
     found = agree(library)["rusted-connector"]
     assert found.photos == 1
     assert found.disputed == ()

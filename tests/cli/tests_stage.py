@@ -35,6 +35,7 @@ def build_stage(folder: Path) -> Path:
         _second_visit(library, folder)
         _label(library)
         (folder / "hash.txt").write_text(queries.find_photo(library, "D-17/IMG_0412.jpg").sha)
+        (folder / "event.txt").write_text(queries.labels(library)[-1].event)
         _files(library, folder)
     return folder
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import contextlib
+import importlib
 import json
 import random
 from collections.abc import Iterator
@@ -131,6 +133,41 @@ def test_undo_after_a_merge_takes_back_the_last_act_here(two) -> None:
         one.undo("ann")
 
 
+SOURCE = Path(__file__).resolve().parents[2] / "triage"
+
+
+def kinds_in_source() -> dict[str, str]:
+    """Every kind of event that the program writes, with a place where it does."""
+    found = {}
+    for file in sorted(SOURCE.rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if not (isinstance(node, ast.Call) and node.args):
+                continue
+            name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            if name != "EventDraft" and not (name == "say" and isinstance(node.func, ast.Attribute)):
+                continue
+            first = node.args[0]
+            if isinstance(first, ast.Constant):
+                found[str(first.value)] = f"{file}:{node.lineno}"
+            elif isinstance(first, ast.Name) and first.id.isupper():
+                module = ".".join(["triage", *file.relative_to(SOURCE).with_suffix("").parts])
+                found[getattr(importlib.import_module(module), first.id)] = f"{file}:{node.lineno}"
+    return found
+
+
+def test_every_kind_that_the_program_writes_has_a_schema() -> None:
+    kinds = kinds_in_source()
+    assert len(kinds) > 20
+    assert {kind: place for kind, place in kinds.items() if kind not in SCHEMAS} == {}
+
+
+def test_the_reasons_of_questions_are_the_ingest_rooms() -> None:
+    from triage.ingest.questions import Why
+    from triage.library.event_schemas import ASKED_WHY
+
+    assert set(ASKED_WHY) == {why.value for why in Why}
+
+
 def junk(draw: random.Random) -> Any:
     return draw.choice(
         [None, True, -1, 2**53, 1e300, "", "x" * 5000, "\u202e", "../..", "present", [], {}, [[0, 0, 9, 9]]]
@@ -173,7 +210,7 @@ def test_random_forged_libraries_never_end_in_a_traceback(two, tmp_path: Path) -
             kind = draw.choice([*SCHEMAS, "unheard-of"])
             payload = label_of(sha) | {"sha": sha, "deck": "D-1", "name": "n.jpg"}
             payload |= {"act": "x", "model": "m", "key": "k", "value": "present"}
-            payload[draw.choice([*SCHEMAS.get(kind, {"x": 0})])] = junk(draw)
+            payload[draw.choice([*(SCHEMAS.get(kind) or {"x": 0})])] = junk(draw)
             forge(other, kind=kind, payload=payload)
         with contextlib.suppress(TriageError):
             merge_libraries(one, [tmp_path / f"forged-{number}"], accept_removals=True)

@@ -10,6 +10,7 @@ import pytest
 import warm
 from PIL import Image
 
+from triage.cli import run
 from triage.exchange import export_library
 from triage.imaging.blackout import blackouts, paint_over
 from triage.label.rows import give_labels, settle
@@ -60,6 +61,28 @@ def test_no_export_tells_who_spoke(named, tmp_path, kind):
     done = warm.call(*words)
     assert done.returncode == 0, done.stderr
     assert names_in(tmp_path / "out") == []
+
+
+def test_nothing_else_that_leaves_tells_who_spoke(named, tmp_path, capsys):
+    """Labels, register, facts, crew's sheet, audit's sheet, and the report with everything bound in."""
+    out = tmp_path / "out"
+    lines = [
+        ("label", "write", str(out / "labels.csv")),
+        ("audit", "register", "--out", str(out / "register.csv")),
+        ("audit", "register", "--out", str(out / "register.html")),
+        ("repairs", "write", str(out / "repairs.csv")),
+        ("report", "--out", str(out / "report"), "--full", "--per-deck"),
+    ]
+    out.mkdir()
+    for line in lines:
+        assert run([*line, "-L", str(named.path)]) in (0, 3), capsys.readouterr().err
+    assert len(list(out.rglob("*.*"))) > 6
+    assert names_in(out) == []
+    texts = [path for path in out.rglob("*.csv") if b"joist 3" in path.read_bytes()]
+    assert {path.name for path in texts} <= {"concerns.csv", "repairs.csv", "labels-of-report.csv"}
+    assert run(["audit", "register", "--show-names", "--out", str(out / "r.csv"), "-L", str(named.path)]) == 0
+    assert (out / "r.csv").read_text().count(NAMES[4]) == 1
+    assert "looked again" in (out / "r.csv").read_text()
 
 
 def test_names_are_written_where_they_are_asked_for(named, tmp_path):

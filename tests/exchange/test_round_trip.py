@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import os
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -10,9 +12,10 @@ from pathlib import Path
 import pytest
 from exchange_helpers import TAG, put_photo
 
+from triage.assess import assess_library
 from triage.exchange import export_library, read_labels_file
 from triage.label.rows import give_labels, settle, store_rows
-from triage.library import Library, queries
+from triage.library import EventDraft, Library, queries
 
 
 @pytest.fixture
@@ -37,7 +40,7 @@ def two(tmp_path: Path) -> Iterator[tuple[Library, Library]]:
         give_labels(one, a, {"missing-hanger": "present"}, by="ann", boxes=[(0.5, 0.5, 0, 0)])
         give_labels(one, b, {TAG: "unclear"}, by="ben", asked_by="random")
         give_labels(one, c, {TAG: "present"}, by="ann", saw_machine=True)
-        give_labels(one, c, {TAG: "absent"}, by="ben")
+        give_labels(one, c, {TAG: "absent"}, by="ben", boxes=[(0.25, 0.25, 0.125, 0.125)])
         settle(one, c, TAG, "absent", by="cy", why="a shadow")
         yield one, other
 
@@ -103,3 +106,58 @@ def test_a_whole_or_empty_side_reads_the_same_after_a_rebuild(two: tuple[Library
     before = said(one)
     one.rebuild()
     assert said(one) == before
+
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
+EVERY = 1 if os.environ.get("DECK_TRIAGE_LONG") else 10
+DEMO_DECKS = sorted(one.name for one in (SAMPLES / "photos").iterdir())[2::EVERY]
+
+
+def take_in_demo(library: Library) -> None:
+    """Add the demo photos by their hashes and sizes, and the decks' facts; pictures are not looked at."""
+    from PIL import Image
+
+    said = []
+    for file in sorted(one for one in (SAMPLES / "photos").rglob("*.jpg") if one.parent.name in DEMO_DECKS):
+        sha = hashlib.sha256(file.read_bytes()).hexdigest()
+        with Image.open(file) as picture:
+            width, height = picture.size
+        facts = {"sha": sha, "bytes": 1, "width": width, "height": height, "orientation": 1, "suffix": ".jpg"}
+        place = {"sha": sha, "deck": file.parent.name, "visit": "2026-05-04", "name": file.name}
+        said += [
+            EventDraft("photo-added", facts | {"quality": {}}, "demo"),
+            EventDraft("placed", place, "demo"),
+        ]
+    library.say_many(said)
+
+
+def test_the_demo_library_comes_back_with_the_same_assessment(tmp_path: Path) -> None:
+    """Every label of the demo decks (of a tenth of them in a usual run), out as COCO and in again."""
+    from triage.label.files import read_csv_rows
+
+    with Library.create(tmp_path / "one") as one, Library.create(tmp_path / "other") as other:
+        take_in_demo(one)
+        take_in_demo(other)
+        rows, aside = read_csv_rows(SAMPLES / "labels.csv")
+        rows = [row for row in rows if row.photo.split("/")[0] in DEMO_DECKS]
+        store_rows(one, rows, aside, by="demo")
+        settle_some_disputes(one)
+        export_library(one, tmp_path / "out", "coco", pictures="none", pseudonyms=False)
+        read, aside = read_labels_file(other, tmp_path / "out" / "coco.json")
+        assert aside == []
+        store_rows(other, read, aside, by="reader")
+        before, after = ([row.to_json() for row in assess_library(each)] for each in (one, other))
+        assert len(before) == len(DEMO_DECKS)
+        assert sum(bool(row["concerns"]) for row in before) > len(DEMO_DECKS) // 2
+        assert after == before
+
+
+def settle_some_disputes(library: Library) -> None:
+    """Second people who see nothing where something is, and a settlement of every other dispute."""
+    present = [word for word in queries.words(library).values() if word.value == "present"]
+    photos = {photo.sha: photo for photo in queries.photos(library)}
+    for number, word in enumerate(present[::20]):
+        photo = photos[word.photo]
+        give_labels(library, photo, {word.tag: "absent"}, by="ben", asked_by="second-look")
+        if number % 2:
+            settle(library, photo, word.tag, "present", by="cy", why="looked twice")

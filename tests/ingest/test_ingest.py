@@ -38,6 +38,22 @@ def test_the_same_bytes_under_another_deck_are_reported_and_never_moved(library,
     assert queries.decks(library) == ["D-17", "D-18"]
 
 
+def test_a_deck_sent_again_under_another_name_is_named(library, card, tmp_path, capsys):
+    """Encoded anew the bytes differ; the pictures look the same, so that the two decks count as one."""
+    from PIL import Image
+
+    from triage.cli import run
+
+    for file in (card / "D-17").glob("*.jpg"):
+        (tmp_path / "more" / "Miller").mkdir(parents=True, exist_ok=True)
+        with Image.open(file) as picture:
+            picture.save(tmp_path / "more" / "Miller" / file.name, quality=70)
+    assert run(["ingest", str(tmp_path / "more"), "--engine", "here", "-L", str(library.path)]) == 0
+    assert "Photos of Miller look the same as some of D-17" in capsys.readouterr().err
+    result = ingest(library, [tmp_path / "more"], by="ann", engine="here")
+    assert (len(result.added), result.look_alikes) == (0, {})
+
+
 def test_a_second_folder_of_one_name_is_set_aside_with_a_question(library, photo_maker, tmp_path):
     photo_maker(tmp_path / "else" / "D-17" / "new.jpg", seed=900)
     result = ingest(library, [tmp_path / "else"], by="ann", engine="here")

@@ -7,10 +7,12 @@ import re
 
 import pytest
 
+from triage.label.counting import counted_in_library
 from triage.label.order import questions
 from triage.label.pool_draws import DRAWN_SHARE, begin_pools, drawn_decks, drawn_words
 from triage.label.rows import give_labels
 from triage.library import Library, queries
+from triage.library.look_alikes import deck_groups
 from triage.library.records import Suggestion
 from triage.library.suggestions import keep_suggestions
 from triage.train.of_library import training_labels
@@ -73,3 +75,42 @@ def test_in_deck_order_nothing_is_drawn(twelve: Library) -> None:
     questions(twelve, by="ann", tags=[TAG], order="deck")
     assert list(twelve.events("pool-begun")) == []
     assert training_labels(twelve) == []
+
+
+@pytest.mark.parametrize(
+    ("asked_by", "saw_machine"),
+    [("doubtful", False), ("dangerous", False), ("learning", False), ("like", False), ("deck", True)],
+)
+def test_what_the_machine_chose_begins_a_pool_and_counts_for_nothing_by_itself(
+    twelve: Library, asked_by: str, saw_machine: bool
+) -> None:
+    """Two decks answered in deck order count; two that the machine chose do not, nor do those left over."""
+    photos = {deck: queries.photos(twelve, deck) for deck in queries.decks(twelve)}
+    for deck in ("D-00", "D-01"):
+        for photo in photos[deck]:
+            give_labels(twelve, photo, {TAG: "present"}, by="ann", asked_by="deck")
+    for deck in ("D-02", "D-03"):
+        for photo in photos[deck]:
+            give_labels(twelve, photo, {TAG: "present"}, by="ann", asked_by=asked_by, saw_machine=saw_machine)
+    for photo in photos["D-04"]:
+        give_labels(twelve, photo, {TAG: "absent"}, by="ann", asked_by="deck")
+    give_labels(twelve, photos["D-05"][0], {TAG: "absent"}, by="ann", asked_by="deck")
+    found = counted_in_library(twelve, [TAG], deck_groups(twelve))[TAG]
+    assert found.decks == {"D-00", "D-01"}
+
+
+def test_more_like_this_in_the_terminal_begins_a_pool_with_its_draw(twelve: Library, monkeypatch) -> None:
+    """The machine picks the look-alikes: the fair draw is on record before any of them is answered."""
+    from triage.terminal.session import Session
+
+    asked = questions(twelve, by="ann", tags=[TAG], order="deck")
+    monkeypatch.setattr("triage.terminal.session.near_photos", lambda _library, _photo, others: others)
+    session = Session(twelve, "ann", asked)
+    near = session.look_alikes()
+    (begun,) = twelve.events("pool-begun")
+    assert begun.payload["tag"] == TAG
+    assert len(begun.payload["drawn"]) == 3
+    session.spread("present", near[:2])
+    session.look_alikes()
+    assert len(list(twelve.events("pool-begun"))) == 1
+    assert drawn_decks(twelve, [TAG])[TAG] == sorted(begun.payload["drawn"])

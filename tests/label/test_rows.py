@@ -106,7 +106,7 @@ def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
         note='=1+1, "quoted"; ümlaut',
     )
     give_labels(library, photos[1], {"missing-hanger": "unclear", "shows-hanger": "absent"}, by="Ben, jr.")
-    assert labels_file(library, tmp_path / "out.csv") == 3
+    assert labels_file(library, tmp_path / "out.csv", show_names=True) == 3
     frame = pandas.read_csv(tmp_path / "out.csv", dtype=str, keep_default_na=False)
     assert list(frame.columns) == list(COLUMNS)
     frame.to_csv(tmp_path / "again.csv", index=False)
@@ -120,6 +120,26 @@ def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
         for one in queries.labels(library)
     }
     assert after == before
+
+
+def test_a_file_without_names_says_nothing_new_where_it_came_from(library, tmp_path):
+    """Pseudonyms of this library are its people, and what a private file leaves out is not taken away."""
+    photo = queries.photos(library)[0]
+    give_labels(library, photo, {"missing-hanger": "present"}, by="Planted", place="joist 4", note="wet")
+    give_labels(library, photo, {"shows-hanger": "absent"}, by="Planted")
+    labels_file(library, tmp_path / "out.csv")
+    text = (tmp_path / "out.csv").read_text()
+    assert not [secret for secret in ("Planted", "joist 4", "wet") if secret in text]
+    labels_file(library, tmp_path / "texts.csv", with_text=True)
+    assert "joist 4" in (tmp_path / "texts.csv").read_text()
+    before = queries.labels(library)
+    done = store_rows(library, *read_csv_rows(tmp_path / "out.csv"), by=None)
+    assert (done.new, done.known) == (0, 2)
+    assert queries.labels(library) == before
+    changed = text.replace("shows-hanger,absent", "shows-hanger,present")
+    (tmp_path / "out.csv").write_text(changed)
+    assert store_rows(library, *read_csv_rows(tmp_path / "out.csv"), by=None).new == 1
+    assert {label.by for label in queries.labels(library)} == {"Planted"}
 
 
 def test_the_log_tells_what_was_replaced_and_what_was_undone(library):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from triage.library.bursts import BITS_APART
-from triage.library.look_alikes import groups_of
+from triage.library.look_alikes import groups_of, near_pairs
 
 
 def flipped(digits: str, count: int, draw: np.random.Generator) -> str:
@@ -55,3 +55,24 @@ def test_groups_chain_and_plain_pictures_join_nothing() -> None:
 
 def test_photos_of_one_deck_make_no_group() -> None:
     assert groups_of([("1", "a", "f0" * 32), ("2", "a", "f0" * 32)]).members() == []
+
+
+def test_a_few_photos_are_compared_with_all_others_as_in_the_whole() -> None:
+    """Pairs of some rows: exactly those of all pairs that begin or end there."""
+    draw = np.random.default_rng(6)
+    rows = rows_of(draw, 60, 20)
+    bits = np.frombuffer(bytes.fromhex("".join(row[2] for row in rows)), np.uint8).reshape(-1, 32)
+    _, deck = np.unique([row[1] for row in rows], return_inverse=True)
+    every = {
+        frozenset(pair)
+        for left, right in near_pairs(bits, deck)
+        for pair in zip(left.tolist(), right.tolist(), strict=True)
+    }
+    among = np.sort(draw.choice(len(rows), 20, replace=False))
+    some = {
+        frozenset(pair)
+        for left, right in near_pairs(bits, deck, among)
+        for pair in zip(left.tolist(), right.tolist(), strict=True)
+    }
+    assert some == {pair for pair in every if pair & set(among.tolist())}
+    assert 0 < len(some) < len(every)

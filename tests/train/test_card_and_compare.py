@@ -34,6 +34,9 @@ def test_the_card_says_who_labelled_what_and_where_it_must_not_be_used(trained):
     card = card_of(trained)
     json.dumps(card, allow_nan=False)
     assert list(card["labels"]["labellers"].values()) == [card["labels"]["count"]]
+    assert all(name.startswith("person-") for name in card["labels"]["labellers"])
+    named = card_of(trained, show_names=True)["labels"]["labellers"]
+    assert not any(name.startswith("person-") for name in named)
     assert "One person gave all labels" in " ".join(card["labels"]["warnings"])
     text = markdown(card)
     assert "must not be used on real decks" in text

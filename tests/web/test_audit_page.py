@@ -105,3 +105,34 @@ def test_audit_without_a_model_or_a_second_person_says_so(page, running, library
     assert "no model yet" in page.get("/l/library/audit").text
     assert page.get("/l/library/audit/sheet").status == 400
     assert page.get("/l/library/queue", order="audit").status == 200
+
+
+def test_a_withdrawal_is_lifted_with_a_reason_and_stands_in_the_register(page, judged):
+    said = {"tag": "rusted-connector", "model": "m" * 64, "seed": "7", "contradicts": True}
+    judged.say("audited", said, by="ann")
+    assert "Lift it, because" in page.get("/l/library/audit").text
+    assert page.form("/l/library/audit/lift", tag="rusted-connector", why=" ").status == 400
+    assert page.form("/l/library/audit/lift", tag="rusted-connector", why="one builder only").status == 303
+    assert "Lift it, because" not in page.get("/l/library/audit").text
+    text = page.get("/l/library/audit/register").text
+    assert "withdrawal of a promise lifted" in text
+    assert "one builder only" not in text
+    assert "one builder only" in page.get("/l/library/audit/register", names="1").text
+    assert "one builder only" not in page.get("/l/library/audit/register/register.csv").text
+    assert "Head of the log" in page.get("/l/library/audit/register/register.html").text
+    assert page.get("/l/library/audit/register/else.csv").status == 400
+
+
+def test_a_name_spelled_otherwise_is_asked_about_before_anything_is_stored(page, judged):
+    before = queries.event_count(judged)
+    page.form("/who", name="ANN", next="/l/library/")
+    fact = {"deck": "D-17", "fact.joist_size": "2x8"}
+    asked = page.form("/l/library/deck/facts", **fact)
+    assert asked.status == 403
+    assert "One person: ann" in asked.text
+    assert queries.event_count(judged) == before
+    answer = {"known": "ann", "name": "ANN", "next": "/l/library/deck/facts?d=D-17"}
+    assert page.form("/l/library/people", **answer).status == 400
+    assert page.form("/l/library/people", **answer, same="yes").status == 303
+    assert page.form("/l/library/deck/facts", **fact).status == 303
+    assert queries.facts(judged, "D-17")["joist_size"].by == "ann"

@@ -270,3 +270,21 @@ def test_the_site_sheet_is_given_out(page, name):
     assert given.status == 200
     assert "D-17" in given.text
     assert "height_above_grade_ft" in given.text or "How high is the walking surface" in given.text
+
+
+def test_what_another_library_removed_is_removed_here_only_when_accepted(page, running, library, tmp_path):
+    from triage.exchange import merge_libraries
+    from triage.ingest.moving import forget
+    from triage.library import Library
+
+    with Library.create(tmp_path / "other") as other:
+        merge_libraries(other, [library.path])
+        forget(other, [queries.photos(other)[0]], by="ben")
+    count = queries.photo_count(library)
+    job = start(page, running, "merge", other="other")
+    assert "Nothing was taken over yet" in job.told.lines[0]
+    assert queries.photo_count(library) == count
+    text = page.get("/l/library/files").text
+    assert "Remove 1 photo here too" in text
+    start(page, running, "merge", other="other", accept_removals="yes")
+    assert queries.photo_count(library) == count - 1

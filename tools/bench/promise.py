@@ -1,6 +1,6 @@
 """The promise over many drawn libraries and on real photos, with a deliberately broken variant beside it.
 
-    tools/bench/run promise [ridge] [trainer] [real] [--draws 1000] [--trained 200] [--splits 10]
+    tools/bench/run promise [ridge] [trainer] [real] [--draws 1000] [--trained 200] [--splits 10] [--out FILE]
 
 ridge: each draw makes n decks with the defect and n without as vectors with a deck effect, fits one ridge
 classifier per left-out deck, sets the threshold, and asks which share of the positive photos of a deck never
@@ -20,9 +20,13 @@ the draws; the table says where that is so, and how many draws are needed where 
 from __future__ import annotations
 
 import argparse
+import io
+import sys
 from collections.abc import Callable, Sequence
+from contextlib import redirect_stdout
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO
 
 import numpy as np
 
@@ -271,7 +275,29 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=1000)
     parser.add_argument("--trained", type=int, default=200)
     parser.add_argument("--splits", type=int, default=10)
+    parser.add_argument("--out", type=Path, help="write the tables into this file too, row by row")
     options = parser.parse_args()
+    if options.out:
+        with options.out.open("w", encoding="utf-8") as file, redirect_stdout(_Both(sys.stdout, file)):
+            _print(options)
+    else:
+        _print(options)
+
+
+class _Both(io.TextIOBase):
+    """Writes to two files."""
+
+    def __init__(self, *files: TextIO) -> None:
+        self.files = files
+
+    def write(self, text: str) -> int:
+        for one in self.files:
+            one.write(text)
+            one.flush()
+        return len(text)
+
+
+def _print(options: argparse.Namespace) -> None:
     tables = options.tables or ["ridge", "trainer", "real"]
     if "ridge" in tables:
         drawn_table("Ridge classifier on drawn libraries", by_ridge, lambda n: options.draws)

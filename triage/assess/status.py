@@ -12,6 +12,7 @@ from triage.ingest.questions import open_questions as waiting_questions
 from triage.label.pool_draws import drawn_decks, drawn_words
 from triage.library import Library, queries
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
+from triage.library.people import open_questions as open_names
 from triage.library.records import UNSORTED
 
 _ENOUGH_TO_TRAIN = 40
@@ -54,9 +55,16 @@ def status_of(library: Library) -> dict[str, Any]:
         "unreviewed": unreviewed,
         "model": model,
         "step": step,
+        "people": [list(pair) for pair in same_names(library)],
         "drawn": drawn_decks(library, library.vocabulary().core),
         "next": _COMMANDS[step].format(where=f"-L {library.path}"),
     }
+
+
+def same_names(library: Library) -> list[tuple[str, str]]:
+    """Return pairs of names that may be one person's, by their spelling, and that nobody was asked about."""
+    with library.read() as connection:
+        return open_names(connection)
 
 
 def drawn_lines(library: Library) -> list[str]:

@@ -147,6 +147,7 @@ class _Part:
 
     def __init__(self, columns: Columns, rows: Any, disputed: Any) -> None:
         self.columns = columns
+        rows = rows[_said_once(columns.photo[rows], columns.person[rows], len(columns.people))]
         picture, person = columns.photo[rows], columns.person[rows]
         word = columns.word[rows].astype(np.int64) - 1
         counts = np.bincount(picture * np.int64(3) + word, minlength=3 * len(columns.photos)).reshape(-1, 3)
@@ -177,6 +178,14 @@ class _Part:
             self.pairs,
             self.disputed,
         )
+
+
+def _said_once(picture: Any, person: Any, people: int) -> Any:
+    """Which rows are the only word of their speaker: one who contradicts herself agrees with nobody."""
+    _, which, times = np.unique(
+        picture.astype(np.int64) * people + person, return_inverse=True, return_counts=True
+    )
+    return times[which] == 1
 
 
 def _kappa(pairs: tuple[Pair, ...]) -> tuple[float | None, str]:

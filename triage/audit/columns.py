@@ -98,7 +98,7 @@ def _small(texts: Sequence[str], code: dict[str, int]) -> Bytes:
 
 @dataclass(frozen=True, eq=False)
 class Columns:
-    """All current labels: one entry per photo x tag x person.
+    """All current labels: one entry per photo x tag x person, two where a person contradicts herself.
 
     Attributes
     ----------
@@ -170,14 +170,11 @@ def read_columns(library: Library, tags: Sequence[str] | None = None) -> Columns
         names = Names(connection)
         persons = [names.get(ref) for ref in refs.texts]
         people = sorted(set(persons))
-        if len(people) < len(persons):
-            rows = queries.label_columns(connection, tags, digits=shas.digits, in_order=True)
-            part = _read_labels(rows, shas, tag_codes, refs)
         settlements = [event.payload for event in queries.statements(connection, "settled")]
         settled = {(str(payload["photo"]), str(payload["tag"])) for payload in settlements}
     code = np.array([people.index(name) for name in persons] or [0], dtype=np.int32)
     picture, tag, person, word, saw = part[0], part[1], code[part[2]], part[3], part[4]
-    keep = _last_of_each(picture, tag, person) if len(people) < len(persons) else picture >= 0
+    keep = picture >= 0
     columns = Columns(
         shas.shas,
         decks.texts,
@@ -210,14 +207,6 @@ def _read_labels(rows: Iterable[Sequence[Any]], shas: PhotoCodes, tags: Codes, r
         return _NOTHING
     first, second, third, fourth, fifth = (np.concatenate(each) for each in zip(*parts, strict=True))
     return first, second, third, fourth, fifth
-
-
-def _last_of_each(picture: Ints, tag: Ints, person: Ints) -> NDArray[np.intp]:
-    """Positions of each person's last word on each pair: after a merge one person has several references."""
-    placed = np.flatnonzero(picture >= 0)[::-1]
-    key = np.stack([picture[placed], tag[placed], person[placed]], axis=1)
-    _, first = np.unique(key, axis=0, return_index=True)
-    return np.sort(placed[first])
 
 
 def grouped(columns: Columns, groups: DeckGroups) -> Columns:

@@ -1,4 +1,4 @@
-"""The register: every draw, audit, promise, withdrawal, dispute's end, report and correction, in one table.
+"""The register: draws, audits, promises, withdrawals, disputes, reports and corrections, in one table.
 
 Each row is one event of the log with who said it and when. The head of the log can be written down as a short
 code and kept elsewhere; a later `verify --head` tells whether history since then was only added to.
@@ -6,20 +6,21 @@ code and kept elsewhere; a later `verify --head` tells whether history since the
 
 from __future__ import annotations
 
-import html
 import re
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
+from triage.audit.corrections import Correction, corrections
 from triage.errors import WrongUsage
 from triage.library import queries
-from triage.tabular import csv_text
+from triage.library.counts import disputed_pairs
+from triage.library.people import pseudonyms
 
 if TYPE_CHECKING:
     from triage.library import Library
     from triage.library.log import Event
+    from triage.library.records import Label, Word
 
 KINDS: Mapping[str, str] = {
     "trained": "model trained, with its promises",
@@ -32,9 +33,24 @@ KINDS: Mapping[str, str] = {
     "issued": "report issued",
     "blackout": "picture blacked out",
     "undone": "act taken back",
+    "same-person": "two spellings of a name said to be one person's, or two people's",
     "forgotten": "photo removed for good",
 }
-COLUMNS = ("when", "kind", "what", "who", "tag", "deck", "model", "seed", "result", "why", "event")
+COLUMNS = (
+    "when",
+    "kind",
+    "what",
+    "who",
+    "tag",
+    "deck",
+    "model",
+    "seed",
+    "result",
+    "why",
+    "event",
+    "saw_machine",
+    "method",
+)
 
 
 @dataclass(frozen=True)
@@ -52,33 +68,45 @@ class Entry:
     result: str = ""
     why: str = ""
     event: str = ""
-
-
-@dataclass(frozen=True)
-class Record:
-    """How often a person's first words agreed with the settled ones, month by month: (month, agreed, of)."""
-
-    who: str
-    agreed: int
-    of: int
-    months: tuple[tuple[str, int, int], ...]
+    saw_machine: str = ""
+    method: str = ""
 
 
 def register(library: Library, *, show_names: bool = False) -> list[Entry]:
-    """Return every entry in the order of the log; people are pseudonyms unless their names are asked for."""
+    """Return every entry in the order of the log, what corrects an issued report and open disputes with it.
+
+    People are pseudonyms, and reasons stay back, unless names are asked for.
+    """
     found = [event for event in library.events() if event.kind in KINDS]
     opened = {one.hash: one for kind in KINDS for one in queries.statements(library, kind)}
-    return [_entry(opened.get(one.hash, one), show_names) for one in found]
+    later = corrections(library)
+    disputes = [
+        word
+        for sha, tag in disputed_pairs(library)
+        for word in queries.words(library, photo=sha, tag=tag).values()
+    ]
+    names = {one.by for one in found} | {one.event.by for one in later}
+    names |= {label.by for word in disputes for label in word.labels}
+    with library.read() as connection:
+        private = pseudonyms(connection, names)
+    shown = {name: name for name in names} if show_names else private
+    rows = [
+        ((one.lamport, one.log_id, one.seq), _entry(library, opened.get(one.hash, one), shown, show_names))
+        for one in found
+    ]
+    rows += [((one.event.lamport, one.event.log_id, one.event.seq), _correction(one, shown)) for one in later]
+    rows.sort(key=lambda row: row[0])
+    return [entry for _, entry in rows] + [_dispute(word, shown) for word in disputes]
 
 
-def _entry(event: Event, show_names: bool) -> Entry:
+def _entry(library: Library, event: Event, shown: Mapping[str, str], show_names: bool) -> Entry:
     said = event.payload
     why = said.get("why")
     return Entry(
         when=event.recorded_at,
         kind=event.kind,
-        what=KINDS[event.kind],
-        who=_who(event.by, event.by_ref, show_names),
+        what=_what(event),
+        who=shown[event.by],
         tag=str(said.get("tag", "")),
         deck=str(said.get("deck") or ""),
         model=str(said.get("model") or "")[:12],
@@ -86,11 +114,72 @@ def _entry(event: Event, show_names: bool) -> Entry:
         result=_result(event),
         why=str(why) if why and show_names else "",
         event=event.hash,
+        saw_machine=_seen(library, event),
+        method=_method(event),
     )
 
 
-def _who(name: str, ref: str, show_names: bool) -> str:
-    return name if show_names else f"person-{ref[:8]}"
+def _what(event: Event) -> str:
+    if event.kind == "issued" and event.payload.get("amends"):
+        return f"amendment of report {event.payload['amends']} issued"
+    return KINDS[event.kind]
+
+
+def _correction(one: Correction, shown: Mapping[str, str]) -> Entry:
+    said = one.event.payload
+    saw = said.get("saw_machine") if one.event.kind == "label" else None
+    return Entry(
+        when=one.event.recorded_at,
+        kind="correction",
+        what=f"after report {one.report}: photo {one.photo[:12]} {one.what}",
+        who=shown[one.event.by],
+        tag=str(said.get("tag", "")),
+        result=str(said.get("value", "")),
+        event=one.event.hash,
+        saw_machine="" if saw is None else ("yes" if saw else "no"),
+    )
+
+
+def _dispute(word: Word, shown: Mapping[str, str]) -> Entry:
+    """A dispute that nobody has settled: the newest of its words says since when."""
+    newest = max(word.labels, key=lambda label: label.at)
+    sides = [f"{label.value} by {shown[label.by]}" for label in word.labels]
+    return Entry(
+        when=newest.at,
+        kind="dispute",
+        what=f"open dispute about photo {word.photo[:12]}",
+        who=shown[newest.by],
+        tag=word.tag,
+        result="; ".join(sorted(sides)),
+        event=newest.event,
+        saw_machine=_of_labels(word.labels),
+    )
+
+
+def _of_labels(labels: Sequence[Label]) -> str:
+    """How many of some answers were given with the machine's word in view."""
+    return f"{sum(label.saw_machine for label in labels)} of {len(labels)} answers" if labels else ""
+
+
+def _seen(library: Library, event: Event) -> str:
+    if event.kind != "settled":
+        return ""
+    return _of_labels(
+        queries.labels(library, photo=str(event.payload["photo"]), tag=str(event.payload["tag"]))
+    )
+
+
+def _method(event: Event) -> str:
+    """By which method, and which version of it."""
+    said = event.payload
+    if event.kind == "issued" and said.get("version"):
+        return f"deck-triage {said['version']}, rules {str(said.get('rule_book') or '')[:12]}"
+    if event.kind == "audited" and said.get("bounds"):
+        how = "looked at after every deck" if said["bounds"] == "anytime" else "decks, at the end"
+        return f"bounds by betting, {how}"
+    if event.kind == "trained":
+        return " ".join(str(said[name])[:12] for name in ("version", "recipe") if said.get(name))
+    return str(said.get("rule", "")) if event.kind in ("audit-drawn", "pool-begun") else ""
 
 
 def _result(event: Event) -> str:
@@ -118,60 +207,9 @@ def _result(event: Event) -> str:
         return "withdrawn for this batch: " + ", ".join(gone) if gone else ""
     if event.kind == "issued":
         return str(said.get("number", ""))
+    if event.kind == "same-person":
+        return "one person" if said.get("same") else "two people"
     return str(said.get("value", ""))
-
-
-def records(library: Library, *, show_names: bool = False) -> list[Record]:
-    """Return each labeller's record against settled words; the settler's own words are left out."""
-    months: dict[str, dict[str, list[int]]] = defaultdict(lambda: defaultdict(lambda: [0, 0]))
-    refs = {event.by: event.by_ref for event in library.events("label")}
-    for event in queries.statements(library, "settled"):
-        photo, tag, value = (event.payload[name] for name in ("photo", "tag", "value"))
-        for label in queries.labels(library, photo=photo, tag=tag):
-            if label.by != event.by and label.value != "unclear":
-                count = months[label.by][label.at[:7]]
-                count[0] += label.value == value
-                count[1] += 1
-    return [
-        Record(
-            _who(name, refs.get(name, ""), show_names),
-            sum(one[0] for one in by_month.values()),
-            sum(one[1] for one in by_month.values()),
-            tuple((month, *counts) for month, counts in sorted(by_month.items())),  # type: ignore[misc]
-        )
-        for name, by_month in sorted(months.items())
-    ]
-
-
-def to_csv(entries: Sequence[Entry]) -> str:
-    """Return the register as CSV; texts that a spreadsheet takes for formulas get an apostrophe."""
-    return csv_text(COLUMNS, [tuple(asdict(one).values()) for one in entries])
-
-
-def to_html(entries: Sequence[Entry], people: Sequence[Record], code: str) -> str:
-    """Return the register as one HTML file that loads nothing from elsewhere."""
-
-    def table(heads: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
-        head = "".join(f"<th>{html.escape(one)}</th>" for one in heads)
-        body = "".join(
-            "<tr>" + "".join(f"<td>{html.escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows
-        )
-        return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-
-    said = [
-        (one.who, one.agreed, one.of, "; ".join(f"{month}: {a} of {n}" for month, a, n in one.months))
-        for one in people
-    ]
-    return (
-        '<!doctype html><html lang="en"><meta charset="utf-8"><title>Audit register</title>'
-        "<style>body{font-family:sans-serif;margin:2em}td,th{text-align:left;padding:.2em .6em;"
-        "border-bottom:1px solid #ccc;vertical-align:top}</style><h1>Audit register</h1>"
-        f"<p>Head of the log: <code>{html.escape(code)}</code></p>"
-        + table(COLUMNS, [list(asdict(one).values()) for one in entries])
-        + "<h2>Labellers against settled words</h2>"
-        + table(("who", "agreed", "of", "by month"), said)
-        + "</html>\n"
-    )
 
 
 _CODE = re.compile(r"[0-9a-f]{8}\.\d{1,10}\.[0-9a-f]{32}")

@@ -30,6 +30,7 @@ COMMANDS = {
     "photos": "list the photos",
     "label": "say what photos show: ask, set, log, read, write",
     "undo": "take back your last act",
+    "people": "who has spoken; which spellings are one person's",
     "settle": "end a dispute over a label",
     "tags": "show or extend the vocabulary",
     "train": "train a model on this library's labels",

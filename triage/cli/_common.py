@@ -74,13 +74,52 @@ def engine_options(function: Function) -> Function:
     )
 
 
-def need_by(by: str | None) -> str:
-    """Return the speaker's name. Raises WrongUsage when nobody is named."""
+def need_by(by: str | None, *, ask: bool = True) -> str:
+    """Return the speaker's name. Raises WrongUsage when nobody is named.
+
+    A name that differs in spelling only from one that the library knows is asked about once (unless `ask` is
+    false): by a question in the terminal, else it raises BadInput.
+    """
     if not by or not by.strip():
         raise WrongUsage(
             "Nobody is named as the speaker.", f"Say who speaks with --by NAME, or set {BY_VARIABLE}."
         )
-    return by.strip()
+    return _asked_about(by.strip()) if ask else by.strip()
+
+
+_SPEAKER, _OPEN = "triage.speaker", "triage.library"
+
+
+def _asked_about(name: str) -> str:
+    """Ask whether a name is a known person's, now or as soon as the library is open."""
+    context = click.get_current_context(silent=True)
+    if context is not None:
+        context.meta[_SPEAKER] = name
+        if context.meta.get(_OPEN) is not None:
+            _ask_who(context.meta[_OPEN], name)
+    return name
+
+
+def _ask_who(library: Library, name: str) -> None:
+    from triage.library import people
+
+    with library.read() as connection:
+        like = people.resembling(connection, name)
+    for known in like:
+        if not _at_a_terminal():
+            raise BadInput(
+                f"{known!r} has spoken in this library, and {name!r} differs in spelling only; nothing was "
+                "stored.",
+                f"Say once whether they are one person: deck-triage people same {known!r} {name!r} --by "
+                f"{name!r}; if they are two: people apart.",
+            )
+        question = f"{known} has spoken in this library. Are {plain(name)} and {known} one person?"
+        same = click.confirm(question, err=True)
+        people.decide(library, known, name, same=same, by=name)
+
+
+def _at_a_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def someone(by: str | None) -> str:
@@ -88,7 +127,7 @@ def someone(by: str | None) -> str:
     import getpass
 
     if by and by.strip():
-        return by.strip()
+        return _asked_about(by.strip())
     try:
         return getpass.getuser()
     except (KeyError, OSError):
@@ -134,13 +173,30 @@ def open_library(path: Path | None) -> Iterator[Library]:
         for left in sweep_left_overs(library):
             advise(f"Deleted what an interrupted backup, restore or upgrade had left: {left}")
         try:
-            yield library
+            with _is_open(library):
+                yield library
         except Exception as error:
             if not isinstance(error, TriageError | OSError | click.ClickException):
                 context = click.get_current_context(silent=True)
                 entry = log_error(library.path, error, f"command {context.info_name if context else ''}")
                 advise(f"Details are in {library.path / 'logs'}, entry {entry}.")
             raise
+
+
+@contextmanager
+def _is_open(library: Library) -> Iterator[None]:
+    """Let `need_by` know the library; ask about a speaker who was named before it was open."""
+    context = click.get_current_context(silent=True)
+    if context is None:
+        yield
+        return
+    if context.meta.get(_SPEAKER):
+        _ask_who(library, context.meta[_SPEAKER])
+    context.meta[_OPEN] = library
+    try:
+        yield
+    finally:
+        context.meta[_OPEN] = None
 
 
 def plain(text: object) -> str:

@@ -399,16 +399,24 @@ def register(out: Path | None, show_names: bool, library_path: Path | None, as_j
     deck-triage audit register
     deck-triage audit register --out register.html
     """
-    from triage.audit import register as room
+    from triage.audit import register_files
+    from triage.audit.labellers import records
+    from triage.audit.register import head_code
+    from triage.audit.register import register as entries_of
     from triage.label.files import write_whole
 
     with open_library(library_path) as library:
-        entries = room.register(library, show_names=show_names)
-        people = room.records(library, show_names=show_names)
-        code = room.head_code(library)
+        entries = entries_of(library, show_names=show_names)
+        people = records(library, show_names=show_names)
+        code = head_code(library)
     if out is not None:
         is_page = out.suffix.lower() in (".html", ".htm")
-        write_whole(out, (room.to_html(entries, people, code) if is_page else room.to_csv(entries)).encode())
+        write_whole(
+            out,
+            (
+                register_files.to_html(entries, people, code) if is_page else register_files.to_csv(entries)
+            ).encode(),
+        )
     if as_json:
         emit(
             {
@@ -419,7 +427,7 @@ def register(out: Path | None, show_names: bool, library_path: Path | None, as_j
             }
         )
     elif out is None:
-        say(room.to_csv(entries).rstrip())
+        say(register_files.to_csv(entries).rstrip())
     else:
         say(f"Wrote {len(entries)} entries to {out}.")
     advise(f"Head of the log: {code}")

@@ -167,6 +167,11 @@ def _show(result: IngestResult, as_json: bool) -> int:
         emit(result.to_json())
     else:
         _say_result(result)
+    for deck, others in list(result.look_alikes.items())[:_SHOWN]:
+        advise(
+            f"Photos of {deck} look the same as some of {', '.join(others)}: these decks count as one in "
+            "every figure. If it is one deck, join them: deck-triage decks join DECK OTHER"
+        )
     if result.undated:
         advise(
             f"No single camera date at {', '.join(result.undated[:_SHOWN])}: their visit stays open; "

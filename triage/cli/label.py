@@ -198,18 +198,25 @@ def read(
 @named("write")
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option("--deck", metavar="D", help="Only this deck.")
+@click.option("--show-names", is_flag=True, help="People by their names, with places and notes.")
+@click.option("--with-text", is_flag=True, help="Places and notes beside pseudonyms; they may name people.")
 @library_option
 @json_option
-def write(path: Path, deck: str | None, library_path: Path | None, as_json: bool) -> Any:
-    """Write the current labels as CSV.
+def write(
+    path: Path, deck: str | None, show_names: bool, with_text: bool, library_path: Path | None, as_json: bool
+) -> Any:
+    """Write the current labels as CSV; people are pseudonyms unless their names are asked for.
+
+    Use --show-names where another library is to take the labels over with their authors.
 
     Examples:
     deck-triage label write labels.csv
+    deck-triage label write labels.csv --show-names
     """
     from triage.label.rows import labels_file
 
     with open_library(library_path) as library:
-        count = labels_file(library, path, deck)
+        count = labels_file(library, path, deck, show_names=show_names, with_text=with_text)
     if as_json:
         emit({"rows": count, "file": str(path)})
     else:

@@ -37,6 +37,11 @@ def awaiting_lines(pairs: Sequence[Pair], most: int) -> list[str]:
     return [*lines, "Each with what is missing: deck-triage repairs list"]
 
 
+def _say_people(questions: list[list[str]]) -> None:
+    for one, other in questions:
+        say(f"Are {one!r} and {other!r} one person? Say: deck-triage people same|apart {one!r} {other!r}")
+
+
 @named("status")
 @library_option
 @json_option
@@ -64,11 +69,12 @@ def command(library_path: Path | None, as_json: bool) -> Any:
         say(waiting)
     for line in drawn:
         say(line)
+    _say_people(status["people"])
     for question in status["questions"][:_SHOWN]:
         proposed = f" Proposed: {question['proposal']}." if question["proposal"] else ""
         say(f"  {question['id']}  {question['reason']}{proposed}")
-    for one in status["set_aside"][:_SHOWN]:
-        say(f"  {one['id']}  set aside: {one['file']}: {one['reason']}")
+    for file in status["set_aside"][:_SHOWN]:
+        say(f"  {file['id']}  set aside: {file['file']}: {file['reason']}")
     more = sum(max(0, len(status[what]) - _SHOWN) for what in ("questions", "set_aside"))
     if more:
         say(f"  ... and {more} more: deck-triage decks questions -L {path}")

@@ -6,7 +6,10 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import click
+
 from triage.cli._common import by_option, emit, json_option, library_option, named, need_by, open_library, say
+from triage.errors import WrongUsage
 
 if TYPE_CHECKING:
     from triage.library import Event, Library
@@ -25,17 +28,33 @@ _LEFT_OUT = ("same_place", "row", "boxes")
 
 
 @named("undo")
+@click.option(
+    "--event", metavar="HASH", help="Take back the act of this event, whoever said it; needs --why."
+)
+@click.option("--why", metavar="TEXT", help="The reason; it is kept with the event.")
 @by_option
 @library_option
 @json_option
-def command(by: str | None, library_path: Path | None, as_json: bool) -> Any:
+def command(
+    event: str | None, why: str | None, by: str | None, library_path: Path | None, as_json: bool
+) -> Any:
     """Take back your last act on labels, facts, findings, tiers or moves; the history keeps both.
+
+    With --event the act of another person is taken back, and the reason goes on record. The hash stands in
+    label log --json and in audit register.
 
     Examples:
     deck-triage undo --by ann
+    deck-triage undo --event 0f3a9c2d --why "the photo shows another deck" --by cy
     """
+    if (event is None) != (why is None):
+        raise WrongUsage("--event and --why belong together.", "Give both, or neither to undo your last act.")
     with open_library(library_path) as library:
-        events = library.undo(need_by(by))
+        speaker = need_by(by)
+        if event is not None:
+            events = library.take_back(event, why=why or "", by=speaker)
+        else:
+            events = library.undo(speaker)
         lines = [] if as_json else [_line(library, one) for one in events]
     if as_json:
         emit([{"kind": one.kind, "at": one.at, "by": one.by, **one.payload} for one in events])

@@ -1,8 +1,10 @@
 """COCO JSON: boxes as annotations in pixels, and every word on a photo as an image tag.
 
 COCO knows only what is there. Words that something is absent or unclear, and words without a box, stand in
-the list `image_labels`, which readers of plain COCO pass over, and so does `settlements` (how a dispute
-ended); `deck-triage label read` takes all of them. A place without a size is a point and has `keypoints` too.
+the list `image_labels` (with `boxes` where somebody drew some), which readers of plain COCO pass over, and
+so does `settlements` (how a dispute ended); `deck-triage label read` takes all of them. A place without a
+size is a point and has `keypoints` too. `fractions` of the upright photo stand beside the pixels, so that a
+box comes back as it was to the last digit.
 """
 
 from __future__ import annotations
@@ -97,14 +99,15 @@ def _labels_of(
             },
         }
         boxes = _pixel_boxes(label, size[label.photo]) if label.value == "present" else []
-        for box in boxes:
-            annotations.append(
-                {"id": len(annotations) + 1, **said, "bbox": box, "area": box[2] * box[3], "iscrowd": 0}
-            )
+        for box, exact in zip(boxes, label.boxes, strict=False):
+            place = {"bbox": box, "area": box[2] * box[3], "iscrowd": 0, "fractions": list(exact)}
+            annotations.append({"id": len(annotations) + 1, **said, **place})
             if box[2] == 0 and box[3] == 0:  # a point, as COCO writes it: x, y, visible
                 annotations[-1] |= {"keypoints": [box[0], box[1], 2], "num_keypoints": 1}
         if not boxes:
-            image_labels.append({"id": len(image_labels) + 1, **said})
+            drawn = {"boxes": _pixel_boxes(label, size[label.photo]), "fractions": [*map(list, label.boxes)]}
+            looked_at = drawn if label.boxes else {}
+            image_labels.append({"id": len(image_labels) + 1, **said, **looked_at})
     return annotations, image_labels
 
 

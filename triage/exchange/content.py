@@ -19,6 +19,7 @@ from triage.errors import TriageError
 from triage.exchange.splits import Splits
 from triage.frames.of_library import facts_of
 from triage.library import queries
+from triage.library.people import pseudonyms as pseudonyms_of
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -158,8 +159,8 @@ def _assessment(
 
 def aliases(library: Library, people: set[str]) -> dict[str, str]:
     """Return a pseudonym for every person; a name that was deleted reads as one already."""
-    refs = queries.first_refs(library, people)
-    return {name: f"person-{refs[name][:8]}" if name in refs else name for name in people}
+    with library.read() as connection:
+        return pseudonyms_of(connection, people)
 
 
 _LONGEST = 200

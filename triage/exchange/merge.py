@@ -16,7 +16,7 @@ from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
 from triage.ingest.collect import SetAside
 from triage.ingest.ingest import MergedPhotos
-from triage.library import log, projections, queries
+from triage.library import latest, log, people, projections, queries
 from triage.library.database import Connection, writing
 from triage.library.event_schemas import event_faults
 
@@ -78,6 +78,7 @@ def merge_libraries(
     return merged
 
 
+ONE_PERSON = "is this one person? Say: deck-triage people same NAME OTHER, or: people apart NAME OTHER"
 _REMOVALS_HINT = "Look at them with --dry-run; to remove them here too, add --accept-removals."
 
 
@@ -120,6 +121,11 @@ class _Merge:
         self.merged.set_aside += questions
         if not self.merged.dry_run:
             self.drop_forgotten()
+            with self.library.read() as connection:
+                open_ones = latest.undecided(connection)
+                names = people.open_questions(connection)
+            self.merged.set_aside += [SetAside(what, why) for what, why in open_ones]
+            self.merged.set_aside += [SetAside(f"{one!r} and {other!r}", ONE_PERSON) for one, other in names]
             for what, why in copy_belongings(self.library, self.other):
                 self.merged.set_aside.append(SetAside(what, why))
 
@@ -139,7 +145,8 @@ class _Merge:
             raise Damaged(
                 f"The log of {self.other.path} holds an event that cannot be taken over, so nothing was "
                 f"merged: {fault}.",
-                "Ask where that library comes from. Its labels can come as a file: label write, label read.",
+                "Ask where that library comes from. Its labels can come as a file: label write --show-names "
+                "there, label read here.",
             )
         with self.library.read() as ours, self.other.read() as theirs:
             mine, foreign = log.heads(ours), log.heads(theirs)
@@ -149,7 +156,8 @@ class _Merge:
                     raise Damaged(
                         f"Both libraries went on with the same log {log_id[:8]} in different ways; "
                         "nothing was merged.",
-                        "Write the labels of one with `label write` and read them into the other.",
+                        "Write the labels of one with `label write --show-names` and read them into "
+                        "the other.",
                     )
 
     def fault(self) -> str | None:

@@ -30,6 +30,8 @@ MOST_BYTES = 1_000_000_000
 MOST_TEXT = 4_000
 _SHAPE = 0.02
 """Share by which a file's picture may differ in shape from the photo before its boxes are refused."""
+_SAME = 1e-6
+"""Fractions that differ by less are the same box: pixels are written with the digits of a float."""
 _DRIVE = re.compile(r"[A-Za-z]:")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
 Read = tuple[list[LabelRow], list[SetAside]]
@@ -189,7 +191,7 @@ class _Coco:
         value = said.get("value", meaning[1])
         if value not in VALUES:
             raise BadInput(f"value {value!r} is none of {', '.join(VALUES)}")
-        boxes = (_fractions(said["bbox"], image, photo),) if said.get("bbox") else ()
+        boxes = _boxes(said, image, photo)
         by, at = said.get("by"), said.get("at")
         asked_by = said.get("asked_by")
         if asked_by is not None and asked_by not in ASKED_BY:
@@ -237,6 +239,27 @@ def _by_id(value: Any, what: str) -> dict[Any, Mapping[str, Any]]:
             raise BadInput(f"The COCO file has two {what} with the id {row['id']!r}.", "Export it again.")
         found[row["id"]] = row
     return found
+
+
+def _boxes(
+    said: Mapping[str, Any], image: Mapping[str, Any], photo: Photo
+) -> tuple[tuple[float, float, float, float], ...]:
+    """The boxes of an annotation as fractions; those written beside the pixels where they say the same."""
+    one = bool(said.get("bbox"))
+    drawn = [said["bbox"]] if one else _rows(said.get("boxes"))
+    exact = [said.get("fractions")] if one else _rows(said.get("fractions"))
+    exact += [None] * (len(drawn) - len(exact))
+    return tuple(
+        _exactly(_fractions(box, image, photo), beside) for box, beside in zip(drawn, exact, strict=False)
+    )
+
+
+def _exactly(found: tuple[float, float, float, float], beside: Any) -> tuple[float, float, float, float]:
+    sides = beside if isinstance(beside, list) and len(beside) == 4 else [None]
+    if not all(isinstance(side, (int, float)) and not isinstance(side, bool) for side in sides):
+        return found
+    near = all(abs(side - own) < _SAME for side, own in zip(sides, found, strict=True))
+    return checked_box(*map(float, sides)) if near else found
 
 
 def _fractions(bbox: Any, image: Mapping[str, Any], photo: Photo) -> tuple[float, float, float, float]:

@@ -61,6 +61,8 @@ class IngestResult(MergedPhotos):
     proposed: list[str] = field(default_factory=list)
     said_of_plan: list[dict[str, Any]] = field(default_factory=list)
     tree: list[str] = field(default_factory=list)
+    look_alikes: dict[str, list[str]] = field(default_factory=dict)
+    """Decks of photos that were taken in, with the other decks that have a photo looking the same."""
 
     @property
     def is_open(self) -> bool:
@@ -88,6 +90,7 @@ class IngestResult(MergedPhotos):
             "proposed": sorted(set(self.proposed)),
             "plan": self.said_of_plan,
             "tree": self.tree,
+            "look_alikes": self.look_alikes,
         }
 
 

@@ -20,6 +20,7 @@ from triage.ingest.take_in import IngestedFile, Task, take_in
 from triage.ingest.walk import Why
 from triage.library import EventDraft, Library, queries, removal
 from triage.library.database import Connection
+from triage.library.look_alikes import decks_like
 from triage.library.records import UNSORTED
 from triage.library.seen_files import SeenFiles
 from triage.library.store import sha256_of
@@ -66,7 +67,8 @@ class Run:
     def remember(self) -> None:
         """Record which files were set aside, so that they stay listed until somebody dealt with them.
 
-        Questions of earlier runs about photos that were offered again are listed once more.
+        Questions of earlier runs about photos that were offered again are listed once more, and decks that
+        look like those of the photos taken in are named.
         """
         waiting = {str(row["photo"]) for row in self.result.known if row["deck"] == UNSORTED}
         asked = {one.id for one in self.result.questions}
@@ -75,6 +77,9 @@ class Run:
                 self.result.questions.append(question)
         if not self.result.dry_run and (self.result.set_aside or self.taken):
             remember(self.library, self.result.set_aside, self.taken, self.by)
+        if not self.result.dry_run and self.result.added:
+            added = [str(row["photo"]) for row in self.result.added]
+            self.result.look_alikes = decks_like(self.library, added)
 
     def mark(self, one: SourceFile) -> str:
         """Return the mark of the folder that a file came from."""

@@ -13,6 +13,7 @@ from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
 from triage.library import EventDraft, Library, queries
 from triage.library.database import Connection
+from triage.library.people import pseudonyms
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, UNSORTED, Box, Label, Photo
 
 _LOT = 2000
@@ -193,13 +194,14 @@ def store_rows(
     """
     result = ReadResult(set_aside=list(set_aside))
     known = queries.label_row_hashes(library)
+    here = _Said(library)
     vocabulary = library.vocabulary()
     finder = PhotoFinder(library)
     ended = queries.statements(library, "settled")
     settled = {(one.payload["photo"], one.payload["tag"], one.payload["value"]) for one in ended}
     said: list[EventDraft] = []
     for unnamed in rows:
-        row = replace(unnamed, by=unnamed.by or by)  # two people may say the same of the same photos
+        row = here.named(replace(unnamed, by=unnamed.by or by))  # two may say the same of the same photos
         if row.at and row.row_hash in known:  # the same words at the same time were read before
             result.known += 1
             continue
@@ -208,7 +210,8 @@ def store_rows(
         if reason or photo is None:
             result.set_aside.append(SetAside(row.row, reason or "unknown photo"))
             continue
-        if row.row_hash in known or (row.settles and (photo, row.tag, row.value) in settled):
+        ended_so = row.settles and (photo, row.tag, row.value) in settled
+        if row.row_hash in known or ended_so or here.has(row, photo):
             result.known += 1
             continue
         known.add(row.row_hash)
@@ -219,6 +222,39 @@ def store_rows(
     result.rows = result.new + result.known + len(result.set_aside)
     result.set_aside.sort(key=lambda one: one.row)
     return result
+
+
+class _Said:
+    """What people have said here, so that a file that this library wrote says nothing new."""
+
+    def __init__(self, library: Library) -> None:
+        labels = queries.labels(library)
+        with library.read() as connection:
+            self._names = {
+                alias: name for name, alias in pseudonyms(connection, {x.by for x in labels}).items()
+            }
+        self._whole = {(*_said_of(one), one.place, one.note) for one in labels}
+        self._bare = {_said_of(one) for one in labels}
+        self._private: set[int] = set()
+
+    def named(self, row: LabelRow) -> LabelRow:
+        """Return the row with the name of a person who stands in it as this library's pseudonym."""
+        if row.by not in self._names:
+            return row
+        self._private.add(row.row)
+        return replace(row, by=self._names[row.by])
+
+    def has(self, row: LabelRow, photo: str) -> bool:
+        """Say whether the same was said here; a row under a pseudonym may have left its texts behind."""
+        if row.settles or row.at is None:
+            return False
+        said = (photo, row.tag, row.value, row.by, row.at, tuple(row.boxes), row.count)
+        bare = row.row in self._private and row.place is None and row.note is None
+        return said in self._bare if bare else (*said, row.place, row.note) in self._whole
+
+
+def _said_of(label: Label) -> tuple[Any, ...]:
+    return (label.photo, label.tag, label.value, label.by, label.at, tuple(label.boxes), label.count)
 
 
 def _row_fault(
@@ -336,7 +372,25 @@ def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by
     return {**payload, "by": by, "at": event.at, "why": why}
 
 
-def labels_file(library: Library, path: Path, deck: str | None = None) -> int:
-    """Write the current labels as CSV; returns the number of rows."""
+def labels_file(
+    library: Library,
+    path: Path,
+    deck: str | None = None,
+    *,
+    show_names: bool = False,
+    with_text: bool = False,
+) -> int:
+    """Write the current labels as CSV; returns the number of rows.
+
+    People are pseudonyms, and places and notes stay back, unless names are asked for (or the texts alone).
+    Read into the same library again, such a file is known.
+    """
     photos = {photo.sha: photo for photo in queries.photos(library, deck=deck)}
-    return write_csv(path, queries.labels(library, deck=deck), photos)
+    labels = queries.labels(library, deck=deck)
+    if not show_names:
+        with library.read() as connection:
+            alias = pseudonyms(connection, {label.by for label in labels})
+        labels = [replace(label, by=alias[label.by]) for label in labels]
+        if not with_text:
+            labels = [replace(label, place=None, note=None) for label in labels]
+    return write_csv(path, labels, photos)

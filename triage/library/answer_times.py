@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from sqlalchemy import and_, func, select
 
+from triage.library.latest import said_at
 from triage.library.log import Names
 from triage.library.tables import event, label, placing
 
@@ -60,9 +60,7 @@ def answer_times(library: Library, tags: Collection[str]) -> dict[str, list[Answ
     with library.read() as connection:
         for row in connection.execute(query.execution_options(yield_per=5000)):
             from_file = row.row_hash is not None
-            stated = _utc(row.at) if from_file and row.at != row.recorded_at else None
-            if stated is not None and stated > row.recorded_at:
-                stated = None  # no word is given after it was recorded: that clock was wrong
+            stated = said_at(row.at, row.recorded_at, from_file=from_file)
             found[row.tag].append(
                 AnswerTime(
                     row.photo,
@@ -75,15 +73,6 @@ def answer_times(library: Library, tags: Collection[str]) -> dict[str, list[Answ
                 )
             )
     return found
-
-
-def _utc(text: str) -> str | None:
-    """Return a time in UTC as the log writes it, or null where it names no zone."""
-    try:
-        time = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return None if time.tzinfo is None else time.astimezone(UTC).isoformat(timespec="microseconds")
 
 
 def arrivals(library: Library) -> dict[str, str]:

@@ -28,6 +28,20 @@ _KEY = re.compile(r"[a-z0-9][a-z0-9_.-]{0,79}")
 _SUFFIX = re.compile(r"\.[a-z0-9]{1,8}")
 _TIERS = ("stop-use", "repair-before-use", "repair-this-season", "watch", "nothing-seen")
 _VALUES = ("present", "absent", "unclear")
+ASKED_WHY = (
+    "long-pause",
+    "far-apart",
+    "two-phones",
+    "return",
+    "few-photos",
+    "no-time",
+    "known-place",
+    "same-name",
+    "name-taken",
+    "no-card",
+    "plan",
+)
+"""Why photos wait for a person, as the ingest room says it."""
 
 
 def _text(value: Any) -> bool:
@@ -65,6 +79,14 @@ def _flag(value: Any) -> bool:
 
 def _object(value: Any) -> bool:
     return isinstance(value, dict)
+
+
+def _object_of(check: Check) -> Check:
+    return lambda value: isinstance(value, dict) and all(map(check, value.values()))
+
+
+def _has_texts(*names: str) -> Check:
+    return lambda value: isinstance(value, dict) and set(names) <= value.keys()
 
 
 def _box(value: Any) -> bool:
@@ -166,6 +188,44 @@ SCHEMAS: Mapping[str, Mapping[str, tuple[Check, bool]]] = {
     "withdrawal-lifted": {"tag": (_ANY_TAG, True)},
     "pool-begun": {"tag": (_ANY_TAG, True), "seed": (_text, True), "drawn": (_list_of(_text), True)},
     "undone": {"act": (_text, True)},
+    "same-person": {"same": (_flag, True), "private": (_has_texts("name", "other"), True)},
+    "issued": {
+        "number": (_text, True),
+        "photos": (_PHOTOS, False),
+        "files": (_object_of(_SHA), False),
+        "head": (_object, False),
+    },
+    "deck-changed": {
+        "deck": (_text, True),
+        "from": (_text, True),
+        "to": (_text, True),
+        "how": (_one_of(("renamed", "joined", "split", "visit")), True),
+        "events": (_or_null(_PHOTOS), False),
+        "visit_from": (_VISIT, False),
+        "visit_to": (_VISIT, False),
+    },
+    "blackout": {"photo": (_SHA, True), "boxes": (_list_of(_box), True)},
+    "set-aside": {"file_id": (_text, True)},
+    "set-aside-done": {"file_id": (_text, True), "how": (_one_of(("taken-in", "seen")), True)},
+    "asked": {
+        "question": (_text, True),
+        "why": (_one_of(ASKED_WHY), True),
+        "photos": (_PHOTOS, True),
+        "proposal": (_or_null(_text), False),
+        "beside": (_or_null(_text), False),
+        "numbers": (_object_of(_number), False),
+    },
+    "repair-done": {
+        "deck": (_text, True),
+        "visit": (_VISIT, False),
+        "rule": (_text, True),
+        "done": (_flag, True),
+        "count": (_or_null(_whole(0, 1_000_000)), False),
+        "day": (_or_null(_day), False),
+        "photo": (_or_null(_SHA), False),
+    },
+    "tag-added": {"tag": (_ANY_TAG, True)},
+    "repairs-read": {},
 }
 """By kind: field to (what it must be, whether it must be there). Further fields are left alone."""
 
@@ -210,6 +270,8 @@ def _payload_fault(where: str, row: Mapping[str, Any]) -> str | None:
     private = payload.get("private", {})
     if not (isinstance(private, dict) and all(map(_SHA, private.values()))):
         return f"{where}: its references to private texts are not valid"
+    if not _list_of(_SHA)(payload.get("replaces", [])):
+        return f"{where}: what it replaces is not valid"
     for name, (check, needed) in SCHEMAS.get(row["kind"], {}).items():
         if name not in payload:
             if needed:

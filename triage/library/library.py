@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, delete, insert, select
 
 from triage.errors import BadInput, Damaged, NoLibrary, NotWritten
-from triage.library import log, migrate, modes, projections, queries, removal
+from triage.library import latest, listeners, log, migrate, modes, projections, queries, removal
 from triage.library.database import DATABASE_VARIABLE, open_engine, plain_errors, reading, writing
 from triage.library.log import Event, EventDraft
 from triage.library.migrate import LIBRARY_FILE
@@ -280,15 +280,23 @@ class Library:
         if not said:
             return []
         with self.writing() as connection:
-            events = log.append(connection, self._own_log(connection), said, act)
-            projections.apply(connection, events)
-        return events
+            return self._append(connection, said, act)
 
     def say_after(self, decide: Callable[[Connection], Sequence[EventDraft]]) -> list[Event]:
         """Append what `decide` says after a look at the database; nobody else can write in between."""
         with self.writing() as connection:
-            events = log.append(connection, self._own_log(connection), decide(connection))
-            projections.apply(connection, events)
+            return self._append(connection, decide(connection))
+
+    def _append(
+        self, connection: Connection, said: Sequence[EventDraft], act: str | None = None
+    ) -> list[Event]:
+        """Append events to this library's own chain and fold them, inside a write transaction."""
+        own = self._own_log(connection)
+        events = log.append(connection, own, latest.with_replaced(connection, own, said), act)
+        projections.apply(connection, events)
+        if events and latest.clock_went_back(connection, events[0]):
+            latest.resolve_all(connection)
+            listeners.all_changed(connection)
         return events
 
     def _chains_here(self, connection: Connection) -> list[tuple[str, int | None]]:
@@ -309,8 +317,20 @@ class Library:
             act = queries.last_act(connection, by, projections.UNDOABLE, self._chains_here(connection))
             if act is None:
                 raise BadInput(f"There is nothing by {by} to undo.")
-            said = EventDraft("undone", {"act": act}, by)
-            projections.apply(connection, log.append(connection, self._own_log(connection), [said]))
+            self._append(connection, [EventDraft("undone", {"act": act}, by)])
+            return queries.events_of_act(connection, act)
+
+    def take_back(self, event: str, *, why: str, by: str) -> list[Event]:
+        """Take back the whole act to which an event belongs, whoever said it, with a reason on record.
+
+        `event` is the start of its hash, 8 digits or more. Returns the events that were taken back. Raises
+        BadInput without a reason, and for what cannot be taken back or was already.
+        """
+        if not why.strip():
+            raise BadInput("Taking back what somebody said needs a reason.", "Give one with --why TEXT.")
+        with self.writing() as connection:
+            act = queries.standing_act(connection, event, projections.UNDOABLE)
+            self._append(connection, [EventDraft("undone", {"act": act}, by, None, {"why": why.strip()})])
             return queries.events_of_act(connection, act)
 
     # ---- reading ----------------------------------------------------------------------------------

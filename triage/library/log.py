@@ -19,6 +19,7 @@ from sqlalchemy.exc import DatabaseError, NoResultFound
 
 from triage.batching import lots
 from triage.errors import BadInput
+from triage.library.people import People, pseudonym
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
 
@@ -184,12 +185,15 @@ class Names:
         self._connection = connection
         self._known: dict[str, str] = {}
         self._texts: dict[str, str | None] = {}
+        self._people: People | None = None
 
     def get(self, ref: str) -> str:
-        """Return the text of a reference, or `person-xxxxxxxx` where it was deleted."""
+        """Return a person's one name by any reference, or `person-xxxxxxxx` where it was deleted."""
         if ref not in self._known:
+            if self._people is None:
+                self._people = People(self._connection)
             text = self.maybe(ref)
-            self._known[ref] = f"person-{ref[:8]}" if text is None else str(text)
+            self._known[ref] = pseudonym(ref) if text is None else self._people.name(str(text))
         return self._known[ref]
 
     def maybe(self, ref: str | None) -> str | None:

@@ -11,7 +11,7 @@ Search in Hamming Space with Multi-Index Hashing, IEEE PAMI 36, 2014).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -68,6 +68,24 @@ NO_GROUPS = DeckGroups({}, frozenset())
 
 def deck_groups(library: Library) -> DeckGroups:
     """Return the groups of decks that share look-alike photos; photos that wait for a deck are left out."""
+    return groups_of(_hashed(library))
+
+
+def decks_like(library: Library, shas: Collection[str]) -> dict[str, list[str]]:
+    """Return for each deck of some photos the other decks with a look-alike of one of them, sorted."""
+    rows, wanted = _hashed(library), set(shas)
+    told, bits, names, deck = _told(rows)
+    among = np.flatnonzero([rows[int(place)][0] in wanted for place in told])
+    found: dict[str, set[str]] = {}
+    if len(among):
+        for left, right in near_pairs(bits, deck, among):
+            for one, other in zip(deck[left].tolist(), deck[right].tolist(), strict=True):
+                found.setdefault(names[one], set()).add(names[other])
+    return {one: sorted(others) for one, others in sorted(found.items())}
+
+
+def _hashed(library: Library) -> list[tuple[str, str, str]]:
+    """Return (photo, deck, perceptual hash) of every photo at a deck."""
     query = (
         select(photo.c.sha, placing.c.deck, photo.c.phash)
         .join(placing, and_(placing.c.key == photo.c.sha, placing.c.current.is_(True)))
@@ -76,7 +94,20 @@ def deck_groups(library: Library) -> DeckGroups:
     )
     with library.read() as connection:
         found: Sequence[Any] = connection.execute(query).all()
-    return groups_of([(row.sha, row.deck, row.phash) for row in found])
+    return [(row.sha, row.deck, row.phash) for row in found if len(row.phash) == _DIGITS]
+
+
+def _told(
+    rows: Sequence[tuple[str, str, str]],
+) -> tuple[Ints, NDArray[np.uint8], list[str], Ints]:
+    """Return which rows have a hash that says something, its bytes, and their decks: names and numbers."""
+    bits = np.frombuffer(bytes.fromhex("".join(row[2] for row in rows)), np.uint8).reshape(-1, 32)
+    set_bits = np.bitwise_count(bits).sum(axis=1)
+    told = np.flatnonzero((set_bits >= PLAIN_BELOW) & (set_bits <= 256 - PLAIN_BELOW))
+    decks = [rows[int(place)][1] for place in told]
+    names = sorted(set(decks))
+    code = {name: number for number, name in enumerate(names)}
+    return told, bits[told], names, np.array([code[one] for one in decks], np.int64)
 
 
 def groups_of(rows: Sequence[tuple[str, str, str]]) -> DeckGroups:
@@ -84,13 +115,10 @@ def groups_of(rows: Sequence[tuple[str, str, str]]) -> DeckGroups:
     rows = [row for row in rows if len(row[2]) == _DIGITS]
     if not rows:
         return NO_GROUPS
-    bits = np.frombuffer(bytes.fromhex("".join(row[2] for row in rows)), np.uint8).reshape(-1, 32)
-    set_bits = np.bitwise_count(bits).sum(axis=1)
-    told = np.flatnonzero((set_bits >= PLAIN_BELOW) & (set_bits <= 256 - PLAIN_BELOW))
-    names, deck = np.unique([rows[place][1] for place in told], return_inverse=True)
+    told, bits, names, deck = _told(rows)
     parent = list(range(len(names)))
     alike: set[int] = set()
-    for left, right in near_pairs(bits[told], deck):
+    for left, right in near_pairs(bits, deck):
         alike.update(left.tolist())
         alike.update(right.tolist())
         for pair in np.unique(np.sort(np.column_stack([deck[left], deck[right]]), axis=1), axis=0).tolist():
@@ -98,8 +126,8 @@ def groups_of(rows: Sequence[tuple[str, str, str]]) -> DeckGroups:
             parent[max(one, other)] = min(one, other)
     roots = [_root(parent, place) for place in range(len(names))]
     shared = {root for place, root in enumerate(roots) if root != place}
-    of = {str(names[place]): str(names[root]) for place, root in enumerate(roots) if root in shared}
-    return DeckGroups(of, frozenset(rows[told[place]][0] for place in alike))
+    of = {names[place]: names[root] for place, root in enumerate(roots) if root in shared}
+    return DeckGroups(of, frozenset(rows[int(told[place])][0] for place in alike))
 
 
 def _root(parent: list[int], place: int) -> int:
@@ -109,8 +137,10 @@ def _root(parent: list[int], place: int) -> int:
     return place
 
 
-def near_pairs(bits: NDArray[np.uint8], deck: Ints) -> Iterator[tuple[Ints, Ints]]:
+def near_pairs(bits: NDArray[np.uint8], deck: Ints, among: Ints | None = None) -> Iterator[tuple[Ints, Ints]]:
     """Yield pairs of rows of different decks whose hashes differ in at most `BITS_APART` bits.
+
+    With `among` (some rows) only pairs whose first row is one of them, each such row with every other.
 
     Parameters
     ----------
@@ -125,11 +155,13 @@ def near_pairs(bits: NDArray[np.uint8], deck: Ints) -> Iterator[tuple[Ints, Ints
         order = np.argsort(keys, kind="stable")
         ordered = keys[order]
         for flip in flips:
-            wanted = keys ^ flip
+            wanted = (keys if among is None else keys[among]) ^ flip
             first = np.searchsorted(ordered, wanted, side="left")
             count = np.searchsorted(ordered, wanted, side="right") - first
             for left, right in _expanded(first, count, order):
-                apart = (left < right) & (deck[left] != deck[right])
+                if among is not None:
+                    left = among[left]
+                apart = ((left < right) if among is None else True) & (deck[left] != deck[right])
                 left, right = left[apart], right[apart]
                 far = np.bitwise_count(words[left] ^ words[right]).sum(axis=1)
                 near = far <= BITS_APART

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from triage.audit.corrections import corrections
 from triage.library import queries
 from triage.report.phrases import GAP_WORDS, STANDING_WORDS, STATUS_WORDS, tag_words, tier_short
 from triage.report.text import clean
@@ -13,7 +14,6 @@ from triage.report.text import clean
 if TYPE_CHECKING:
     from triage.assess.records import Concern, DeckSummary
     from triage.library import Library
-    from triage.library.log import Event
 
 _FIELDS = ("place", "count", "concluded", "why", "repair", "verify_on_site", "call")
 
@@ -126,48 +126,10 @@ class Flag:
         )
 
 
-_WHAT = {
-    "moved": "moved",
-    "placed": "moved",
-    "label": "labelled anew",
-    "settled": "settled anew",
-    "forgotten": "removed",
-    "blackout": "given another blackout",
-}
-
-
 def changed_since(lib: Library) -> list[Flag]:
     """Return what happened since to the photos of issued reports: moved, labelled, taken back, removed."""
-    issued = queries.statements(lib, "issued")
-    if not issued:
-        return []
-    events = list(lib.events())
     names = {one.sha: one.path_name for one in queries.photos(lib)}
-    acts: dict[str, list[Event]] = {}
-    for one in events:
-        acts.setdefault(one.act, []).append(one)
-    found = []
-    for report in issued:
-        head: Mapping[str, Any] = report.payload["head"]
-        used = set(report.payload["photos"])
-        for one in events:
-            if one.seq <= head.get(one.log_id, (0, ""))[0]:
-                continue
-            for sha, what in _touched(one, acts):
-                if sha in used:
-                    name = names.get(sha, sha[:12])
-                    found.append(Flag(str(report.payload["number"]), name, what, one.by, one.at))
-    return found
-
-
-def _touched(event: Event, acts: Mapping[str, Sequence[Event]]) -> list[tuple[str, str]]:
-    """Return the photos that an event touches, and how."""
-    if event.kind == "undone":
-        taken_back = acts.get(str(event.payload.get("act")), ())
-        return [
-            (sha, f"touched by an undo ({what})") for one in taken_back for sha, what in _touched(one, {})
-        ]
-    if event.kind not in _WHAT:
-        return []
-    sha = event.payload.get("photo") or event.payload.get("sha")
-    return [(str(sha), _WHAT[event.kind])] if sha else []
+    return [
+        Flag(one.report, names.get(one.photo, one.photo[:12]), one.what, one.event.by, one.event.at)
+        for one in corrections(lib)
+    ]

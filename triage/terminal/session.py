@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
 from triage.label.order import Question, near_photos
+from triage.label.pool_draws import begin_pools
 from triage.label.rows import give_labels, give_many
 from triage.library import queries
 
@@ -154,10 +155,14 @@ class Session:
         return True
 
     def look_alikes(self, most: int = 12) -> list[Photo]:
-        """Return the photos nearest to the one shown that are not answered for its tag, nearest first."""
+        """Return the photos nearest to the one shown that are not answered for its tag, nearest first.
+
+        The machine chooses them, so a pool of the tag begins here, with its random draw, as for its orders.
+        """
         one = self.question
         if one is None:
             return []
+        begin_pools(self.library, [one.tag], self.by)
         others = [
             photo for photo in queries.photos(self.library) if (photo.sha, one.tag) not in self.answered
         ]

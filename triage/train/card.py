@@ -9,12 +9,14 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from triage.library import queries
+from triage.library.people import pseudonyms
 from triage.train.calibrate import held_out_probabilities
 from triage.train.card_text import markdown, reliability_svg
 from triage.train.measures import LEAST_DECKS, equal_mass_bins
@@ -43,9 +45,10 @@ PROMISE_WORDS = (
 )
 
 
-def card_of(library: Library, tag: str | None = None) -> dict[str, Any]:
+def card_of(library: Library, tag: str | None = None, *, show_names: bool = False) -> dict[str, Any]:
     """Return the card of the model in use as plain values, for all tags or one.
 
+    Labellers are pseudonyms unless their names are asked for.
     Raises BadInput where no model was trained, or the tag has none.
     """
     from triage.errors import BadInput
@@ -56,6 +59,10 @@ def card_of(library: Library, tag: str | None = None) -> dict[str, Any]:
         raise BadInput(f"The model in use knows no tag {tag!r}.", f"It knows: {', '.join(models)}.")
     chosen = {name: one for name, one in models.items() if tag in (None, name)}
     labels = [label for label in queries.labels(library) if label.tag in chosen]
+    if not show_names:
+        with library.read() as connection:
+            alias = pseudonyms(connection, {label.by for label in labels})
+        labels = [replace(label, by=alias[label.by]) for label in labels]
     photos = {photo.sha: photo for photo in queries.photos(library)}
     trained = queries.statements(library, "trained")[-1]
     return {

@@ -13,6 +13,7 @@ from triage.library import queries
 from triage.library.look_alikes import deck_groups
 from triage.library.records import UNSORTED
 from triage.train.types import TagModel, TooFew, TrainingLabel
+from triage.version import __version__
 
 if TYPE_CHECKING:
     from triage.batch import Cancel, Progress
@@ -125,7 +126,8 @@ def train_library(
     compared = _compare(previous, models, dict(photos), vectors, groups)
     kept = _better(previous, models, compared, keep)
     new = {**{tag: one for tag, one in previous.items() if tag not in wanted}, **kept}
-    model = _store(library, new, {"tags": said_of, "data": data, "decks": _decks_seen(new)}, by)
+    told_of = {"tags": said_of, "data": data, "decks": _decks_seen(new), "version": __version__}
+    model = _store(library, new, told_of, by)
     stays = "old" if previous and all(kept[tag] is previous.get(tag) for tag in wanted) else "new"
     told = {tag: one.to_json() for tag, one in compared.items()}
     return TrainResult(model, said_of, embedded.set_aside, stays, told)

@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from triage.errors import BadInput, Cancelled, Damaged, NoLibrary, TriageError
 from triage.library import queries
+from triage.library.people import resembling
 from triage.web.bodies import BodyTooLarge, as_form, as_json, read
 from triage.web.wording import in_words
 
@@ -29,6 +30,17 @@ _MAX_TEXT = 4_000
 
 class NeedName(TriageError):
     """Somebody acts without having said who they are."""
+
+
+class AskPerson(TriageError):
+    """Somebody speaks under a name that differs in spelling only from a known one."""
+
+    def __init__(self, name: str, known: str) -> None:
+        self.name, self.known = name, known
+        super().__init__(
+            f"{known} has spoken in this library, and {name} differs in spelling only.",
+            "Say once whether that is one person. Nothing was stored yet.",
+        )
 
 
 @dataclass
@@ -59,12 +71,18 @@ class RequestContext:
 
     @property
     def by(self) -> str:
-        """Who speaks. Raises NeedName until somebody said a name."""
+        """Who speaks. Raises NeedName until somebody said a name, AskPerson while it may be a known one's."""
         speaker = self.speaker
         if not speaker:
             raise NeedName("Nobody is named as the speaker.", "Say who you are first.")
         if speaker != self.session.by and speaker not in self.session.names:
             raise NeedName(f"Nobody said the name {speaker!r} in this browser.", "Say who you are first.")
+        if self.name and (self.name, speaker) not in self.session.asked:
+            with self.library.read() as connection:
+                known = resembling(connection, speaker)
+            if known:
+                raise AskPerson(speaker, known[0])
+            self.session.asked.add((self.name, speaker))
         return speaker
 
     def done(self, where: str, told: str) -> Response:
@@ -195,7 +213,7 @@ def status_of(error: TriageError) -> int:
         return 404
     if isinstance(error, BodyTooLarge):
         return 413
-    if isinstance(error, NeedName):
+    if isinstance(error, NeedName | AskPerson):
         return 403
     if isinstance(error, Damaged):
         return 500
@@ -218,6 +236,7 @@ def refused(ask: RequestContext, error: TriageError) -> Response:
         message=in_words(str(error)),
         hint=error.hint,
         need_name=isinstance(error, NeedName),
+        person=error if isinstance(error, AskPerson) else None,
     )
 
 

@@ -17,12 +17,14 @@ class Session:
     """One browser that was let in.
 
     `by` is the name that its next page speaks under, empty until somebody says one; `names` are all that were
-    said, since a tab that is open goes on under the name it shows. `told` is said on its next page.
+    said, since a tab that is open goes on under the name it shows; `asked` are (library, name) of those about
+    whom nothing is to be asked any more. `told` is said on its next page.
     """
 
     key: str
     by: str = ""
     names: set[str] = field(default_factory=set)
+    asked: set[tuple[str, str]] = field(default_factory=set)
     told: str = ""
     seen_at: float = field(default_factory=time.monotonic)
 

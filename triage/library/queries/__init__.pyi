@@ -10,11 +10,11 @@ from .event_queries import event_hash as event_hash
 from .event_queries import event_hashes as event_hashes
 from .event_queries import event_rows as event_rows
 from .event_queries import events_of_act as events_of_act
-from .event_queries import first_refs as first_refs
 from .event_queries import lamport as lamport
 from .event_queries import last_act as last_act
 from .event_queries import log_faults as log_faults
 from .event_queries import private_rows as private_rows
+from .event_queries import standing_act as standing_act
 from .label_queries import label_log as label_log
 from .label_queries import label_row_hashes as label_row_hashes
 from .label_queries import labels as labels

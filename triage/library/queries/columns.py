@@ -28,17 +28,13 @@ def placed_columns(connection: Connection) -> Columns:
     return _partitions(connection, query)
 
 
-def label_columns(
-    connection: Connection, tags: Sequence[str] | None, *, digits: int | None, in_order: bool = False
-) -> Columns:
+def label_columns(connection: Connection, tags: Sequence[str] | None, *, digits: int | None) -> Columns:
     """Yield (photo, tag, by_ref, value, saw_machine) of every current label, of all tags or some."""
     query = select(
         _some(label.c.photo, digits), label.c.tag, label.c.by_ref, label.c.value, label.c.saw_machine
     ).where(_scanned(label.c.current, False).is_(True), label.c.undone.is_(False))
     if tags is not None:
         query = query.where(label.c.tag.in_(list(tags)))
-    if in_order:
-        query = query.order_by(label.c.lamport, label.c.log_id, label.c.seq)
     return _partitions(connection, query)
 
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, MappingResult, func, or_, select, true
 
+from triage.errors import BadInput
 from triage.library import log
 from triage.library.log import Event, Names, from_row
+from triage.library.people import references
 from triage.library.queries.asking import query
+from triage.library.tables import FOLDS
 from triage.library.tables import event as event_table
 from triage.library.tables import private as private_table
 
@@ -37,7 +40,7 @@ def last_act(
     chains : (log, last number that counts, or null for all of it). What the same person said in another
     library, and a merge brought here, is taken back there.
     """
-    refs = list(connection.execute(select(private_table.c.ref).where(private_table.c.text == by)).scalars())
+    refs = references(connection, by)
     acts = select(event_table.c.act).where(event_table.c.by_ref.in_(refs), event_table.c.kind.in_(kinds))
     here = [
         (event_table.c.log_id == chain) & (true() if last is None else event_table.c.seq <= last)
@@ -55,6 +58,29 @@ def last_act(
         if act not in undone:
             return str(act)
     return None
+
+
+@query
+def standing_act(connection: Connection, start: str, kinds: Sequence[str]) -> str:
+    """Return the act of an event by the start of its hash. Raises BadInput where nothing of it stands."""
+    if len(start) < 8 or set(start) - set("0123456789abcdef"):
+        raise BadInput(f"{start!r} is not the hash of an event.", _SEE_LOG)
+    query = select(event_table.c.act, event_table.c.kind).where(event_table.c.hash.like(f"{start}%"))
+    rows = connection.execute(query.limit(2)).all()
+    if len(rows) != 1:
+        raise BadInput(f"{len(rows) or 'No'} events begin with {start}.", _SEE_LOG)
+    if rows[0].kind not in kinds:
+        raise BadInput(f"An event of the kind {rows[0].kind} cannot be taken back.", _SEE_LOG)
+    act = str(rows[0].act)
+    for table in FOLDS:
+        if "act" in table.c:
+            stands = select(table.c.event).where(table.c.act == act, table.c.undone.is_(False)).limit(1)
+            if connection.execute(stands).first() is not None:
+                return act
+    raise BadInput("That was taken back already.", _SEE_LOG)
+
+
+_SEE_LOG = "See the hashes with: deck-triage label log PHOTO --json, or: deck-triage audit register --json"
 
 
 @query
@@ -108,11 +134,3 @@ def event_rows(connection: Connection) -> MappingResult:
 def private_rows(connection: Connection) -> MappingResult:
     """Return the private texts as they are stored."""
     return connection.execute(select(private_table)).mappings()
-
-
-@query
-def first_refs(connection: Connection, people: Collection[str]) -> dict[str, str]:
-    """Return the first reference by which the log names each person; a name that was deleted has none."""
-    found = select(private_table.c.text, func.min(private_table.c.ref))
-    found = found.where(private_table.c.text.in_(sorted(people))).group_by(private_table.c.text)
-    return {str(text): str(ref) for text, ref in connection.execute(found)}

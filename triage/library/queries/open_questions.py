@@ -7,8 +7,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, func, select
 
+from triage.library.people import references
 from triage.library.queries.asking import query
-from triage.library.tables import event, label, placing, private, suggestion
+from triage.library.tables import event, label, placing, suggestion
 
 
 @query
@@ -20,8 +21,8 @@ def has_more_placings(connection: Connection, than: int) -> bool:
 
 @query
 def refs_of(connection: Connection, person: str) -> list[str]:
-    """Return the references by which the log names a person: one of each library that was merged."""
-    return list(connection.execute(select(private.c.ref).where(private.c.text == person)).scalars())
+    """Return the references by which the log names a person: spellings, and one per library merged."""
+    return references(connection, person)
 
 
 @query

@@ -163,6 +163,11 @@ def _take(
     if data["proposed"]:
         made = ", ".join(data["proposed"][:12])
         lines.append(f"Time and place made {count_of(len(data['proposed']), 'deck')}: {made}.")
+    for deck, others in list(result.look_alikes.items())[:10]:
+        lines.append(
+            f"Photos of {deck} look the same as some of {', '.join(others)}: these decks count as one in "
+            "every figure. If it is one deck, move the photos of one to the other."
+        )
     if result.questions:
         lines.append(f"{count_of(data['waiting'], 'photo')} wait for your answer below.")
     if result.undated:

@@ -12,6 +12,7 @@ from starlette.responses import Response
 from triage.errors import BadInput
 from triage.library import queries
 from triage.library.counts import disputed_pairs
+from triage.presort.withdrawals import lift_withdrawal, withdrawals
 from triage.report.text import count_of
 from triage.web.jobs import DONE, JobResult
 from triage.web.request_context import RequestContext
@@ -39,7 +40,16 @@ def show(ask: RequestContext) -> Response:
         vocabulary=ask.library.vocabulary(),
         decks=len(queries.decks(ask.library)),
         model=queries.model_in_use(ask.library),
+        withdrawn=withdrawals(ask.library),
     )
+
+
+def lift(ask: RequestContext) -> Response:
+    """Lift the withdrawal of a promise, with a reason that goes on record."""
+    tag, why = ask.need("tag", "The tag"), ask.need("why", "The reason")
+    lift_withdrawal(ask.library, tag, why=why, by=ask.by)
+    words = f"The withdrawal on {tag.replace('-', ' ')} is lifted. Sort the photos again to use it."
+    return ask.done(ask.url("audit"), words)
 
 
 def _tags(ask: RequestContext) -> list[str] | None:

@@ -187,7 +187,8 @@ def give(ask: RequestContext) -> Response:
     if kind == "labels.csv":
         from triage.label.rows import labels_file
 
-        return sent(kind, lambda path: labels_file(library, path))
+        named = ask.query.get("names") == "1"
+        return sent(kind, lambda path: labels_file(library, path, show_names=named))
     if kind == "facts.csv":
         from triage.structure.telling import write_facts
 

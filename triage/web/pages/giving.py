@@ -53,6 +53,7 @@ def _export(ask: RequestContext) -> Any:
         "split": split,
         "seed": ask.text("seed", 100) or None,
         "pseudonyms": not ask.text("show_names"),
+        "with_text": bool(ask.text("with_text")),
         "show_position": bool(ask.text("show_position")),
         "pictures": ask.text("pictures") or None,
     }
@@ -125,14 +126,23 @@ def _cards(ask: RequestContext) -> Any:
 def _merge(ask: RequestContext) -> Any:
     other = ask.need("other", "The other library")
     library, by, where = ask.library, ask.by, ask.url()
-    path = ask.site.home.library(other).path
+    path, accept = ask.site.home.library(other).path, bool(ask.text("accept_removals"))
     if path == library.path:
         raise BadInput("A library is not merged with itself.", "Choose another one.")
 
     def work(progress: Any, cancel: Any) -> JobResult:
         from triage.exchange import merge_libraries
 
-        done = merge_libraries(library, [path], by=by, progress=progress, cancel=cancel)
+        gone = [] if accept else merge_libraries(library, [path], by=by, dry_run=True).removals
+        if gone:
+            lines = [
+                f"Nothing was taken over yet: {other} has removed {count_of(len(gone), 'photo')} for good."
+            ]
+            shown = [(f"{one['deck']}/{one['name']}", "removed for good there, still here") for one in gone]
+            return JobResult(lines, shown, more={"removals": len(gone), "other": other})
+        done = merge_libraries(
+            library, [path], by=by, accept_removals=accept, progress=progress, cancel=cancel
+        )
         aside = [(one.file, one.reason) for one in done.set_aside]
         return JobResult([done.sentence()], aside, where, "To the decks")
 
