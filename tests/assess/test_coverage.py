@@ -208,7 +208,7 @@ def test_go_back_for_is_in_walking_order_and_in_words_for_the_person_on_site():
     poorly = go_back_for(
         coverage(made.deck(photos=(p := shots("beam", [None], dark=True))[0], labels=p[1]).visits())
     )
-    assert any("(So far: photos are no good to judge by: dark.)" in ask for ask in poorly)
+    assert any("(So far: the photos cannot be judged: dark.)" in ask for ask in poorly)
 
 
 def test_what_was_seen_a_year_ago_counts_and_says_when_and_two_years_ago_it_does_not():

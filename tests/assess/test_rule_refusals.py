@@ -55,7 +55,7 @@ def test_a_folder_of_own_rules_is_read_in_order(tmp_path, vocabulary):
         ('tag = "ledger-gap"', 'check = "ledger-span", verdict = "over"', 14, "unknown check 'ledger-span'"),
         ('tag = "ledger-gap"', 'seen = "roof", is = "well"', 14, "unknown element 'roof'"),
         ("over = 5", 'over = "5"', 14, "over cannot be '5'"),
-        ("over = 5", "above = 5", 14, "'above' does not fit beside 'fact'"),
+        ("over = 5", "above = 5", 14, "'above' cannot be combined with 'fact'"),
         (", over = 5", "", 14, "compared with nothing"),
         ('{ tag = "ledger-gap" }', '{ not = { tag = "ledger-gap" } }', 14, "never make a deck better"),
         ('{ tag = "ledger-gap" }', '{ tag = "ledger-gap", at_least = 0 }', 14, "at_least cannot be 0"),

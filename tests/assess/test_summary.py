@@ -57,7 +57,7 @@ def test_everything_seen_and_answered_and_nothing_found(assess):
     assert summary.reason.startswith("In what was photographed")
     by_photos = assess(seen_deck())
     assert (by_photos.tier, by_photos.gaps, by_photos.unreviewed) == (None, "none", 0)
-    assert "checks that could not be said: ledger-spacing-table" in by_photos.reason
+    assert "checks that could not be made: ledger-spacing-table" in by_photos.reason
     assert "joist-span" in by_photos.to_json()["unsaid_checks"]
     assert "extra_load" in by_photos.to_json()["unknown_facts"]
 

@@ -79,7 +79,7 @@ def test_kappa_equals_scikit_learns(pairs: list[tuple[int, int]]) -> None:
     for a, b in pairs:
         table[a, b] += 1
     if len({v for pair in pairs for v in pair}) == 1:
-        with pytest.raises(BadInput, match="same single value"):
+        with pytest.raises(BadInput, match="same single answer"):
             cohen_kappa(table)
         return
     theirs = cohen_kappa_score(*zip(*pairs, strict=True), labels=[0, 1, 2])
@@ -98,7 +98,7 @@ def test_sums_of_coincidences_are_those_of_all_photos_together() -> None:
     [
         ([[1, 2, 3]], "two people"),
         ([[1, math.nan], [math.nan, 1]], "no photo"),
-        ([[1, 1], [1, 1]], "single value"),
+        ([[1, 1], [1, 1]], "single answer"),
         ([[math.nan], [math.nan]], "nobody"),
     ],
 )
@@ -144,7 +144,7 @@ def test_agreement_of_a_library(library: Library, with_photos) -> None:
     assert sum(map(sum, one.pairs[0].counts)) == 50
     lonely = found["missing-hanger"]
     assert lonely.alpha is None
-    assert "no photo was labelled by two people" in lonely.why_not[0]
+    assert "no photo was labeled by two people" in lonely.why_not[0]
     assert found[OVERALL].alpha == pytest.approx(one.alpha)
     assert agree(library)["rusted-connector"].low == one.low
     json.dumps({tag: row.to_json() for tag, row in found.items()}, allow_nan=False)
@@ -200,7 +200,7 @@ def test_one_word_only_and_one_deck_only(library: Library, with_photos) -> None:
     found = agree(library)
     assert found["rusted-connector"].observed == 1.0
     assert found["rusted-connector"].alpha is None
-    assert any("single value" in why for why in found["rusted-connector"].why_not)
+    assert any("single answer" in why for why in found["rusted-connector"].why_not)
     assert found["missing-hanger"].alpha == 1.0
     assert found["missing-hanger"].low is None
     assert any("5 decks" in why for why in found["missing-hanger"].why_not)

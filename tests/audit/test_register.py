@@ -59,7 +59,7 @@ def test_a_code_tells_whether_history_was_only_added_to(told: Library) -> None:
     code = head_code(told)
     told.say("finding", {"deck": "d000", "tier": "watch"}, by="ann")
     assert head_faults(told, code) == []
-    with pytest.raises(WrongUsage, match="not the code"):
+    with pytest.raises(WrongUsage, match="not a head code"):
         head_faults(told, "nonsense")
     with writing(told.engine) as connection:
         connection.execute(update(event).where(event.c.seq == int(code.split(".")[1])).values(hash="0" * 64))

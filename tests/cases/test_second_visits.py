@@ -160,7 +160,7 @@ def test_a_repair_that_fails_a_year_later_is_new_and_says_so(deck):
     deck.visit(NEXT_YEAR, ("3.jpg", "ledger-gap", "present", "left end"))
     summary = deck.summary()
     assert found(summary) == {("ledger-gap", "left end"): "new"}
-    assert summary.concerns[0].remark == "Closed by Cara and there again."
+    assert summary.concerns[0].remark == "Closed by Cara and seen again."
     assert summary.concerns[0].photos == (deck.sha(NEXT_YEAR, "3.jpg"),)
     assert [row.status for row in deck.compared(OCTOBER, NEXT_YEAR).concerns] == ["new"]
 

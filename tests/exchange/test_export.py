@@ -267,11 +267,11 @@ def test_a_photo_that_cannot_be_written_is_set_aside(library: Library, tmp_path:
 @pytest.mark.parametrize(
     ("more", "match"),
     [
-        ({"kind": "xlsx"}, "no format"),
+        ({"kind": "xlsx"}, "not an export format"),
         ({"split": (0.5, 0.6)}, "add up to 1.1"),
         ({"split": (0.25,) * 4}, "one to three"),
         ({"split": (1.5, -0.5)}, "one to three"),
-        ({"pictures": "raw"}, "no way"),
+        ({"pictures": "raw"}, "not a way"),
     ],
 )
 def test_what_cannot_be_exported_is_a_sentence(library: Library, tmp_path: Path, more, match: str) -> None:

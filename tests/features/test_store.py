@@ -106,7 +106,7 @@ def test_whole_matrix(store: VectorStore) -> None:
 
 @pytest.mark.parametrize("name", ["", "short", "../" * 20 + "x" * 4, "AB" * 32, "ab" * 31 + "/x"])
 def test_only_hashes_name_files(store: VectorStore, name: str) -> None:
-    with pytest.raises(BadInput, match="no photo hash"):
+    with pytest.raises(BadInput, match="not a photo hash"):
         store.path(name)
 
 

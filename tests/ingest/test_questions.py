@@ -192,7 +192,7 @@ def test_a_zip_within_a_zip_is_set_aside(said, photo_maker, tmp_path):
         archive.write(tmp_path / "D-1" / "IMG_0001.jpg", "D-2/IMG_0001.jpg")
     code, told = said("ingest", tmp_path / "outer.zip")
     assert (code, told["decks"]) == (3, {"D-2": 1})
-    assert "packed file inside" in told["set_aside"][0]["reason"]
+    assert "archive inside" in told["set_aside"][0]["reason"]
 
 
 def test_options_that_say_two_things_are_refused(said, tmp_path):

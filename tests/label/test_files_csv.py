@@ -60,7 +60,7 @@ def test_what_spreadsheets_save_is_read(tmp_path: Path, delimiter: str, encoding
         ("a,d,rust,maybe,,,,,", "value 'maybe'"),
         (",d,rust,present,,,,,", "photo is empty"),
         ("a,d,,present,,,,,", "tag is empty"),
-        ("a,d,rust,present,yesterday,,,,", "no ISO 8601"),
+        ("a,d,rust,present,yesterday,,,,", "not an ISO 8601"),
         ('a,d,rust,present,,"0,0,1",,,', "x,y,width,height"),
         ('a,d,rust,present,,"0,0,2,1",,,', "outside the photo"),
         ('a,d,rust,present,,"0,0,nan,1",,,', "not finite"),

@@ -219,7 +219,7 @@ def test_an_address_that_cannot_be_read_is_said(shared, monkeypatch):
 
 def test_without_its_address_a_shared_library_does_not_open(shared, monkeypatch):
     monkeypatch.delenv(VARIABLE)
-    with pytest.raises(NoLibrary, match="keeps its words in a shared database") as caught:
+    with pytest.raises(NoLibrary, match="keeps its data in a shared database") as caught:
         Library.open(shared.path)
     assert VARIABLE in caught.value.hint
 

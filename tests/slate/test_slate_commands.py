@@ -122,7 +122,7 @@ def test_a_photo_whose_look_fails_once_is_looked_at_again_and_one_that_fails_twi
     )
     assert (told["decks"], told["waiting"]) == ({"A": 2}, 1)
     (row,) = told["set_aside"]
-    assert (Path(row["file"]).name, "may have shown a card" in row["reason"]) == ("IMG_0003.jpg", True)
+    assert (Path(row["file"]).name, "may show a card" in row["reason"]) == ("IMG_0003.jpg", True)
 
 
 def test_what_was_left_open_is_moved_with_one_command(home: Path, capsys) -> None:

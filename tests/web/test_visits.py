@@ -42,7 +42,7 @@ def test_page_compares_as_the_command_does(page, library, second_visit):
     assert f"thumb/{second_visit[0].sha}" in text
     same = page.get("/l/library/deck/compare", d="D-17", first="2026-05-04", second="2026-05-04")
     assert same.status == 400
-    assert "Both visits are the same one" in same.text
+    assert "Both visits are the same" in same.text
 
 
 def test_one_visit_has_nothing_beside_it(page):

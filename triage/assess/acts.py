@@ -91,7 +91,9 @@ def close(
                 "close", "of-this-deck", f"{photo.path_name} is not a photo of deck {deck}", photo, deck=deck
             )
     if not why.strip():
-        raise WrongUsage("A closing needs a reason.", "Say what was done and how it was checked: --why TEXT")
+        raise WrongUsage(
+            "Closing a concern needs a reason.", "Say what was done and how it was checked: --why TEXT"
+        )
 
     def decide(_connection: Any) -> list[EventDraft]:
         evidence, summary = _assessed(library, deck)
@@ -102,7 +104,7 @@ def close(
             ):
                 detail = f"There is no open concern '{rule}' with the photo before"
                 raise _refuse("close", "open-concern", detail, shown[0], deck=deck)
-            raise WrongUsage("A closing names the place.", "Say where on the deck with --place TEXT.")
+            raise WrongUsage("Closing a concern needs its place.", "Say where on the deck with --place TEXT.")
         drafts = []
         for one in shown:
             closing = Closing(
@@ -143,7 +145,9 @@ def close_many(
     """
     known_deck(library, deck)
     if not why.strip():
-        raise WrongUsage("A closing needs a reason.", "Say what was done and how it was checked: --why TEXT")
+        raise WrongUsage(
+            "Closing a concern needs a reason.", "Say what was done and how it was checked: --why TEXT"
+        )
     outcome: list[Refused | None] = []
 
     def decide(_connection: Any) -> list[EventDraft]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from triage.library import Library
 
 MEASURED_AGAIN = "Measured again at this visit: it no longer holds."
-WITHDRAWN = "Nobody closed it: an answer or a fact that it rested on was changed since."
+WITHDRAWN = "Nobody closed it: an answer or a fact behind it has changed since."
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,8 @@ def _two(
     known = ", ".join(visit or "(no date)" for visit in visits)
     if len(visits) < 2:
         raise BadInput(
-            f"Deck '{deck}' has one visit only ({known or 'none'}).", "Take in the photos of another one."
+            f"Deck {deck} has only one visit ({known or 'none'}).",
+            "Ingest photos from a second visit first.",
         )
     if visit_a is None and visit_b is None:
         return visits[-2], visits[-1]
@@ -112,7 +113,7 @@ def _two(
             raise BadInput(f"Deck '{deck}' has no visit {visit}.", f"Its visits: {known}.")
     wanted = sorted((visit_a or "", visit_b or ""))
     if wanted[0] == wanted[1]:
-        raise BadInput("Both visits are the same one.", f"Its visits: {known}.")
+        raise BadInput("Both visits are the same.", f"Its visits: {known}.")
     return wanted[0] or None, wanted[1]
 
 

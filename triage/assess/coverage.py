@@ -141,7 +141,7 @@ def _seen(
         return Seen(need.element, "well", photos, count, of, _well_words(visits, good, count, of))
     if hidden:
         why = str(facts.get("concealed_why") or "cannot be seen without opening something up")
-        why += "; photos are labelled as showing it, and the worse counts" if good else ""
+        why += "; photos are labeled as showing it, and the worse counts" if good else ""
         return Seen(need.element, "concealed", photos, count, of, why)
     if not looks:
         return Seen(need.element, "not-seen", (), 0, of, "no photo shows it")
@@ -253,7 +253,7 @@ def _poor_words(visits: Sequence[DeckEvidence], looks: Sequence[Look]) -> str:
     old = [look for look in looks if look.well]
     if old:
         return f"last seen well on {visits[max(look.visit for look in old)].visit or 'an undated visit'}"
-    return f"photos are no good to judge by: {', '.join(flaws)}"
+    return f"the photos cannot be judged: {', '.join(flaws)}"
 
 
 def gaps(seen: Sequence[Seen]) -> str:

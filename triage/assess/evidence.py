@@ -167,7 +167,7 @@ def _utc(time: str) -> str:
         when = datetime.fromisoformat(time)
     except ValueError as error:
         raise BadInput(
-            f"'{time}' is no time.", "Write it as 2026-05-04T16:30 (a zone may follow)."
+            f"'{time}' is not a time.", "Write it as 2026-05-04T16:30 (a zone may follow)."
         ) from error
     when = when.replace(tzinfo=UTC) if when.tzinfo is None else when.astimezone(UTC)
     return when.isoformat(timespec="microseconds")

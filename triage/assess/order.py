@@ -257,7 +257,7 @@ def _barred(unreviewed: int, short: Sequence[str], unsaid: Unsaid) -> str:
     answers = "1 answer is missing" if unreviewed == 1 else f"{unreviewed} answers are missing"
     parts = [answers] if unreviewed else []
     parts += [f"not seen well: {_list(short)}"] if short else []
-    parts += [f"checks that could not be said: {_list(unsaid.checks)}"] if unsaid.checks else []
+    parts += [f"checks that could not be made: {_list(unsaid.checks)}"] if unsaid.checks else []
     parts += [f"not known: {_list(_some(unsaid.facts))}"] if unsaid.facts else []
     return "; ".join(parts) or "no photo was looked at"
 
@@ -274,7 +274,7 @@ def _rests_on(summary: DeckSummary, unsaid: Unsaid) -> str:
         "parts, each seen well, every answer in) nothing was found, and every check of what holds the deck "
         "up is within its limits"
     )
-    silent = f"; checks that could not be said: {_list(unsaid.other_checks)}" if unsaid.other_checks else ""
+    silent = f"; checks that could not be made: {_list(unsaid.other_checks)}" if unsaid.other_checks else ""
     return f"{said}{silent}."
 
 

@@ -57,7 +57,7 @@ def parse(raw: Any, known: Known, *, under_not: bool = False) -> Condition:
     op = ops[0]
     for key in raw:
         if key != op and key not in _ALLOWED[op]:
-            raise Refused(f"'{key}' does not fit beside '{op}'", key)
+            raise Refused(f"'{key}' cannot be combined with '{op}'", key)
     if op == "not":
         return Condition(op, (parse(raw["not"], known, under_not=True),))
     if op in ("all", "any"):

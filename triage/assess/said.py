@@ -56,9 +56,9 @@ def add_finding(
     Raises BadInput for an unknown deck, WrongUsage for an unknown word.
     """
     if how not in HOW:
-        raise WrongUsage(f"{how!r} is no way of finding out.", f"Ways: {', '.join(HOW)}.")
+        raise WrongUsage(f"{how!r} is not a valid value of --how.", f"Ways: {', '.join(HOW)}.")
     if not text.strip():
-        raise WrongUsage("A finding needs words.", "Say what was seen with --text TEXT.")
+        raise WrongUsage("A finding needs a description.", "Say what was seen with --text TEXT.")
     payload = {
         "deck": known_deck(library, deck),
         "tier": check_tier(tier),
@@ -81,7 +81,7 @@ def set_private(library: Library, deck: str, fields: dict[str, str], *, by: str)
         raise WrongUsage("Nothing to set.", "Give --address TEXT, --client TEXT or --due DATE.")
     for field, text in fields.items():
         if field not in (*PRIVATE_FIELDS, DUE):
-            raise WrongUsage(f"{field!r} is no private field.", f"Fields: {', '.join(PRIVATE_FIELDS)}.")
+            raise WrongUsage(f"{field!r} is not a private field.", f"Fields: {', '.join(PRIVATE_FIELDS)}.")
         if field == DUE:
             _check_day(text)
     library.say_many(
@@ -105,7 +105,9 @@ def warn(library: Library, deck: str, *, told: str, how: str, at: str, by: str) 
     try:
         when = datetime.fromisoformat(at).isoformat()
     except ValueError as error:
-        raise BadInput(f"{at!r} is no time.", "Write it as 2026-05-04T16:30 (a zone may follow).") from error
+        raise BadInput(
+            f"{at!r} is not a time.", "Write it as 2026-05-04T16:30 (a zone may follow)."
+        ) from error
     if not told.strip() or not how.strip():
         raise WrongUsage("A warning names who was told and how.", "Give --told WHO and --how TEXT.")
     payload = {"deck": known_deck(library, deck), "told_at": when}

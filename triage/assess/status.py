@@ -28,9 +28,11 @@ def waiting_words(library: Library) -> str:
     if not number:
         return ""
     wait = (
-        "1 photo waits for a deck and counts" if number == 1 else f"{number} photos wait for a deck and count"
+        "1 photo is not assigned to a deck yet; totals leave it out"
+        if number == 1
+        else f"{number} photos are not assigned to a deck yet; totals leave them out"
     )
-    return f"{wait} for none: {SORTING.format(where=f'-L {library.path}')}"
+    return f"{wait}: {SORTING.format(where=f'-L {library.path}')}"
 
 
 def status_of(library: Library) -> dict[str, Any]:
@@ -120,10 +122,10 @@ def next_step(
 
 _COMMANDS = {
     "sort": SORTING,
-    "add": "take photos in: deck-triage ingest FOLDER {where}",
+    "add": "add photos: deck-triage ingest FOLDER {where}",
     "label": "label some photos: deck-triage label ask {where} --by NAME",
     "train": "train a model: deck-triage train {where}",
-    "presort": "let it suggest: deck-triage presort {where}",
+    "presort": "get suggestions: deck-triage presort {where}",
     "review": "review what it suggests, dangerous first: deck-triage review {where}",
     "answer": "answer what is open: deck-triage label ask {where} --by NAME",
     "report": "write the report: deck-triage report --out report {where}",

@@ -223,7 +223,7 @@ def settle(
             continue
         if mine:
             back.update(mine)
-            note = f"Closed by {closed[mine[-1]].closing.by} and there again."
+            note = f"Closed by {closed[mine[-1]].closing.by} and seen again."
             concern = replace(concern, remark=f"{note} {concern.remark}".strip())
         left.append(concern)
     stands = {_key(one): one for number, one in enumerate(closed) if number not in back}

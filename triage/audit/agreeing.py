@@ -124,7 +124,7 @@ def agree_columns(columns: Columns) -> dict[str, Agreement]:
     }
     if not any(part.units for part in parts.values()):
         raise BadInput(
-            "No photo was labelled by two people for the same tag, so agreement cannot be told.",
+            "No photo was labeled by two people for the same tag, so agreement cannot be computed.",
             "Hand some photos to a second person: deck-triage label ask --second-look 50 --by NAME",
         )
     result = {tag: part.agreement(tag) for tag, part in parts.items()}
@@ -137,7 +137,7 @@ def _check(columns: Columns) -> None:
         raise BadInput("There are no labels yet, so nobody can agree.", "Label some photos first.")
     if len(columns.people) < 2:
         raise BadInput(
-            f"Only {columns.people[0]} has labelled here; agreement needs two people.",
+            f"Only {columns.people[0]} has labeled here; agreement needs two people.",
             "Hand some photos to a second person: deck-triage label ask --second-look 50 --by NAME",
         )
 
@@ -192,7 +192,10 @@ def _kappa(pairs: tuple[Pair, ...]) -> tuple[float | None, str]:
     if len(pairs) == 1:
         return pairs[0].kappa, pairs[0].why_not and f"kappa: {pairs[0].why_not}"
     if len(pairs) > 1:
-        return None, "kappa: more than two people overlap; it stands pair by pair, and alpha covers them all"
+        return (
+            None,
+            "kappa: more than two people overlap; it is given for each pair, and alpha covers them all",
+        )
     return None, ""
 
 

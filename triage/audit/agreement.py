@@ -27,12 +27,12 @@ def cohen_kappa(table: ArrayLike) -> float:
         raise BadInput("kappa needs a square table of counts")
     total = counts.sum()
     if total <= 0:
-        raise BadInput("no photo was labelled by both people")
+        raise BadInput("no photo was labeled by both people")
     observed = np.trace(counts) / total
     chance = float(counts.sum(0) @ counts.sum(1)) / total**2
     if chance >= 1.0:
         raise BadInput(
-            "both people said the same single value throughout; agreement beyond chance is unknown"
+            "both people gave the same single answer throughout; agreement beyond chance is unknown"
         )
     return float((observed - chance) / (1.0 - chance))
 
@@ -74,7 +74,7 @@ def alphas(matrix: ArrayLike, level: str = "nominal", values: ArrayLike | None =
     `values` are the numbers behind the columns (interval, ratio); their order is used for ordinal.
     """
     if level not in LEVELS:
-        raise BadInput(f"level {level!r} is none of {', '.join(LEVELS)}")
+        raise BadInput(f"level {level!r} is not one of {', '.join(LEVELS)}")
     o = np.asarray(matrix, dtype=float)
     size = o.shape[-1]
     numbers = np.arange(size, dtype=float) if values is None else np.asarray(values, dtype=float)
@@ -95,10 +95,10 @@ def alpha_of(matrix: ArrayLike, level: str = "nominal", values: ArrayLike | None
     """
     o = np.asarray(matrix, dtype=float)
     if o.sum() <= 0:
-        raise BadInput("no photo was labelled by two people or more")
+        raise BadInput("no photo was labeled by two people or more")
     alpha = float(alphas(o, level, values))
     if np.isnan(alpha):
-        raise BadInput("everybody said the same single value throughout; agreement beyond chance is unknown")
+        raise BadInput("everybody gave the same single answer throughout; agreement beyond chance is unknown")
     return alpha
 
 
@@ -111,7 +111,7 @@ def observed_of(matrix: ArrayLike) -> float:
     o = np.asarray(matrix, dtype=float)
     total = o.sum()
     if total <= 0:
-        raise BadInput("no photo was labelled by two people or more")
+        raise BadInput("no photo was labeled by two people or more")
     return float(np.trace(o) / total)
 
 
@@ -151,7 +151,7 @@ def deck_interval(per_deck: ArrayLike, confidence: float = 0.95) -> tuple[float,
     parts = np.asarray(per_deck, float)
     decks = len(parts)
     if decks < LEAST_DECKS:
-        raise BadInput(f"an interval needs doubly labelled photos of {LEAST_DECKS} decks or more")
+        raise BadInput(f"an interval needs doubly labeled photos of {LEAST_DECKS} decks or more")
     total = parts.sum(axis=0)
     whole, without = float(alphas(total)), alphas(total - parts)
     if whole >= 1.0:
@@ -161,7 +161,7 @@ def deck_interval(per_deck: ArrayLike, confidence: float = 0.95) -> tuple[float,
             f"{most:.0%} of decks may still hold a photo on which they differ"
         )
     if np.isnan(without).any() or (without >= 1.0).any():
-        raise BadInput("one deck alone holds all that differs; an interval cannot be told")
+        raise BadInput("all disagreements are on one deck, so no interval can be computed")
     spread = np.log1p(-without)
     error = np.sqrt((decks - 1) / decks * ((spread - spread.mean()) ** 2).sum())
     reach = float(stats.t.ppf(0.5 + confidence / 2.0, decks - 1)) * float(error)

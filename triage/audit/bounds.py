@@ -41,7 +41,7 @@ def _risks(confidence: float, side: str) -> tuple[float, float]:
     if not 0.5 <= confidence < 1.0:
         raise BadInput(f"confidence {confidence:g} is not between 0.5 and 1")
     if side not in SIDES:
-        raise BadInput(f"side {side!r} is none of {', '.join(SIDES)}")
+        raise BadInput(f"side {side!r} is not one of {', '.join(SIDES)}")
     risk = 1.0 - confidence
     return {"two": (risk / 2, risk / 2), "upper": (0.0, risk), "lower": (risk, 0.0)}[side]
 

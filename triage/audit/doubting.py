@@ -88,12 +88,12 @@ def doubts(
     rows_of, have = _vectors(library, [columns.photos[place] for place in labelled])
     places = labelled[have]
     if not len(places):
-        raise BadInput("None of the labelled photos has vectors yet.", "Run: deck-triage embed")
+        raise BadInput("None of the labeled photos has vectors yet.", "Run: deck-triage embed")
     rows = principal(rows_of, len(places))
     found = rank(columns, rows, places, words, disputed, most=most, progress=progress, cancel=cancel)
     if len(places) < len(labelled):
         gone = len(labelled) - len(places)
-        found.without["vectors"] = f"{gone} labelled photos have no vectors yet; run deck-triage embed"
+        found.without["vectors"] = f"{gone} labeled photos have no vectors yet; run deck-triage embed"
     return found
 
 
@@ -180,7 +180,7 @@ def _why_not(columns: Columns, places: NDArray[np.intp], present: NDArray[np.boo
     if len(set(decks.tolist())) < LEAST:
         return f"its labels come from fewer than {LEAST} decks"
     if min(len(set(decks[present].tolist())), len(set(decks[~present].tolist()))) < 2:
-        return "one of its words comes from a single deck, so no other deck can speak about it"
+        return "one of its answers comes from a single deck, so no other deck can be compared with it"
     return ""
 
 

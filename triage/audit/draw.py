@@ -39,7 +39,7 @@ def draw(items: Iterable[str], n: int, seed: str) -> list[str]:
     if not order:
         raise BadInput("there is nothing to draw from")
     if n < 1:
-        raise BadInput(f"a sample of {n} is no sample")
+        raise BadInput(f"a sample of {n} is not possible")
     if n > len(order):
         raise BadInput(f"a sample of {n} is larger than the {len(order)} there are")
     return order[:n]

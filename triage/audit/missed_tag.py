@@ -222,7 +222,7 @@ def _stated(
             missed + unclear, missed + unclear, with_it + unclear, question.largest, confidence
         )[1]
     else:
-        why.append("missed_share: no defect was found anywhere, so there is no share to tell")
+        why.append("missed_share: no defect was found anywhere, so there is no share to report")
     # A deck with the defect for sure or perhaps: what it loses at least, and at most.
     perhaps = (with_it + found_unclear) > 0
     least = missed[perhaps] / (with_it + found_unclear)[perhaps]

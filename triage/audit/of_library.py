@@ -61,7 +61,7 @@ def missed(
     model = queries.model_in_use(library)
     if model is None:
         raise BadInput(
-            "No model was trained on this library, so it has let nothing through.", "Train one first."
+            "No model has been trained on this library, so there is nothing to audit.", "Train one first."
         )
     wanted = _tags(library, model, tags)
     promises = _promises(library)
@@ -350,7 +350,7 @@ def _promises(library: Library) -> dict[str, Promised]:
 
 def _need(by: str | None, what: str) -> None:
     if not by:
-        raise WrongUsage(f"{what}, and nobody speaks for it.", "Say who with --by NAME.")
+        raise WrongUsage(f"{what}, and no name was given.", "Say who with --by NAME.")
 
 
 def _record(library: Library, finished: Sequence[Missed], by: str | None) -> None:

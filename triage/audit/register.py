@@ -229,7 +229,7 @@ def head_faults(library: Library, code: str) -> list[str]:
     parts = code.strip().split("+")
     if not all(_CODE.fullmatch(part) for part in parts):
         raise WrongUsage(
-            f"{code[:80]!r} is not the code of a head.", "Write it as printed by: deck-triage audit register"
+            f"{code[:80]!r} is not a head code.", "Write it as printed by: deck-triage audit register"
         )
     found = []
     with library.read() as connection:
@@ -239,5 +239,5 @@ def head_faults(library: Library, code: str) -> list[str]:
             if not hashes:
                 found.append(f"event {seq} of log {log} is gone: history was cut")
             elif not any(one.startswith(start) for one in hashes):
-                found.append(f"event {seq} of log {log} is another one now: history was rewritten")
+                found.append(f"event {seq} of log {log} is a different one now: history was rewritten")
     return found

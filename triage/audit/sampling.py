@@ -79,7 +79,7 @@ def sample(
     library, ranges, or strata that cannot be made.
     """
     if by not in BY:
-        raise BadInput(f"{by!r} is none of {', '.join(BY)}")
+        raise BadInput(f"{by!r} is not one of {', '.join(BY)}")
     photos = queries.photos(library)
     if not photos:
         raise BadInput("The library holds no photos to sample.", "Ingest some first.")
@@ -122,7 +122,7 @@ def _strata(library: Library, photos: Sequence[Photo], stratum: str, tag: str | 
     elif stratum == "element":
         groups.update(_by_element(library, photos))
     else:
-        raise BadInput(f"{stratum!r} is none of {', '.join(STRATA)}")
+        raise BadInput(f"{stratum!r} is not one of {', '.join(STRATA)}")
     return dict(groups)
 
 
@@ -140,7 +140,7 @@ def _by_element(library: Library, photos: Sequence[Photo]) -> dict[str, list[str
                 shown.add(sha)
     if not groups:
         raise BadInput(
-            "No photo is labelled with what it shows, so there are no elements to sample by.",
+            "No photo is labeled with what it shows, so there are no elements to sample by.",
             "Answer the shows-... tags first, or sample by deck.",
         )
     rest = [photo.sha for photo in photos if photo.sha not in shown]

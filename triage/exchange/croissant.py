@@ -64,7 +64,7 @@ _CONTEXT: dict[str, Any] = {
     "subField": "cr:subField",
     "transform": "cr:transform",
 }
-NO_LICENCE = "No licence was given: ask the owner of the photos before any use."
+NO_LICENCE = "No license was given: ask the owner of the photos before any use."
 
 
 def write_croissant(

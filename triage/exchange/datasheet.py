@@ -39,7 +39,7 @@ def datasheet(content: Content, agreement: dict[str, Agreement] | str, pictures:
         *_composition(content),
         "## Collection\n",
         *_collection(content),
-        "## Labelling\n",
+        "## Labeling\n",
         *_labelling(content, agreement),
         "## Cleaning\n",
         *_cleaning(content, pictures),
@@ -48,7 +48,7 @@ def datasheet(content: Content, agreement: dict[str, Agreement] | str, pictures:
         "An absent defect in a photo says nothing about the deck, and nothing about parts that no photo "
         "shows. Do not use these labels to call a deck safe.\n",
         "## Distribution and upkeep\n",
-        f"Licence: {UNKNOWN} Later exports of the same library carry the same identifier; the log heads "
+        f"License: {UNKNOWN} Later exports of the same library carry the same identifier; the log heads "
         "below say how far this one goes.\n",
         _table(
             ("log", "events", "hash of the last"),
@@ -71,8 +71,8 @@ def _composition(content: Content) -> list[str]:
     sizes = sorted(photos.values())
     spread = f"{sizes[0]} to {sizes[-1]} photos a deck" if sizes else "none"
     said = [
-        f"{len(content.photos)} photos of {len(photos)} decks at {len(visits)} visits ({spread}). Words put "
-        "together, one per photo and tag; while people disagree the worse one counts:\n",
+        f"{len(content.photos)} photos of {len(photos)} decks at {len(visits)} visits ({spread}). Labels "
+        "combined, one row per photo and tag; while people disagree the worse one counts:\n",
         _table(("tag", *VALUES, "disputed", "kind", "definition"), rows),
     ]
     if content.splits is not None:
@@ -88,7 +88,7 @@ def _splits(content: Content) -> list[str]:
     photos = Counter(content.split_of(photo) for photo in content.photos)
     shares = ", ".join(f"{share:g}" for share in splits.shares)
     return [
-        f"Split by deck: no deck stands on both sides. Shares {shares}, seed `{splits.seed}`; decks are "
+        f"Split by deck: no deck is in two parts. Shares {shares}, seed `{splits.seed}`; decks are "
         "dealt out in the order of the SHA-256 of `SEED:DECK`.\n",
         _table(
             ("part", "decks", "photos"),
@@ -135,7 +135,7 @@ def _labelling(content: Content, agreement: dict[str, Agreement] | str) -> list[
     ]
     return [
         *said,
-        "Agreement on photos that two or more people labelled (kappa: Cohen, two people; alpha: "
+        "Agreement on photos that two or more people labeled (kappa: Cohen, two people; alpha: "
         "Krippendorff, nominal; interval over decks):\n",
         _table(("tag", "photos", "observed", "kappa", "alpha", "95 %"), rows),
     ]

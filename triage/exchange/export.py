@@ -72,10 +72,10 @@ def export_library(
     an unknown format, an empty library, a split that cannot be; Cancelled between pictures.
     """
     if kind not in FORMATS:
-        raise BadInput(f"{kind!r} is no format.", f"Formats: {', '.join(FORMATS)}.")
+        raise BadInput(f"{kind!r} is not an export format.", f"Formats: {', '.join(FORMATS)}.")
     pictures = pictures or ("none" if kind in ("csv", "parquet") else "renditions")
     if pictures not in PICTURES:
-        raise BadInput(f"{pictures!r} is no way to export pictures.", f"Ways: {', '.join(PICTURES)}.")
+        raise BadInput(f"{pictures!r} is not a way to export pictures.", f"Ways: {', '.join(PICTURES)}.")
     groups = deck_groups(library)
     photos = queries.photos(library)
     sizes = Counter(groups.group(photo.deck) for photo in photos)

@@ -137,7 +137,7 @@ class _Merge:
             faults = queries.log_faults(one)
             if faults:
                 raise Damaged(
-                    f"The log of {one.path} does not check: {faults[0]}; nothing was merged.",
+                    f"The log of {one.path} failed its check: {faults[0]}; nothing was merged.",
                     "Run: deck-triage verify -L " + str(one.path),
                 )
         fault = self.fault()
@@ -154,7 +154,7 @@ class _Merge:
                 seq = min(mine[log_id]["seq"], foreign[log_id]["seq"])
                 if queries.event_hash(ours, log_id, seq) != queries.event_hash(theirs, log_id, seq):
                     raise Damaged(
-                        f"Both libraries went on with the same log {log_id[:8]} in different ways; "
+                        f"Both libraries continued the same log {log_id[:8]} in different ways; "
                         "nothing was merged.",
                         "Write the labels of one with `label write --show-names` and read them into "
                         "the other.",
@@ -211,11 +211,11 @@ class _Merge:
             try:
                 self.library.originals.add(self.other.originals.path(sha, suffix), sha, suffix)
             except FileNotFoundError:
-                self.aside(row, "its original is missing from the other library; its words were merged")
+                self.aside(row, "its original is missing from the other library; its labels were merged")
             except OSError as error:
                 if error.errno is not None:
                     raise
-                self.aside(row, "its original is damaged in the other library; its words were merged")
+                self.aside(row, "its original is damaged in the other library; its labels were merged")
 
     def aside(self, row: Mapping[str, Any], reason: str) -> None:
         self.merged.set_aside.append(SetAside(f"{row['deck']}/{row['name']}", reason))

@@ -95,7 +95,7 @@ class Categories:
             return self.mapped[name]
         if name in self.tags:
             return name, "present"
-        raise BadInput(f"the category {name[:80]!r} is no tag; map it with --map FILE.toml")
+        raise BadInput(f"the category {name[:80]!r} is not a tag; map it with --map FILE.toml")
 
 
 def safe_name(text: Any) -> str:
@@ -121,14 +121,16 @@ def _load(path: Path) -> Mapping[str, Any]:
     except OSError as error:
         raise BadInput(f"{path} cannot be read: {error.strerror or error}.") from error
     except (ValueError, RecursionError) as error:
-        raise BadInput(f"{path} is no JSON: {error}.", "Export it again as COCO JSON.") from error
+        raise BadInput(f"{path} is not valid JSON: {error}.", "Export it again as COCO JSON.") from error
     if not isinstance(data, dict) or not isinstance(data.get("images"), list):
-        raise BadInput(f"{path} is no COCO file: it has no list `images`.", "Export it again as COCO JSON.")
+        raise BadInput(
+            f"{path} is not a COCO file: it has no list `images`.", "Export it again as COCO JSON."
+        )
     return data
 
 
 def _no_constant(text: str) -> None:
-    raise ValueError(f"it holds {text}, which is no number")
+    raise ValueError(f"it holds {text}, which is not a number")
 
 
 class _Coco:
@@ -174,7 +176,7 @@ class _Coco:
 
     def _row(self, number: int, said: Any) -> LabelRow | None:
         if not isinstance(said, dict):
-            raise BadInput("the annotation is no object")
+            raise BadInput("the annotation is not an object")
         category = self.names.get(_key(said.get("category_id")))
         if category is None:
             raise BadInput(f"there is no category {said.get('category_id')!r}")
@@ -190,12 +192,12 @@ class _Coco:
         photo = self.photos[known or self.finder.find(name, None)]
         value = said.get("value", meaning[1])
         if value not in VALUES:
-            raise BadInput(f"value {value!r} is none of {', '.join(VALUES)}")
+            raise BadInput(f"value {value!r} is not one of {', '.join(VALUES)}")
         boxes = _boxes(said, image, photo)
         by, at = said.get("by"), said.get("at")
         asked_by = said.get("asked_by")
         if asked_by is not None and asked_by not in ASKED_BY:
-            raise BadInput(f"asked_by {str(asked_by)[:80]!r} is none of {', '.join(ASKED_BY)}")
+            raise BadInput(f"asked_by {str(asked_by)[:80]!r} is not one of {', '.join(ASKED_BY)}")
         count = said.get("count")
         if count is not None and not (type(count) is int and 0 <= count <= MOST_COUNT):
             raise BadInput(f"count {str(count)[:80]!r} is not a whole number from 0 to {MOST_COUNT}")
@@ -273,7 +275,7 @@ def _fractions(bbox: Any, image: Mapping[str, Any], photo: Photo) -> tuple[float
     shape, upright = width / height, photo.width / photo.height
     if abs(shape / upright - 1) > _SHAPE:
         turned = abs(shape * upright - 1) <= _SHAPE
-        why = "is lying on its side" if turned else "has another shape"
+        why = "is lying on its side" if turned else "has a different shape"
         raise BadInput(f"the box was drawn on a picture of {width:g} x {height:g}, which {why}")
     return checked_box(bbox[0] / width, bbox[1] / height, bbox[2] / width, bbox[3] / height)
 
@@ -292,7 +294,7 @@ def _read_tree(library: Library, root: Path, categories: Categories) -> Read:
                 raise BadInput(f"{category}/{file.name} is a link, which is not followed")
             sha = sha256_of(file)
             if sha not in known:
-                raise BadInput(f"{category}/{file.name} is no photo of this library; ingest it first")
+                raise BadInput(f"{category}/{file.name} is not a photo of this library; ingest it first")
             rows.append(LabelRow(number, sha, None, *meaning))
         except BadInput as error:
             aside.append(SetAside(number, str(error)))

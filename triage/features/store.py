@@ -111,7 +111,7 @@ class VectorStore:
             when ``sha`` is no SHA-256 in lower-case hex.
         """
         if len(sha) != 64 or not set(sha) <= set("0123456789abcdef"):
-            raise BadInput(f"{sha[:80]!r} is no photo hash.")
+            raise BadInput(f"{sha[:80]!r} is not a photo hash.")
         return self.folder / sha[:2] / f"{sha}.vec"
 
     def has(self, sha: str) -> bool:

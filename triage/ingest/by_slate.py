@@ -30,7 +30,7 @@ from triage.library.records import UNSORTED
 from triage.slate.card import Card
 from triage.slate.sorting import Placed, WalkPhoto, sort_walk
 
-NOT_LOOKED_AT = "the photo could not be looked at, and may have shown a card"
+NOT_LOOKED_AT = "the photo could not be checked and may show a card"
 _SERIALS = ("EXIF BodySerialNumber", "MakerNote SerialNumber")
 
 
@@ -69,7 +69,7 @@ def look(task: Look) -> Looked:
     if problem is not None and problem.kind != "mirrored":
         return Looked(sha, exif, None, problem.sentence)
     if seen.card is None:
-        return Looked(sha, exif, None, "a card is seen but cannot be read")
+        return Looked(sha, exif, None, "a card is visible but cannot be read")
     return Looked(sha, exif, seen.card, None)
 
 
@@ -163,7 +163,7 @@ def _say_blind(run: Run, blind: Mapping[str, SourceFile]) -> None:
     taken = {str(row["name"]) for row in run.result.added if row["deck"] == UNSORTED}
     for one in blind.values():
         if one.name in taken:
-            run.aside(one, f"{NOT_LOOKED_AT}: placed at '{UNSORTED}', put it right with move")
+            run.aside(one, f"{NOT_LOOKED_AT}: placed at '{UNSORTED}', correct it with move")
 
 
 def _exif_of(run: Run, one: SourceFile) -> ExifFacts:
@@ -216,7 +216,7 @@ def _sorted_out(
         if decision is None or decision.deck is None:
             wanted.append((replace(one, why=decision.reason if decision else None), None))
             if decision is not None and str(one.path) not in blind:
-                run.aside(one, f"{decision.reason}: placed at '{UNSORTED}', put it right with move")
+                run.aside(one, f"{decision.reason}: placed at '{UNSORTED}', correct it with move")
         else:
             wanted.append((replace(one, deck=decision.deck, why=decision.reason), decision.visit))
     return wanted
@@ -227,7 +227,7 @@ def _note_known(run: Run, one: SourceFile, sha: str, decision: Placed | None) ->
     if decision is None or decision.deck in (None, deck):
         run.result.known.append({"photo": sha, "deck": deck, "name": name})
     else:
-        reason = f"{decision.reason}, but it is here already as {deck}/{name}; use move to place it elsewhere"
+        reason = f"{decision.reason}, but it is already here as {deck}/{name}; use move to place it elsewhere"
         run.aside(one, reason)
 
 

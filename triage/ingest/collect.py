@@ -186,7 +186,7 @@ def _not_a_photo(suffix: str) -> str:
     if suffix in (".mp4", ".mov", ".m4v", ".avi", ".3gp", ".mkv"):
         return "a video; take still photos from it first"
     if suffix in (".zip", ".rar", ".7z", ".tar", ".gz"):
-        return "a packed file inside the folder; unpack it or give it by its own path"
+        return "an archive inside the folder; unpack it or name it by its own path"
     return f"not a photo file ({suffix or 'no ending'})"
 
 

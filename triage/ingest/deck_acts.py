@@ -42,7 +42,7 @@ def rename(library: Library, old: str, new: str, *, by: str, dry_run: bool = Fal
         _known(connection, old)
         if queries.is_deck(connection, new):
             raise BadInput(
-                f"There is a deck {new} already; nothing was renamed.",
+                f"Deck {new} already exists; nothing was renamed.",
                 f"To make one deck of both: deck-triage decks join {new} {old}",
             )
         return _carried(connection, old, new, by, "renamed")
@@ -61,7 +61,7 @@ def join(library: Library, deck: str, other: str, *, by: str, dry_run: bool = Fa
         for one in (deck, other):
             _known(connection, one)
         if deck == other:
-            raise BadInput(f"{deck} is one deck already.", "Name two decks.")
+            raise BadInput(f"{deck} is already one deck.", "Name two decks.")
         _agree(connection, deck, other)
         return _carried(connection, other, deck, by, "joined")
 
@@ -98,7 +98,7 @@ def split_off(
     def decide(connection: Connection) -> tuple[list[EventDraft], DeckAct]:
         _known(connection, deck)
         if queries.is_deck(connection, new):
-            raise BadInput(f"There is a deck {new} already; nothing was split.", "Name one that is not here.")
+            raise BadInput(f"Deck {new} already exists; nothing was split.", "Name one that is not here.")
         return _split(connection, deck, {new: photos}, by)
 
     return _do(library, decide, dry_run=dry_run)
@@ -126,7 +126,7 @@ def split_by_walk(library: Library, deck: str, *, by: str, dry_run: bool = False
             parts.setdefault(name, []).extend(photos[sha] for sha in doubt.keys)
         if not parts:
             raise BadInput(
-                f"Time and place do not divide deck {deck}.",
+                f"Time and place do not separate deck {deck}.",
                 f"Say where: deck-triage decks split {deck} --at PHOTO --to NAME",
             )
         return _split(connection, deck, parts, by)

@@ -178,5 +178,5 @@ def _said(lot: Lot) -> str:
     if lot.says is Says.NOTHING:
         return "names no deck: sorted by time and place"
     if lot.says is Says.FLAT:
-        return f"deck {lot.deck} if nothing speaks against it"
+        return f"deck {lot.deck} unless something contradicts it"
     return f"deck {lot.deck}"

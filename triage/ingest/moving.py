@@ -18,7 +18,7 @@ def run_by_time(library: Library, first: Photo, last: Photo) -> list[Photo]:
     """
     if first.deck != last.deck:
         raise BadInput(
-            f"{first.path_name} and {last.path_name} stand at different decks.",
+            f"{first.path_name} and {last.path_name} are at different decks.",
             "Name two photos of one deck.",
         )
     if not first.taken_at or not last.taken_at:
@@ -92,7 +92,7 @@ def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool 
         raise NotWritten(
             f"{'1 photo is' if len(photos) == 1 else f'{len(photos)} photos are'} marked as removed, but not"
             f" everything could be deleted yet: {library.not_removed}.",
-            "Mend that; every later command on this library tries again, for example: deck-triage status",
+            "Fix that; every later command on this library tries again, for example: deck-triage status",
         )
     return list(photos)
 

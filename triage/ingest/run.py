@@ -130,7 +130,7 @@ class Run:
             self.again[sha] = one
         if one.deck and deck not in (one.deck, UNSORTED):
             self.aside(
-                one, f"the same photo is here already as {deck}/{name}; use move to place it elsewhere"
+                one, f"the same photo is already here as {deck}/{name}; use move to place it elsewhere"
             )
         else:
             self.result.known.append({"photo": sha, "deck": deck, "name": name})

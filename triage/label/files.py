@@ -164,10 +164,10 @@ def parse_row(number: int, cells: Mapping[str, str]) -> LabelRow:
             raise BadInput(f"{name} is empty")
     value = said["value"].lower()
     if value not in VALUES:
-        raise BadInput(f"value {said['value']!r} is none of {', '.join(VALUES)}")
+        raise BadInput(f"value {said['value']!r} is not one of {', '.join(VALUES)}")
     asked_by = said["asked_by"].lower() or "taken"
     if asked_by not in ASKED_BY:
-        raise BadInput(f"asked_by {said['asked_by']!r} is none of {', '.join(ASKED_BY)}")
+        raise BadInput(f"asked_by {said['asked_by']!r} is not one of {', '.join(ASKED_BY)}")
     saw_machine = _TRUE.get(said["saw_machine"].lower())
     if saw_machine is None:
         raise BadInput(f"saw_machine {said['saw_machine']!r} is neither true nor false")
@@ -217,7 +217,7 @@ def parse_time(text: str) -> str | None:
     try:
         datetime.fromisoformat(text)
     except ValueError as error:
-        raise BadInput(f"at {text!r} is no ISO 8601 time") from error
+        raise BadInput(f"at {text!r} is not an ISO 8601 time") from error
     return text
 
 
@@ -227,9 +227,9 @@ def _count(text: str) -> int | None:
     try:
         number = float(text)
     except ValueError as error:
-        raise BadInput(f"count {text!r} is no whole number") from error
+        raise BadInput(f"count {text!r} is not a whole number") from error
     if not (math.isfinite(number) and number == int(number) and 0 <= number <= MOST_COUNT):
-        raise BadInput(f"count {text!r} is no whole number from 0 to {MOST_COUNT}")
+        raise BadInput(f"count {text!r} is not a whole number from 0 to {MOST_COUNT}")
     return int(number)
 
 
@@ -245,7 +245,7 @@ def _box(text: str) -> Box:
     try:
         numbers = [float(part) for part in text.split(",")]
     except ValueError as error:
-        raise BadInput(f"box {text.strip()!r} holds something that is no number") from error
+        raise BadInput(f"box {text.strip()!r} contains something that is not a number") from error
     if len(numbers) != 4:
         raise BadInput(f"box {text.strip()!r} must be x,y,width,height")
     return checked_box(*numbers)
@@ -262,7 +262,7 @@ def checked_box(x: float, y: float, width: float, height: float) -> Box:
     if width < 0 or height < 0:
         raise BadInput(f"{told} has a negative side")
     if min(x, y) < -_EDGE or x + width > 1 + _EDGE or y + height > 1 + _EDGE:
-        raise BadInput(f"{told} reaches outside the photo (fractions from 0 to 1 are wanted)")
+        raise BadInput(f"{told} reaches outside the photo (use fractions from 0 to 1)")
     left, top = min(max(x, 0.0), 1.0), min(max(y, 0.0), 1.0)
     return (left, top, min(width, 1.0 - left), min(height, 1.0 - top))
 

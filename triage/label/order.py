@@ -125,7 +125,7 @@ def _asked(
     elif order == "deck":
         found = _by_deck(photos, chosen, vocabulary)
     else:
-        raise WrongUsage(f"{order!r} is no order.", f"Orders: {', '.join(ORDERS)}.")
+        raise WrongUsage(f"{order!r} is not a valid order.", f"Orders: {', '.join(ORDERS)}.")
     return [one for one in found if (one.photo.sha, one.tag) not in mine]
 
 
@@ -186,8 +186,8 @@ def _second_look(
     )[:count]
     if not drawn:
         raise BadInput(
-            "Nobody else has labelled photos that you have not.",
-            "Ask for a second look when others have labelled.",
+            "Nobody else has labeled photos that you have not.",
+            "Ask for a second look after others have labeled photos.",
         )
     return [
         Question(photo, tag, "second-look")

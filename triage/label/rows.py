@@ -95,7 +95,7 @@ def give_many(
             "A box belongs to one tag of one photo.", "Give the tags one at a time when there is a box."
         )
     if asked_by not in ASKED_BY:
-        raise WrongUsage(f"{asked_by!r} is no way of asking.", f"Ways: {', '.join(ASKED_BY)}.")
+        raise WrongUsage(f"{asked_by!r} is not a valid value of asked_by.", f"Ways: {', '.join(ASKED_BY)}.")
     vocabulary = library.vocabulary()
     everywhere = Where(tuple(boxes), place, count)
     said, checked = [], []
@@ -263,7 +263,7 @@ def _row_fault(
     if row.tag not in vocabulary.tags:
         return f"unknown tag {row.tag!r}; add it with: deck-triage tags add FILE.toml", None
     if not (row.by or by):
-        return "nobody said it: the column 'by' is empty and --by was not given", None
+        return "it has no author: the column 'by' is empty and --by was not given", None
     try:
         return None, finder.find(row.photo, row.deck, row.visit)
     except BadInput as error:
@@ -364,7 +364,7 @@ def settle(library: Library, photo: Photo, tag: str, value: str, *, why: str, by
         if word is None or not word.disputed:
             detail = f"Nobody disagrees about '{tag}' on {photo.path_name}"
             if word is not None and word.settled:
-                detail = f"'{tag}' on {photo.path_name} is settled already"
+                detail = f"'{tag}' on {photo.path_name} is already settled"
             raise Refused("settle", "in-dispute", detail, photo.path_name, tag=tag)
         return [EventDraft("settled", payload, by, None, {"why": why})]
 

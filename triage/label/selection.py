@@ -82,13 +82,13 @@ def next_to_label(
     WrongUsage : an unknown order, or `like` without its photo.
     """
     if order not in ORDERS:
-        raise WrongUsage(f"{order!r} is no order.", f"Orders: {', '.join(ORDERS)}.")
+        raise WrongUsage(f"{order!r} is not a valid order.", f"Orders: {', '.join(ORDERS)}.")
     if not len(pool.shas):
         return []
     if order == "learning":
         return _learning(pool, n, seed)
     if like is None or like not in pool.shas:
-        raise WrongUsage("There is no such photo to be like.", "Name a photo of the library.")
+        raise WrongUsage("The photo to compare with is not in this library.", "Name a photo of the library.")
     return _like(pool, n, list(pool.shas).index(like), seed)
 
 

@@ -29,7 +29,7 @@ def add_tags(library: Library, path: Path) -> tuple[list[Tag], list[Tag]]:
             known.append(tag)
         else:
             raise BadInput(
-                f"{path}: the tag {tag.tag!r} is there already with another definition; nothing was added.",
+                f"{path}: the tag {tag.tag!r} already exists with a different definition; nothing was added.",
                 "Choose another name for your tag.",
             )
     added = [_with_pictures(tag, path.parent) for tag in added]
@@ -79,7 +79,7 @@ def _with_pictures(tag: Tag, folder: Path) -> Tag:
         except (OSError, BadPhoto) as error:
             raise BadInput(
                 f"tag '{tag.tag}', field '{name}': the picture {said!r} cannot be read ({error}).",
-                "Put the picture beside the file of tags and name it there.",
+                "Put the picture next to the tags file and name it there.",
             ) from error
         found[name] = _DATA + base64.b64encode(encode_jpeg(_small(rgb), 78)).decode()
     return replace(tag, **found) if found else tag

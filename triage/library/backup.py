@@ -56,7 +56,7 @@ def backup(
     remembers where its backups are. Raises BadInput when the file exists.
     """
     if file.exists():
-        raise BadInput(f"{file} is there already.", "Name a file that does not exist yet.")
+        raise BadInput(f"{file} already exists.", "Name a file that does not exist yet.")
     library.finish_removals()
     with suppress(NotWritten):
         _remember(library, file)  # before it is written: a killed backup is found at the next opening
@@ -225,7 +225,9 @@ def restore(file: Path, path: Path, progress: Callable[[str, int, int | None], N
                 path.rmdir()
             draft.rename(path)
     except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, NotImplementedError, RuntimeError) as error:
-        raise Damaged(f"{file} is no whole backup ({error}).", "Use another copy of the backup.") from error
+        raise Damaged(
+            f"{file} is not a complete backup ({error}).", "Use another copy of the backup."
+        ) from error
     return len(manifest)
 
 
@@ -234,10 +236,12 @@ def _check_sizes(archive: zipfile.ZipFile, file: Path, place: Path) -> None:
     place.mkdir(parents=True, exist_ok=True)
     entries = archive.infolist()
     if any(one.compress_type != zipfile.ZIP_STORED or one.file_size != one.compress_size for one in entries):
-        raise Damaged(f"{file} would unpack to more than it is; no backup does.", "Do not use this file.")
+        raise Damaged(
+            f"{file} would unpack to far more than its size; a backup never does.", "Do not use this file."
+        )
     needed = sum(one.file_size for one in entries)
     if needed > file.stat().st_size:
-        raise Damaged(f"{file} says that it holds more than it does.", "Do not use this file.")
+        raise Damaged(f"{file} claims to hold more than it does.", "Do not use this file.")
     if needed > shutil.disk_usage(place).free:
         raise NotWritten(
             f"There is no room to restore {file}: it needs {needed / 1e6:,.0f} MB.",
@@ -247,18 +251,20 @@ def _check_sizes(archive: zipfile.ZipFile, file: Path, place: Path) -> None:
 
 def _manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, str]:
     if _MANIFEST not in archive.namelist() or archive.getinfo(_MANIFEST).file_size > 1_000_000_000:
-        raise Damaged(f"{file} is no backup of a library.", "Name a file that backup wrote.")
+        raise Damaged(f"{file} is not a backup of a library.", "Name a file that backup wrote.")
     try:
         found = json.loads(archive.read(_MANIFEST))["sha256"]
     except (json.JSONDecodeError, KeyError, TypeError) as error:
-        raise Damaged(f"{file} is no backup of a library.", "Name a file that backup wrote.") from error
+        raise Damaged(f"{file} is not a backup of a library.", "Name a file that backup wrote.") from error
     if not isinstance(found, dict) or len(found) > _MAX_FILES:
-        raise Damaged(f"{file} is no backup of a library.", "Name a file that backup wrote.")
+        raise Damaged(f"{file} is not a backup of a library.", "Name a file that backup wrote.")
     for name in found:
         parts = PurePosixPath(name).parts
         known = name in (*_FILES, _DATABASE) or (len(parts) > 1 and parts[0] in _FOLDERS)
         if not known or ".." in parts or "\\" in name or name.startswith("/"):
-            raise Damaged(f"{file} names a file that no library has: {name!r}.", "Do not use this file.")
+            raise Damaged(
+                f"{file} holds a file that does not belong in a library: {name!r}.", "Do not use this file."
+            )
     return {str(name): str(sha) for name, sha in found.items()}
 
 

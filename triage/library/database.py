@@ -215,7 +215,7 @@ def plain_errors() -> Iterator[None]:
             ) from error
         if "readonly" in said or "read-only" in said:
             raise NotWritten(
-                "The library stands where nothing can be written; it can be read only.",
+                "The library is in a place that cannot be written to; it can only be read.",
                 "Check the folder's permissions, or work on a copy.",
             ) from error
         if "unable to open" in said:

@@ -287,7 +287,7 @@ def event_faults(rows: Iterable[Mapping[str, Any]], most_lamport: int) -> Iterat
     for row in rows:
         fault = event_fault(row, most_lamport)
         if fault is None and row["lamport"] <= last.get(row["log_id"], 0):
-            fault = f"event {row['seq']} of log {row['log_id'][:8]}: its counter does not grow"
+            fault = f"event {row['seq']} of log {row['log_id'][:8]}: its counter does not increase"
         if fault is not None:
             yield fault
             continue

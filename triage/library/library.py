@@ -111,7 +111,7 @@ class Library:
         shared = config.get("database") == "shared"
         if shared and not os.environ.get(DATABASE_VARIABLE):
             raise NoLibrary(
-                f"{path} keeps its words in a shared database.",
+                f"{path} keeps its data in a shared database.",
                 f"Set {DATABASE_VARIABLE} to the database's URL.",
             )
         if not shared and not (path / "library.sqlite").is_file():
@@ -154,7 +154,7 @@ class Library:
     def path(self) -> Path:
         """The library's folder."""
         if self._path is None:
-            raise NoLibrary("This view of a library stands in memory only.")
+            raise NoLibrary("This view of a library exists in memory only.")
         return self._path
 
     def _settings(self) -> dict[str, str]:

@@ -99,9 +99,9 @@ def keep_private(connection: Connection, text: str, known: dict[str, str]) -> st
     if text in known:
         return known[text]
     if any("\ud800" <= char <= "\udfff" for char in text):
-        raise BadInput("A text holds bytes that are not valid UTF-8.", "Write it again and say it again.")
+        raise BadInput("A text holds bytes that are not valid UTF-8.", "Type it again.")
     if "\0" in text:
-        raise BadInput("A text holds a NUL character, which is no writing.", "Take it out and say it again.")
+        raise BadInput("A text holds a NUL character, which cannot be stored.", "Remove it and try again.")
     found = connection.execute(
         select(private_table.c.ref).where(private_table.c.text == text).order_by(private_table.c.ref)
     ).scalar()

@@ -43,7 +43,7 @@ class MigrationResult:
 def check_format(found: int, where: Path) -> None:
     """Raise Damaged when a library's format is newer than this program."""
     if found < 1:
-        raise Damaged(f"{where} says that its format is {found}; there is none.", "Restore a backup.")
+        raise Damaged(f"{where} says that its format is {found}, which does not exist.", "Restore a backup.")
     if found > FORMAT_VERSION:
         raise Damaged(
             f"{where} was written by a newer deck-triage (format {found}, this one knows {FORMAT_VERSION}).",

@@ -61,7 +61,7 @@ def verify(
     _section(found, "the machine's suggestions", lambda: _check_suggestions(library, found))
     _section(found, "tags.toml", lambda: library.vocabulary())
     if not found.damaged:
-        _section(found, "the folded tables", lambda: _check_folds(library, found, mend))
+        _section(found, "the tables built from the event log", lambda: _check_folds(library, found, mend))
     if mend:
         _mend_caches(library, found)
     return found
@@ -131,9 +131,9 @@ def _check_folds(library: Library, found: VerifyResult, mend: bool) -> None:
         return
     if mend:
         library.rebuild()
-        found.mended.append("the tables folded from the event log")
+        found.mended.append("the tables built from the event log")
     else:
-        found.damaged.append("the folded tables differ from the event log; --mend rebuilds them")
+        found.damaged.append("the tables built from the event log do not match it; --mend rebuilds them")
 
 
 def _check_originals(

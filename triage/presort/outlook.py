@@ -76,11 +76,11 @@ class Outlook:
     def sentence(self) -> str:
         """One sentence for people."""
         if self.gain is None or self.then is None:
-            return f"What {self.more} more labels would bring cannot be said: {self.why_not}."
+            return f"What {self.more} more labels would gain cannot be estimated: {self.why_not}."
         return (
             f"{self.more} more labels would bring average precision to about {self.then:.2f}, a change of "
             f"{self.gain:+.2f} (95 %: {self.gain_low:+.2f} to {self.gain_high:+.2f}); an estimate from "
-            f"{self.labels} labels, no promise."
+            f"{self.labels} labels, not a promise."
         )
 
     def to_json(self) -> dict[str, Any]:
@@ -145,11 +145,11 @@ def _too_few(firm: Mapping[str, TrainingLabel], decks: Mapping[str, str]) -> str
     present = {decks[sha] for sha, one in firm.items() if one.value == "present"}
     absent = {decks[sha] for sha, one in firm.items() if one.value == "absent"}
     if len(firm) < LEAST_LABELS:
-        return f"it needs {LEAST_LABELS} photos answered present or absent, there are {len(firm)}"
+        return f"it needs at least {LEAST_LABELS} photos answered present or absent (you have {len(firm)})"
     if min(len(present), len(absent)) < LEAST_DECKS:
         return (
-            f"it needs {LEAST_DECKS} decks that show it and {LEAST_DECKS} with photos that do not, "
-            f"there are {len(present)} and {len(absent)}"
+            f"it needs at least {LEAST_DECKS} decks that show it and {LEAST_DECKS} with photos that do not "
+            f"(you have {len(present)} and {len(absent)})"
         )
     return ""
 

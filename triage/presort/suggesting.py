@@ -60,7 +60,7 @@ def suggest(
     blas = ThreadpoolController()  # small products: one thread is faster, and the sums are the same anywhere
     for done, sha in enumerate(shas):
         if cancel is not None and cancel():
-            raise Cancelled("Presorting was stopped; what was suggested is kept.")
+            raise Cancelled("Presorting was stopped; the suggestions made so far were kept.")
         if progress is not None:
             progress("presort", done, None)
         if not ready:

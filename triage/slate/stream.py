@@ -100,7 +100,7 @@ class Stream:
 
 
 def seconds_of(taken_at: str) -> tuple[bool, float] | None:
-    """Return whether the time has a zone, and seconds on that clock; null for text that is no time."""
+    """Return whether the time has a zone, and seconds on that clock; null for text that is not a time."""
     try:
         moment = datetime.fromisoformat(taken_at)
     except ValueError:

@@ -231,7 +231,7 @@ def limited(check: Check, facts: Facts, table: str) -> Check:
     if reason is None or check.verdict == CANNOT_SAY:
         return check
     if check.verdict == OVER:
-        return replace(check, why=f"{check.why}; over even without regard to it that {reason}")
+        return replace(check, why=f"{check.why}; over even if we ignore that {reason}")
     why = f"{outside(table, reason)} ({check.why})"
     return replace(check, verdict=CANNOT_SAY, reason=OUTSIDE, why=why)
 
@@ -265,7 +265,7 @@ def bracketed(
         if found.verdict == WITHIN or harder == easier:
             return found
     if easier.capacity is not None:
-        why = f"{easier.why}; {outside_why}, so even the nearest easier cell is passed"
+        why = f"{easier.why}; {outside_why}, so even the nearest easier cell is exceeded"
         found = compare(check, kind, demand, easier.capacity, unit, why, easier.source)
         if found.verdict == OVER:
             return found
@@ -281,5 +281,5 @@ def dated(check: Check, facts: Facts, rule_since: int) -> Check:
     year = facts.get("year_built")
     if year is None or check.verdict != OVER or year >= rule_since:
         return check
-    said = f"{MAY_HAVE_BEEN_ALLOWED} ({year}; the rule read here is of {rule_since} or later)"
+    said = f"{MAY_HAVE_BEEN_ALLOWED} ({year}; this rule dates from {rule_since} or later)"
     return replace(check, why=f"{check.why}; {said}")

@@ -128,7 +128,7 @@ def parse_facts(pairs: Mapping[str, object]) -> dict[str, Any]:
 def _number(schema: FactKey, raw: object) -> float:
     value = _read_number(schema, raw)
     if not math.isfinite(value):
-        raise BadInput(f"{schema.key}: '{raw}' is no number")
+        raise BadInput(f"{schema.key}: '{raw}' is not a number")
     if not schema.low <= value <= schema.high:
         raise BadInput(
             f"{schema.key}: {value:g} {schema.unit}".rstrip() + f" is not between {schema.low:g} and "
@@ -140,7 +140,7 @@ def _number(schema: FactKey, raw: object) -> float:
 
 def _read_number(schema: FactKey, raw: object) -> float:
     if isinstance(raw, bool) or not isinstance(raw, int | float | str):
-        raise BadInput(f"{schema.key}: '{raw}' is no number", _number_hint(schema))
+        raise BadInput(f"{schema.key}: '{raw}' is not a number", _number_hint(schema))
     if not isinstance(raw, str):
         return float(raw)
     text = tidy(raw)
@@ -164,7 +164,7 @@ def _with_unit(schema: FactKey, text: str) -> float:
                 except ValueError:
                     break
     unit = f" in {schema.unit}" if schema.unit else ""
-    raise BadInput(f"{schema.key}: '{text}' is no number{unit}", _number_hint(schema))
+    raise BadInput(f"{schema.key}: '{text}' is not a number{unit}", _number_hint(schema))
 
 
 def _number_hint(schema: FactKey) -> str:
@@ -178,7 +178,7 @@ def _number_hint(schema: FactKey) -> str:
 def _count(schema: FactKey, raw: object) -> int:
     value = _number(schema, raw)
     if value != int(value):
-        raise BadInput(f"{schema.key}: {raw} is no whole number", f"It means: {schema.meaning}.")
+        raise BadInput(f"{schema.key}: {raw} is not a whole number", f"It means: {schema.meaning}.")
     return int(value)
 
 
@@ -205,7 +205,7 @@ def _choice(schema: FactKey, raw: object) -> str:
 def _list(schema: FactKey, raw: object) -> tuple[str, ...]:
     words = re.split(r"[;,]", raw) if isinstance(raw, str) else raw
     if not isinstance(words, list | tuple):
-        raise BadInput(f"{schema.key}: '{raw}' is no list", 'Write a list such as ["ledger", "flashing"].')
+        raise BadInput(f"{schema.key}: '{raw}' is not a list", 'Write a list such as ["ledger", "flashing"].')
     return tuple(dict.fromkeys(_choice(schema, word) for word in words if str(word).strip()))
 
 
@@ -220,7 +220,7 @@ def _member(schema: FactKey, raw: object) -> str:
     if match is None or not (1 <= int(match[1]) <= 16 and 2 <= int(match[2]) <= 16):
         example = "6x6" if schema.type == "post" else "2x8"
         raise BadInput(
-            f"{schema.key}: '{raw}' is no size of lumber", f'Write the nominal size, as "{example}".'
+            f"{schema.key}: '{raw}' is not a size of lumber", f'Write the nominal size, as "{example}".'
         )
     return f"{int(match[1])}x{int(match[2])}"
 
@@ -234,7 +234,7 @@ def _beam(schema: FactKey, raw: object) -> str:
     if _MEMBER.fullmatch(text):
         return f"1-{_member(schema, text)}"
     raise BadInput(
-        f"{schema.key}: '{raw}' is no beam", 'Write plies and nominal size, as "2-2x10" or "3-2x12".'
+        f"{schema.key}: '{raw}' is not a beam", 'Write plies and nominal size, as "2-2x10" or "3-2x12".'
     )
 
 

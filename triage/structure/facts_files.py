@@ -46,20 +46,20 @@ def read_toml(path: Path, text: str) -> Facts:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"{path.name}: {error}", "Mend the TOML at that place.") from error
+        raise BadInput(f"{path.name}: {error}", "Fix the TOML there.") from error
     decks = document.get("decks")
     if not isinstance(decks, dict) or set(document) != {"decks"}:
         extra = next((key for key in document if key != "decks"), None)
-        what = f"'{extra}' stands where [decks] is expected" if extra else "no [decks] table"
+        what = f"'{extra}' was found where [decks] is expected" if extra else "no [decks] table"
         raise BadInput(f"{path.name}: {what}", _SHAPE)
     lines = _lines(text)
     facts: Facts = {}
     for deck, table in decks.items():
         if not isinstance(table, dict):
-            raise BadInput(f"{path.name}, line {lines.get((deck,), 1)}: deck '{deck}' is no table", _SHAPE)
+            raise BadInput(f"{path.name}, line {lines.get((deck,), 1)}: deck '{deck}' is not a table", _SHAPE)
         visits = table.get("visits", {})
         if not isinstance(visits, dict) or not all(isinstance(part, dict) for part in visits.values()):
-            raise BadInput(f"{path.name}: the visits of deck '{deck}' are no tables", _SHAPE)
+            raise BadInput(f"{path.name}: the visits of deck '{deck}' are not tables", _SHAPE)
         own = {key: value for key, value in table.items() if key != "visits"}
         if own:
             facts[deck, None] = _table(path, lines, ("decks", deck), own)
@@ -185,10 +185,10 @@ def _check_columns(path: Path, names: Sequence[str]) -> None:
     unknown = [name for name in names if name not in (*_COLUMNS, *_MORE_COLUMNS)]
     missing = [name for name in ("deck", "key", "value") if name not in names]
     if unknown or missing:
-        what = f"no column '{missing[0]}'" if missing else f"'{unknown[0]}' is no column of a facts file"
+        what = f"no column '{missing[0]}'" if missing else f"'{unknown[0]}' is not a column of a facts file"
         raise BadInput(
             f"{path.name}, line 1: {what}",
-            "The columns are deck,visit,key,value, set apart by commas; or one deck a row.",
+            "The columns are deck,visit,key,value, separated by commas; or one deck a row.",
         )
 
 

@@ -125,5 +125,5 @@ def guard_post(facts: Facts) -> Check:
     missing = facts.missing("guard_post_firm", "guard_post_notched")
     if missing:
         return replace(check, missing=missing, why=needs(missing))
-    why = "firm by hand and not notched; a push by hand is no test of 200 lb"
+    why = "firm by hand and not notched; a push by hand is not a 200 lb test"
     return replace(check, verdict=WITHIN, reason=COMPARED, why=why)

@@ -203,7 +203,7 @@ def ledger_placement(facts: Facts) -> Check:
     on = facts.get("ledger_on")
     if facts.get("ledger_fastener") == "nail":
         also = f"; {_ON[on]}" if on in _ON else ""
-        why = f"placement is said of bolts and lag screws only: {_NAILS}{also}"
+        why = f"the placement rule covers bolts and lag screws only: {_NAILS}{also}"
         return replace(check, why=why, reason=NOT_COUNTED)
     edges = _placement_faults(facts)
     faults = [*([_ON[on]] if on in _ON else []), *edges]

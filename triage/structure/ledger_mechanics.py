@@ -213,9 +213,9 @@ def _assumed(facts: Facts) -> str:
     """Return in words what was taken where nothing is said of the band joist or the exposure."""
     said = ""
     if facts.get("band_species") is None:
-        said += f"; band joist taken as {BAND_SPECIES}"
+        said += f"; band joist assumed to be {BAND_SPECIES}"
     if facts.get("exposure") is None:
-        said += "; exposure taken as wet"
+        said += "; exposure assumed wet"
     return said
 
 

@@ -85,7 +85,7 @@ def table_loads(loads: Loads, edition: str) -> tuple[list[tuple[str, int]], str]
         return [], f"the table is for {DEAD_PSF:g} psf dead load, the deck has {loads.dead_psf:g}"
     if loads.live_psf > LIVE_PSF:
         said = f"the table is for {LIVE_PSF:g} psf live load, the deck has {loads.live_psf:g}"
-        return [], f"{said} (a snow row does not stand for it)"
+        return [], f"{said} (a snow row cannot be used instead)"
     wanted = [("live", int(LIVE_PSF))]
     if loads.snow_psf > LIVE_PSF:
         if edition not in _SNOW_EDITIONS:

@@ -119,7 +119,7 @@ def _since(facts: Mapping[str, Fact], old: Sequence[str]) -> str:
 def _how(deck: str, old: Sequence[str], values: Mapping[str, Any]) -> str:
     """Return what to do: put a slip right, or say that the deck was changed between the visits."""
     if not old:
-        return "Put right the one that is wrong; nothing was stored."
+        return "Correct the one that is wrong; nothing was stored."
     both = " ".join(
         [
             *(f"{key}={as_text(value)}" for key, value in values.items() if value is not None),
@@ -127,7 +127,7 @@ def _how(deck: str, old: Sequence[str], values: Mapping[str, Any]) -> str:
         ]
     )
     return (
-        "Put right the one that is wrong; nothing was stored. If the deck was rebuilt between the visits, "
+        "Correct the one that is wrong; nothing was stored. If the deck was rebuilt between the visits, "
         f"give what is there now: deck-triage facts set {deck} {both}"
     )
 
@@ -153,5 +153,5 @@ def latest_of_file(path: Path, decks: Sequence[str]) -> dict[str, dict[str, Any]
     for deck, values in told.items():
         faults = contradictions(values)
         if faults:
-            raise BadInput(f"{path}: deck {deck}: {faults[0]}", "Put right the one that is wrong.")
+            raise BadInput(f"{path}: deck {deck}: {faults[0]}", "Correct the one that is wrong.")
     return {deck: values for deck, values in told.items() if not decks or deck in decks}

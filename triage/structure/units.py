@@ -46,7 +46,7 @@ def feet(printed: str) -> float:
     """
     match = _PRINTED.fullmatch(printed.strip())
     if match is None:
-        raise BadInput(f"'{printed}' is no length in feet-inches such as 9-11")
+        raise BadInput(f"'{printed}' is not a length in feet-inches such as 9-11")
     return int(match[1]) + int(match[2]) / 12
 
 
