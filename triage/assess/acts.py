@@ -138,7 +138,7 @@ class ToClose:
 def close_many(
     library: Library, deck: str, pairs: Sequence[ToClose], *, why: str, by: str
 ) -> list[Refused | None]:
-    """Close several photos of a deck's concerns as one act, each judged by the deck as it stands before.
+    """Close several photos of a deck's concerns as one act, each judged by the state of the deck before.
 
     Returns for each pair null where it was closed, else the refusal: one that does not hold stops no other.
     Raises WrongUsage without a reason.

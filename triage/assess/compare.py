@@ -156,7 +156,7 @@ def _match(concern: Concern, old: Sequence[Concern]) -> Concern | None:
 
 
 def _overtaken(concern: Concern, later: Sequence[Concern]) -> bool:
-    """Return whether an old grade of rust stands only because a new photo shows another grade there."""
+    """Return whether an old grade of rust remains only because a new photo shows another grade there."""
     return (
         concern.tag in RUST_GRADES
         and concern.status == "not-looked-at-again"

@@ -39,7 +39,7 @@ class Fired:
 
 
 def fire(view: DeckView, book: RuleBook) -> list[Fired]:
-    """Return every rule that holds, by persons' words first, else with suggestions taken for true."""
+    """Return every rule that holds, by people's answers first, else with suggestions taken as true."""
     fired = []
     for rule in book.in_order:
         support = rule.when.holds(view)
@@ -286,7 +286,7 @@ def check_concern(check: Any, facts: Iterable[str], matrix: Matrix, height_ft: f
 
 
 def _facts_behind(one: Fired) -> tuple[str, ...]:
-    """Return the facts that made a rule hold; a check stands for all facts of the rule's element."""
+    """Return the facts that made a rule hold; a check counts for all facts of the rule's element."""
     behind = set(one.support.facts)
     if one.support.checks:
         behind |= {key for key in one.view.facts if fact_elements().get(key) == one.rule.element}
@@ -296,7 +296,7 @@ def _facts_behind(one: Fired) -> tuple[str, ...]:
 def with_status(concern: Concern, before: set[str], evidence: DeckEvidence) -> Concern:
     """Return a concern that rests on facts with its status; `before` are the rules that held earlier.
 
-    It is still there when one of its facts was told again at this visit.
+    It is still there when one of its facts was recorded again at this visit.
     """
     if concern.count is not None or concern.rule not in before:
         return concern

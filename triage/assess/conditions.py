@@ -9,7 +9,7 @@ A condition is a TOML table with exactly one of these keys; nothing in it is eve
     { seen = "ledger", one_of = ["poorly", "not-seen"] }
 
 A fact that is not known makes every comparison false (and its `not` true); `known = false` asks for that.
-Tags may not stand under `not`: a defect that is seen can then never make a deck look better.
+Tags may not be used under `not`: a defect that is seen can then never make a deck look better.
 """
 
 from __future__ import annotations

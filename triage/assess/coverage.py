@@ -94,7 +94,7 @@ def coverage(
     """Return how each needed element was seen at the last of these visits, in walking order.
 
     An element not looked at at the last visit keeps 'well' for a year and says when it was seen. `unjudged`
-    names (photo, element) where a person could not tell: such a photo is no good look at that element.
+    names (photo, element) where a person could not tell: such a photo does not show that element well.
     `element_of` gives the element of each defect tag: what a defect was seen at is there, whatever a fact
     says.
     """

@@ -26,7 +26,7 @@ class Dispute:
     keys: tuple[str, ...]
 
     def __str__(self) -> str:
-        """Return the sentence that is shown beside the concern."""
+        """Return the sentence that is shown with the concern."""
         return WORDS.format(tag=self.tag, fact=self.words, keys=", ".join(self.keys))
 
 

@@ -126,7 +126,7 @@ def place_in_order(summary: DeckSummary) -> int:
     """Return the deck's step in the order by what is known, 0 for the worst.
 
     A person's tier that is worse than the computed one counts; a milder one moves nothing down. Serious gaps
-    with nothing worse than `watch` stand between `repair-this-season` and `watch`.
+    with nothing worse than `watch` are between `repair-this-season` and `watch`.
     """
     return _step(summary.tier, summary)
 
@@ -227,7 +227,7 @@ def expected_of(concerns: Sequence[Concern], exposed: int) -> float:
 
 
 def reason(summary: DeckSummary, unsaid: Unsaid) -> str:
-    """Return one sentence that says why the deck stands where it does."""
+    """Return one sentence that says why the deck is where it is in the order."""
     step = _STEPS[place_in_order(summary)]
     person = summary.tier_by_person
     if person is not None and tier_rank(person.tier) < tier_rank(summary.tier):

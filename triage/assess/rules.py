@@ -1,6 +1,6 @@
 """The rule book: what is concluded from what, with the reason, the repair and the source, as data.
 
-The shipped rules are `triage/data/rules/*.toml`; a firm adds its own in a file or folder beside its library.
+The shipped rules are `triage/data/rules/*.toml`; a firm adds its own in a file or folder in its library.
 Every rule is checked when it is loaded, and a refusal names file, line and rule.
 """
 
@@ -44,7 +44,7 @@ GRADE_OF_TIER = {
     "repair-this-season": "wrong",
     "watch": "early",
 }
-"""The severity that a fixed tier stands for where decks are ordered."""
+"""The severity that a fixed tier counts as in the order of decks."""
 
 
 class Rule(BaseModel):

@@ -101,7 +101,10 @@ def _check_day(text: str) -> None:
 
 
 def warn(library: Library, deck: str, *, told: str, how: str, at: str, by: str) -> dict[str, Any]:
-    """Record who was told to stop using a deck, when and how. Raises BadInput for a time that is none."""
+    """Record who was told to stop using a deck, when and how.
+
+    Raises BadInput for a time that is not valid.
+    """
     try:
         when = datetime.fromisoformat(at).isoformat()
     except ValueError as error:

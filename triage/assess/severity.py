@@ -1,6 +1,6 @@
 """The severity matrix: class of fall x redundancy x severity -> tier, read from `triage/data/severity.toml`.
 
-A firm may replace cells of it in a `severity.toml` beside its library. A height that nobody has written
+A firm may replace cells of it in a `severity.toml` in its library. A height that nobody has written
 down is read in the last, the worst class. The same file holds the factors that order decks (see `order`)
 and the joints of the load path.
 """

@@ -105,7 +105,7 @@ def next_step(
     """Return the one next thing to do: add, sort, label, train, presort, review, answer or report.
 
     `photos` are those at a deck; `waiting` ones come first as long as nobody has labelled anything, later
-    they are told of beside the next step.
+    they are mentioned with the next step.
     """
     if waiting and not (photos and labels):
         return "sort"

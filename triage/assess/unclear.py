@@ -72,7 +72,7 @@ def _places(word: Word) -> set[str]:
 
 
 def with_untold(seen: Sequence[Seen], untold: Sequence[Untold]) -> tuple[Seen, ...]:
-    """Return the coverage with what could not be told: no such element counts as seen well."""
+    """Return the coverage with what could not be judged: no such element counts as seen well."""
     by_element: dict[str, list[Untold]] = {}
     for one in untold:
         by_element.setdefault(one.element, []).append(one)

@@ -1,6 +1,6 @@
 """A deck as the rules see it: the tags that are there, by whose word, where and how often.
 
-Evidence of all visits up to the present one stands together; what a person closed is taken out first.
+Evidence of all visits up to the present one is combined; what a person closed is taken out first.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What becomes of a concern over visits: closed by a person, looked at again, or still open.
 
 Only a closing closes: a named person ties an after-photo to the place of a before-photo. 'Absent' on a photo
-closes nothing by itself. What a closing needs stands in the table of acts (`triage/data/acts.toml`).
+closes nothing by itself. What a closing needs is listed in the table of acts (`triage/data/acts.toml`).
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Closed:
 
 @dataclass(frozen=True)
 class Fault:
-    """Why a closing closes nothing: the condition that does not hold, the photo, and in words."""
+    """Why a closing has no effect: the condition that does not hold, the photo, and a sentence."""
 
     condition: str
     detail: str

@@ -232,7 +232,7 @@ def _pair(people: tuple[str, str], table: Any) -> Pair:
 
 
 def _overall(parts: dict[str, _Part], rows: dict[str, Agreement]) -> Agreement:
-    """Means over the tags whose agreement can be told; no photo of one tag is pooled with another's."""
+    """Means over the tags whose agreement can be computed; no photo of one tag is pooled with another's."""
     told = [row for row in rows.values() if row.alpha is not None]
 
     def mean(name: str) -> float | None:
@@ -276,7 +276,7 @@ def _finish(
     pairs: tuple[Pair, ...],
     disputed: tuple[str, ...],
 ) -> Agreement:
-    """Put one row together; every figure that cannot be told becomes a reason."""
+    """Put one row together; every figure that cannot be computed becomes a reason."""
     decks = int((per_deck.sum(axis=(1, 2)) > 0).sum())
     observed = alpha = ordinal = low = high = None
     try:

@@ -22,7 +22,10 @@ SIDES = ("two", "upper", "lower")
 
 @dataclass(frozen=True)
 class Bounds:
-    """A count of defects in a pile of `population`, with its bounds (counts; the estimate is no integer)."""
+    """A count of defects in a pile of `population`, with its bounds.
+
+    All are counts; the estimate need not be a whole number.
+    """
 
     population: int
     estimate: float

@@ -83,7 +83,7 @@ class PhotoCodes:
 
 
 def _keys(digits: Iterable[str]) -> NDArray[np.uint64] | None:
-    """One number for each text of sixteen ASCII characters, or nothing where one is no such text."""
+    """One number for each text of sixteen ASCII characters, or nothing where one is not such a text."""
     texts = list(digits)
     joined = "".join(texts)
     if not joined.isascii() or set(map(len, texts)) != {_DIGITS}:
@@ -220,7 +220,7 @@ def grouped(columns: Columns, groups: DeckGroups) -> Columns:
 def _settlements(
     library: Library, columns: Columns, settled: set[tuple[str, str]]
 ) -> dict[tuple[int, int], int]:
-    """Settled pairs as codes; whether a settlement still stands is the library's to say."""
+    """Settled pairs as codes; whether a settlement still holds is decided by the library."""
     pictures, tags = Codes(columns.photos), Codes(columns.tags)
     found: dict[tuple[int, int], int] = {}
     wanted: dict[tuple[str, str], list[tuple[str, str]]] = {}

@@ -70,7 +70,7 @@ def ratio_bounds(
 
     Parameters
     ----------
-    least, most : counts of the drawn decks, unclear photos left out or taken in.
+    least, most : counts of the drawn decks, unclear photos excluded or included.
     of : what they are counts of, at least as large.
     largest : the largest `of` that any deck has.
     """

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Rows = Callable[[NDArray[np.intp]], Floats32]
 LEAST = 3
-"""Fewest labels of either word, and fewest decks, for which a doubt can be told."""
+"""Fewest labels of either word, and fewest decks, for which a label can be doubted."""
 
 
 @dataclass(frozen=True)

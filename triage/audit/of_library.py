@@ -47,7 +47,7 @@ def missed(
     """Audit the pile `unlikely` of each presorted tag (or of the named ones); see `audit_tag`.
 
     The first call with a seed draws decks that no model has seen and records the draw; the photos of the
-    drawn decks without an answer that counts stand in `asked`. Label them with `asked_by` audit and call
+    drawn decks without an answer that counts are in `asked`. Label them with `asked_by` audit and call
     again with the same seed. Of the pile only answers count that were given after the draw, without the
     machine's word in view, by somebody who had not labelled that photo before. Without a seed the last draw
     that is not finished goes on. `strata` changes nothing any more: the other piles of a drawn deck are
@@ -289,7 +289,7 @@ def seen_decks(library: Library) -> set[str]:
             continue
         try:
             models = load_model(folder)
-        except Damaged:  # its decks stand in the event of its training
+        except Damaged:  # its decks are in the event of its training
             continue
         for one in models.values():
             if isinstance(one, TagModel):

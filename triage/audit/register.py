@@ -183,7 +183,7 @@ def _method(event: Event) -> str:
 
 
 def _result(event: Event) -> str:
-    """What came of it, in a few words."""
+    """Return the result in a few words."""
     said = event.payload
     if event.kind == "audited":
         verdict = said.get("verdict") or "not shown either way"
@@ -224,7 +224,8 @@ def head_code(library: Library) -> str:
 def head_faults(library: Library, code: str) -> list[str]:
     """Return what of the history behind a code is gone or was changed; none where it was only added to.
 
-    The chain itself must be checked as well (`Library.faults`). Raises WrongUsage for a text that is no code.
+    The chain itself must be checked as well (`Library.faults`). Raises WrongUsage for a text that is not a
+    head code.
     """
     parts = code.strip().split("+")
     if not all(_CODE.fullmatch(part) for part in parts):

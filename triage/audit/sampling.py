@@ -26,7 +26,7 @@ class Sample:
     """A sample: `n` of `population` items at least, in the order of the draw.
 
     `items` are photo hashes, or deck names where decks were drawn. `strata` holds (population, sample) of
-    each; a photo that shows several elements may stand in several of them, and then counts in each.
+    each; a photo that shows several elements may be in several of them, and then counts in each.
     """
 
     by: str

@@ -1,4 +1,4 @@
-"""What came of an item, and the parts that every engine shares."""
+"""The outcome of an item, and the parts that every engine shares."""
 
 from __future__ import annotations
 

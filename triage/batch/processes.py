@@ -134,7 +134,7 @@ class _Run(Generic[Item, Result]):
                 one.future = self.pool.schedule(run_one, args=(self.step, one.item), timeout=self.timeout_s)
 
     def first_outcome(self) -> Any:
-        """Wait for the item that is first in the order and return what came of it."""
+        """Wait for the item that is first in the order and return its outcome."""
         from pebble import ProcessExpired
 
         first = self.waiting[0]

@@ -1,4 +1,4 @@
-"""What belongs to a library beside its log and is taken over in a merge: tags, rules, models, suggestions."""
+"""What a library holds besides its log and a merge copies: tags, rules, models, suggestions."""
 
 from __future__ import annotations
 

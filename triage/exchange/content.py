@@ -2,7 +2,7 @@
 
 Position is left out unless asked. Serial numbers and owners never leave the library. People are pseudonyms
 unless their names are asked for: `person-xxxxxxxx`, the start of the salted hash by which the event log
-refers to a person, the same in every export. Free texts (places, notes, reasons) may name people; beside
+refers to a person, the same in every export. Free texts (places, notes, reasons) may name people; with
 pseudonyms they leave only where they are asked for.
 """
 
@@ -37,7 +37,7 @@ class Content:
     photos : by deck, visit, time and name.
     names : hash to the name in the export, `deck/name` with the visit before it where needed.
     labels : each person's latest word on each photo x tag, people renamed where asked.
-    words : the words put together.
+    words : the labels combined, per photo and tag.
     settlements : how disputes ended: value, by, at and (with texts) why.
     tags : the vocabulary, used tags first.
     positions : hash to (latitude, longitude) in degrees, empty unless asked.
@@ -45,7 +45,7 @@ class Content:
     library_id, head : where it came from.
     alias : the name under which each person appears.
     texts : whether free text may leave.
-    suggestions, promise : what the present model said, and how its promise stands for each tag.
+    suggestions, promise : what the model in use suggested, and the status of its promise for each tag.
     facts : by deck and visit.
     summaries : the assessment of every deck, worst first; with suggestions and facts only in tables.
     unassessed : why there is no assessment where one was wanted.

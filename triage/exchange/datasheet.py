@@ -1,7 +1,7 @@
 """The datasheet of an export, in Markdown.
 
 Its questions follow T. Gebru et al., Datasheets for Datasets, Communications of the ACM 64 (2021) 86-92. What
-the library cannot know is said to be unknown, never made up.
+the library cannot know is written as unknown, never made up.
 """
 
 from __future__ import annotations
@@ -162,6 +162,6 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 
 def _cell(text: str) -> str:
-    """A text that stays inside its cell and is no markup."""
+    """Return a text that stays inside its cell and is not read as markup."""
     kept = "".join(char if ord(char) >= 32 else " " for char in text)
     return kept.replace("\\", "\\\\").replace("|", "\\|").replace("<", "&lt;")

@@ -82,7 +82,7 @@ def export_library(
     if not sizes:
         raise BadInput("The library holds no photos to export.", "Ingest some first.")
     splits = split_decks(sizes, split, seed) if split else None
-    if splits is not None:  # decks that share look-alikes stand on one side
+    if splits is not None:  # decks that share look-alikes are in one part
         of = {photo.deck: splits.of[groups.group(photo.deck)] for photo in photos}
         splits = replace(splits, of=of)
     content = gather(

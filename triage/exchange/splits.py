@@ -1,4 +1,4 @@
-"""Splits by deck: photos of one deck never stand on both sides."""
+"""Splits by deck: photos of one deck are never in two parts."""
 
 from __future__ import annotations
 

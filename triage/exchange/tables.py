@@ -130,7 +130,7 @@ def _typed_dictionary() -> Iterator[list[Any]]:
 def write_csv_tables(content: Content, folder: Path) -> list[Path]:
     """Write every table as CSV (UTF-8); a text that a spreadsheet takes for a formula gets an apostrophe.
 
-    Times stand as they were recorded (ISO 8601).
+    Times are written as they were recorded (ISO 8601).
     """
     files = []
     for table, columns in TABLES.items():
@@ -143,8 +143,8 @@ def write_csv_tables(content: Content, folder: Path) -> list[Path]:
 def write_parquet_tables(content: Content, folder: Path) -> list[Path]:
     """Write every table as Parquet, with unit and meaning of each column in its metadata.
 
-    A time is a timestamp in UTC, beside it what the clock read (`_local`, without a zone). Raises TriageError
-    when pyarrow (the extra `parquet`) is not installed.
+    A time is a timestamp in UTC, followed by what the clock read (`_local`, without a zone). Raises
+    TriageError when pyarrow (the extra `parquet`) is not installed.
     """
     try:
         import pyarrow as pa

@@ -30,7 +30,7 @@ _TAIL = """  </rdf:Description>
 
 
 def write_sidecars(content: Content, folder: Path) -> list[Path]:
-    """Write one sidecar per photo beside its name in the export (`name.jpg.xmp`)."""
+    """Write one sidecar per photo next to its picture in the export (`name.jpg.xmp`)."""
     seen: dict[str, list[tuple[str, tuple[Box, ...]]]] = {}
     for (sha, tag), word in sorted(content.words.items()):
         if word.value == "present":

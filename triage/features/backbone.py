@@ -84,8 +84,8 @@ class Backbone:
 def multiplies_bytes_exactly() -> bool:
     """Say whether this processor sums products of 8-bit numbers without saturating at 16 bits.
 
-    x86 without the VNNI instructions does not; then ONNX Runtime is told to take the slower exact way, so
-    that the 8-bit network gives the same numbers everywhere. Where it cannot be told, the slower way is
+    x86 without the VNNI instructions does not; then ONNX Runtime is set to use the slower exact method, so
+    that the 8-bit network gives the same numbers everywhere. Where that is not known, the slower method is
     taken.
     """
     if platform.machine().lower() not in ("x86_64", "amd64", "i686", "x86"):

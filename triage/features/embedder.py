@@ -64,7 +64,7 @@ class Embedder:
         Raises
         ------
         BadPhoto
-            when the file is no readable photo.
+            when the file is not a readable photo.
         """
         return self.embed_image(open_upright(source, self.recipe.cell_long_side_px, exact=False))
 

@@ -63,7 +63,7 @@ def column_lengths(flat: NDArray[np.float32]) -> NDArray[np.float32]:
 def joined_cells(last_map: NDArray[np.float32], earlier_map: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return (rows * cols, 1280 + 672): each cell's last-map and earlier-map feature, each of unit length.
 
-    The earlier map has twice the resolution; the largest of its 2 x 2 places stands for the cell.
+    The earlier map has twice the resolution; the largest of its 2 x 2 places is used for the cell.
     """
     last = unit(np.ascontiguousarray(last_map.reshape(last_map.shape[0], -1).T))
     pooled = pool_to_grid(earlier_map)

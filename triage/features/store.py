@@ -108,7 +108,7 @@ class VectorStore:
         Raises
         ------
         BadInput
-            when ``sha`` is no SHA-256 in lower-case hex.
+            when ``sha`` is not a SHA-256 in lower-case hex.
         """
         if len(sha) != 64 or not set(sha) <= set("0123456789abcdef"):
             raise BadInput(f"{sha[:80]!r} is not a photo hash.")

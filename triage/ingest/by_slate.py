@@ -159,7 +159,7 @@ def _looked(run: Run, tasks: Sequence[Look]) -> tuple[list[WalkPhoto], list[Sour
 
 
 def _say_blind(run: Run, blind: Mapping[str, SourceFile]) -> None:
-    """List files that could not be looked at for a card and were taken in all the same."""
+    """List files that could not be checked for a card and were ingested anyway."""
     taken = {str(row["name"]) for row in run.result.added if row["deck"] == UNSORTED}
     for one in blind.values():
         if one.name in taken:
@@ -205,7 +205,7 @@ def _sightings(run: Run, offered: Sequence[SourceFile], placed: Mapping[str, Pla
 def _sorted_out(
     run: Run, offered: Iterable[SourceFile], placed: Mapping[str, Placed], blind: Mapping[str, SourceFile]
 ) -> list[tuple[SourceFile, str | None]]:
-    """Return what is still to be taken in, with its deck, reason and visit; known photos are done at once."""
+    """Return what is still to be ingested, with its deck, reason and visit; known photos are done at once."""
     wanted: list[tuple[SourceFile, str | None]] = []
     for one in offered:
         decision = placed.get(str(one.path))

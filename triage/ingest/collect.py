@@ -131,7 +131,7 @@ def _is_text(name: str) -> bool:
 
 
 def _show(name: str) -> str:
-    """Return a name as text, with a backslash and the number for each byte that is no UTF-8."""
+    """Return a name as text, with a backslash and the number for each byte that is not UTF-8."""
     return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 

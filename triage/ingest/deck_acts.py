@@ -143,7 +143,7 @@ def _free(photo: Sighting) -> Sighting:
 def set_visit(
     library: Library, deck: str, day: str, *, before: str | None, by: str, dry_run: bool = False
 ) -> DeckAct:
-    """Set the day of a deck's photos, facts and findings that stand at the visit `before`, or at none.
+    """Set the day of a deck's photos, facts and findings at the visit `before`, or without a visit.
 
     Raises BadInput when the deck has nothing of that visit.
     """

@@ -85,7 +85,7 @@ def read_folders(
 def _is_only_folder_of_a_deck(
     one: tuple[str, tuple[str, ...]], given: Sequence[tuple[str, tuple[str, ...]]]
 ) -> bool:
-    """Whether a folder is the only one in another that stands beside decks: then that one is the deck."""
+    """Whether a folder is the only one in another that is next to decks: then that one is the deck."""
     root, parts = one
     if len(parts) < 2:
         return False

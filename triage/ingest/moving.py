@@ -1,4 +1,4 @@
-"""Putting photos right that stand at the wrong deck, and removing photos for good."""
+"""Moving photos that are at the wrong deck, and removing photos for good."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from triage.library.records import Photo
 def run_by_time(library: Library, first: Photo, last: Photo) -> list[Photo]:
     """Return the photos of one deck from one photo to another, by the camera's time.
 
-    Raises BadInput when the two stand at different decks, or a time is missing or in the wrong order.
+    Raises BadInput when the two are at different decks, or a time is missing or in the wrong order.
     """
     if first.deck != last.deck:
         raise BadInput(

@@ -2,7 +2,7 @@
 
 Columns (the first line names them; only `name` is needed): `name` (the deck's code), `address` (private: it
 is kept as the deck's private field), `latitude`, `longitude` (degrees), `time` (planned, ISO 8601, or a
-clock time with a column `day`), `decks` (how many decks the stop has, 1 unless told).
+clock time with a column `day`), `decks` (how many decks the stop has, 1 by default).
 """
 
 from __future__ import annotations

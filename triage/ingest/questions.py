@@ -31,7 +31,7 @@ CLEAR = 0.1
 class Question:
     """An open question: its photos wait at no deck.
 
-    `probability` is that of being another deck than `beside`; null where nothing can be reckoned.
+    `probability` is that of being another deck than `beside`; null where nothing can be estimated.
     """
 
     id: str

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 class Run:
-    """One ingest: what is known so far, and what came of it."""
+    """One ingest: what is known so far, and its result."""
 
     def __init__(
         self,
@@ -58,7 +58,7 @@ class Run:
         """Photos by hash that are known from earlier runs and lie in this heap too."""
         self.taken: list[str] = []
         self.read: dict[Path, tuple[str, ExifFacts]] = {}
-        """Hash and EXIF of files that were looked at before they are taken in."""
+        """Hash and EXIF of files that were examined before they are ingested."""
 
     def close(self) -> None:
         """Let go of the cache of hashed files."""

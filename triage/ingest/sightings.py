@@ -24,7 +24,7 @@ STALE_FIX_S = 180.0
 """A position measured longer before the photo than this may be that of the stop before (common practice)."""
 DEFAULT_ERROR_M = 8.0
 """Error of a phone's position where the file states none: 4.9 m under open sky (van Diggelen and Enge 2015,
-as quoted by GPS.gov), more beside a house (common practice)."""
+as quoted by GPS.gov), more next to a house (common practice)."""
 LEAST_ERROR_M, MOST_ERROR_M = 4.0, 150.0
 METRES_A_DEGREE = 111_195.0
 """Of a great circle on a sphere of radius 6371 km (calculation)."""
@@ -53,11 +53,14 @@ class Sighting:
     error_m: float = DEFAULT_ERROR_M
     sure_phone: bool = False
     deck: str | None = None
-    """Where it stands already (an earlier run, a card that it follows); null for a photo to be sorted."""
+    """The deck it is at already (from an earlier run, or a card that it follows).
+
+    Null for a photo to be sorted.
+    """
 
     @property
     def counter(self) -> tuple[str, int] | None:
-        """What stands before the counter of the camera's file name, and the counter."""
+        """The part before the counter in the camera's file name, and the counter."""
         return counter_of(self.name)
 
 
@@ -123,7 +126,7 @@ def _place(private: Mapping[str, Any], taken_at: str | None) -> dict[str, Any]:
 
 
 def _is_stale(fixed_at: str | None, taken_at: str | None) -> bool:
-    """Whether a position was measured long before its photo; only told where the photo's time has a zone."""
+    """Whether a position was measured long before its photo; only known where the photo's time has a zone."""
     if not fixed_at or not taken_at:
         return False
     try:
@@ -161,7 +164,7 @@ anew but is the last one that the phone knew (common practice)."""
 
 
 def without_frozen_places(lane: Sequence[Sighting]) -> list[Sighting]:
-    """Return a lane's photos, those without a position where it stood still to the last digit."""
+    """Return a lane's photos, without positions that repeat to the last digit."""
     found: list[Sighting] = []
     for place, group in groupby(lane, key=lambda one: one.place):
         some = list(group)
@@ -241,5 +244,5 @@ def _step(last: Sighting, one: Sighting) -> int | None:
 
 
 def at_deck(photo: Sighting, deck: str) -> Sighting:
-    """Return a photo that stands at a deck already."""
+    """Return a photo that is at a deck already."""
     return replace(photo, deck=deck)

@@ -1,6 +1,6 @@
 """A day as it was walked: one lane a phone, one bar a stay, and where the decks lie to each other.
 
-Places are told in metres from the middle of the day's decks, never as positions.
+Places are given in meters from the middle of the day's decks, never as positions.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Bar:
 
     @property
     def waits(self) -> bool:
-        """Whether its photos stand at no deck."""
+        """Whether its photos are at no deck."""
         return self.deck == UNSORTED
 
 
@@ -121,8 +121,8 @@ def _dots(library: Library, decks: set[str]) -> tuple[Dot, ...]:
 def shift(library: Library, day: str, phone: str, left: str, right: str, at_s: float, *, by: str) -> int:
     """Put the boundary between two neighboring stays of one phone at a second of the day, as one act.
 
-    Returns how many photos moved. Raises BadInput where the two are no neighbors, or nothing would be left of
-    one of them.
+    Returns how many photos moved. Raises BadInput where the two are not neighbors, or nothing would be left
+    of one of them.
     """
     lane = next((one for one in day_of(library, day).lanes if one.phone == phone), None)
     pairs = zip(lane.bars, lane.bars[1:], strict=False) if lane else ()

@@ -3,7 +3,7 @@
 Runs that surely show one deck are joined (`stays`); every pair of runs has a probability of being two decks
 (`walk_model`). A run gets a deck of its own only if it is surely another deck than all that were placed
 before it, the largest first. Everything else waits with a question that names its reason and a proposal. Two
-phones, a return to a place and photos without a time are never put together without a question.
+phones, a return to a place and photos without a time are never combined without a question.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from triage.ingest.walk_model import (
 )
 
 FEW = 3
-"""Fewer photos than this that stand alone are hardly a deck: a view out of the car, a street sign."""
+"""Fewer photos than this on their own are hardly a deck: a view out of the car, a street sign."""
 NEAR_M = 60.0
 """Photos without a time whose positions are linked by steps of at most so many metres are one group."""
 _APART_M = 2000.0
@@ -52,7 +52,7 @@ class Why(StrEnum):
 
 @dataclass(frozen=True)
 class Doubt:
-    """Photos that wait: why, beside which deck, what is proposed, and the numbers behind it."""
+    """Photos that wait: why, near which deck, what is proposed, and the numbers behind it."""
 
     why: Why
     keys: tuple[str, ...]
@@ -87,7 +87,7 @@ class Sorting:
 
 @dataclass(eq=False)
 class _Group:
-    """Runs that are one deck as far as is known. `deck` is set where it stands already or was placed."""
+    """Runs that are one deck as far as is known. `deck` is set where it is already known or was placed."""
 
     runs: list[Run]
     deck: str | None = None
@@ -118,7 +118,7 @@ def sort_by_walk(
 
     `base` is the name that the folder suggests (null where it says nothing: decks are then named by the day
     and their order), `taken` are deck names that are in use, `middles` are (latitude, longitude, error in
-    metres) of decks of the library. Photos that carry a `deck` stand there already and are only compared
+    metres) of decks of the library. Photos that carry a `deck` are there already and are only compared
     with.
     """
     given = without_copied_times(photos)
@@ -300,7 +300,7 @@ class _Placing:
         self.placed: list[_Group] = []
 
     def done(self) -> Sorting:
-        """Return what came of it."""
+        """Return the result."""
         waiting: list[tuple[_Group, _Match]] = []
         fresh = []
         for group in sorted(self.groups, key=self._size):

@@ -4,7 +4,7 @@ Between two photos of one phone either nothing happened (same deck) or the perso
 the same house, to a neighbour's, or away by car. Each has its own chance, its own usual pause and its own
 distance. What is seen (pause, distance between the measured positions, their error) is weighed by Bayes'
 rule. A position may be off: an outlier, or that of the stop before. Every number is here and common practice
-unless a source stands beside it; `tools/bench/run walks` measures what they lead to.
+unless a source is given; `tools/bench/run walks` measures what they lead to.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ WALK_M_S, DRIVE_M_S, PARK_S = 1.5, 14.0, 240.0
 PAUSE_ALONE_AT_MOST = 0.97
 """However long a pause is, it alone does not make two decks of one."""
 CONFLICT_S, CONFLICT_M, CONFLICT_LEAST = 45.0, 20.0, 0.02
-"""After such a pause, photos so far apart (beside 4 times the scatter) are never surely one deck: a position
-may be that of an earlier place, or the photo was taken on the way."""
+"""After such a pause, photos so far apart (in addition to 4 times the scatter) are never certainly one deck:
+a position may be that of an earlier place, or the photo was taken on the way."""
 FASTEST_M_S = 70.0
 """No car goes faster: positions that ask for more are not both right."""
 

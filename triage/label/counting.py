@@ -48,7 +48,7 @@ def draws_of(library: Library) -> dict[str, list[Draw]]:
 
 
 def _answer(one: AnswerTime) -> Answer:
-    """An undone label is no answer any more, but the machine's order that it came from still chose."""
+    """An undone label is no longer an answer, but the machine's order that it came from still chose."""
     return Answer(
         one.photo,
         one.at,

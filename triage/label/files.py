@@ -210,7 +210,7 @@ def _plain(name: str, text: str) -> str:
 def parse_time(text: str) -> str | None:
     """Return the ISO 8601 time as written, or null for an empty text; no zone is guessed.
 
-    Raises BadInput for a text that is no such time.
+    Raises BadInput for a text that is not such a time.
     """
     if not text:
         return None
@@ -236,7 +236,7 @@ def _count(text: str) -> int | None:
 def parse_boxes(text: str) -> tuple[Box, ...]:
     """Read boxes `x,y,w,h` (fractions of the upright photo) joined by `;`; an empty text gives none.
 
-    Raises BadInput for anything outside the photo or that is no number.
+    Raises BadInput for anything outside the photo or not a number.
     """
     return tuple(_box(part) for part in text.split(";") if part.strip())
 

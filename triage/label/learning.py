@@ -19,7 +19,7 @@ MOST_A_RUN = 200
 AT_ONCE = 60
 """Photos that get their vectors before the first question; those beyond wait for `embed` or `presort`."""
 NOT_PRESORTED = 0.5
-"""What stands for the probability of a photo that the model has not seen yet: as doubtful as can be."""
+"""The probability used for a photo that the model has not seen yet: as doubtful as can be."""
 
 Words = dict[tuple[str, str], "Word"]
 

@@ -1,7 +1,7 @@
 """The beginning of a pool: what a machine's order chooses among, and a fair draw that is asked first.
 
 The draw is in the log before the first question of the order, so that nobody can pick it afterwards. Decks
-stand in the order of SHA-256 of `SEED:DECK`, as everywhere in this program.
+are in the order of SHA-256 of `SEED:DECK`, as everywhere in this program.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ RULE = "decks in the order of SHA-256 of SEED:DECK, the first ones taken"
 
 
 def begin_pools(library: Library, tags: Collection[str], by: str) -> dict[str, list[str]]:
-    """Record a random draw for each tag of which decks stand unanswered in no pool yet; returns the draws.
+    """Record a random draw, for each tag, of the unanswered decks that are in no pool yet; returns the draws.
 
     Costs one look at the database where no photo came since the last draw.
     """

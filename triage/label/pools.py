@@ -6,7 +6,7 @@ answered at some moment are therefore not a fair sample, and neither are those t
 of one tag are taken in pools:
 
 - Decks that were wholly answered before any machine's order chose among them all count.
-- A pool is the decks that stood unanswered when a machine's order first chose among them. All of it counts
+- A pool is the decks that were unanswered when a machine's order first chose among them. All of it counts
   once all of it is wholly answered, in whatever order. Until then only the decks that were drawn at random
   when the pool began count, once every one of them is wholly answered. Never any other part of it.
 - A label whose time or way of asking is not known (from a file) makes its deck unknown. Without any machine's

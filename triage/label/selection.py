@@ -36,7 +36,7 @@ ORDERS = ("learning", "like")
 DUPLICATE = 0.01
 """Cosine distance below which two photos count as one."""
 NOISE = 0.1
-"""Variance of an answer beside that of the weights: the ridge penalty on unit vectors."""
+"""Variance of an answer in addition to that of the weights: the ridge penalty on unit vectors."""
 LEAST_WORTH = 0.02
 """What a photo counts at least, however sure the model is."""
 MOST_CANDIDATES = 600

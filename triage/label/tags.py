@@ -59,7 +59,7 @@ _DATA = "data:image/jpeg;base64,"
 
 
 def _with_pictures(tag: Tag, folder: Path) -> Tag:
-    """Return a tag with its pictures inside, small; they are named by files beside the file of tags.
+    """Return a tag with its pictures inside, small; they are named by files next to the tags file.
 
     Raises BadInput for a picture that is not there or cannot be read.
     """

@@ -15,7 +15,7 @@ BITS_APART = 31
 
 
 def number_bursts(rows: Sequence[Mapping[str, Any]]) -> list[int | None]:
-    """Return a burst number for each row, null for a photo that stands alone.
+    """Return a burst number for each row, null for a single photo.
 
     Rows carry deck, visit, taken_at, camera and phash and are sorted by deck, visit and time. Two
     neighbours of one deck and visit belong together when the same camera took them within three seconds, or

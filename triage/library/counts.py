@@ -196,7 +196,7 @@ class Spoken:
     """What a model has said of some photos, in one walk through its rows."""
 
     piles: dict[str, dict[str, int]] = field(default_factory=dict)
-    """How many suggestions stand in each pile, by tag."""
+    """How many suggestions are in each pile, by tag."""
     probabilities: dict[str, MutableSequence[float]] = field(default_factory=dict)
     """By tag."""
     tags_of: Counter[str] = field(default_factory=Counter)
@@ -223,7 +223,7 @@ def spoken(library: Library, model: str, tags: Collection[str], shas: Collection
 
 
 def pile_counts_by_tag(library: Library) -> dict[str, dict[str, int]]:
-    """Return how many suggestions of the present model stand in each pile, by tag."""
+    """Return how many suggestions of the model in use are in each pile, by tag."""
     query = (
         select(suggestion.c.tag, suggestion.c.pile, func.count().label("n"))
         .where(suggestion.c.model == (queries.model_in_use(library) or ""))

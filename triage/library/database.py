@@ -1,4 +1,4 @@
-"""Opening the database: SQLite beside the library by default, another by URL.
+"""Opening the database: SQLite in the library's folder by default, another by URL.
 
 SQLite runs with a write-ahead log, full synchronous writes and a busy timeout, and every write
 transaction takes the write lock at its start, so that two writers queue instead of failing.
@@ -131,7 +131,7 @@ def _safe_settings(connection: Any, _record: Any) -> None:
 def compact(engine: Engine) -> None:
     """Write the database file anew without what was deleted, and empty its write-ahead log.
 
-    A shared database is told to give its space back; what its own logs and backups hold is for the people
+    A shared database is asked to give its space back; what its own logs and backups hold is for the people
     who run it. Raises NotWritten while another program reads an older state of the file.
     """
     with plain_errors(), engine.connect() as connection:

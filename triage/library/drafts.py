@@ -1,4 +1,4 @@
-"""What is being made beside its final place, a file or a folder, and what a killed program left of it.
+"""Drafts: a file or folder made next to its final place, and the removal of what a killed program left.
 
 The writer holds a lock on its draft for as long as it lives, so a draft that nobody holds is left over and
 may be deleted.

@@ -148,7 +148,7 @@ class Library:
     ) -> None:
         self.close()
 
-    # ---- where things stand -------------------------------------------------------------------
+    # ---- paths and settings -------------------------------------------------------------------
 
     @property
     def path(self) -> Path:

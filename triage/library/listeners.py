@@ -23,7 +23,7 @@ class ChangeListener(Protocol):
         """Events were appended and projected."""
 
     def photos_changed(self, connection: Connection, shas: Iterable[str]) -> None:
-        """Something was stored about photos that is no event, such as suggestions."""
+        """Something other than an event was stored about photos, such as suggestions."""
 
     def photos_dropped(self, connection: Connection, shas: Iterable[str]) -> int:
         """Photos were removed for good: drop what is derived from them; returns how many rows there were."""

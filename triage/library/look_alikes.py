@@ -44,7 +44,7 @@ class DeckGroups:
 
     Attributes
     ----------
-    of : deck to the first name of its group; decks that stand alone are not listed.
+    of : deck to the first name of its group; decks without look-alikes are not listed.
     photos : photos that look like a photo of another deck.
     """
 

@@ -1,6 +1,6 @@
 """Bringing a library of an older format up to the program's, with a copy of the database before.
 
-The format stands in the database (`meta`, key `format`) and changes in the same transaction as the tables.
+The format is stored in the database (`meta`, key `format`) and changes in the same transaction as the tables.
 `library.toml` repeats it, so that an older program refuses the library without opening the database.
 """
 

@@ -13,7 +13,10 @@ from typing import Any
 Box = tuple[float, float, float, float]
 
 UNSORTED = "unsorted"
-"""Where photos stand that no deck was decided for. It is no deck: nothing lists, assesses or reports it."""
+"""Where photos are while no deck is decided for them.
+
+It is not a deck: nothing lists, assesses or reports it.
+"""
 PROMISE_COUNTS = ("deck", "taken", "random", "second-look", "audit")
 """Ways of asking whose labels a promise may count: the machine did not choose the photo."""
 MACHINE_ORDERS = ("doubtful", "dangerous", "learning", "like", "machine")
@@ -66,7 +69,7 @@ class Label:
 
 @dataclass(frozen=True)
 class Word:
-    """The present state of photo x tag: the persons' latest words put together.
+    """The present state of photo x tag: people's latest labels combined.
 
     `value` is the settled value; where people disagree and nobody settled, `disputed` is true and `value`
     is the worse one (`present` before `unclear` before `absent`).

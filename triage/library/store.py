@@ -1,4 +1,4 @@
-"""Content-addressed originals and the deletable caches beside them.
+"""Content-addressed originals, and caches that can be deleted.
 
 A file is written under a temporary name, flushed to the disk and renamed, so a half-written file is
 never read as a whole one. Originals are read-only and never change.

@@ -186,7 +186,10 @@ standing = Table(
     Column("mixing", LargeBinary),
     Index("standing_basis", "basis"),
 )
-"""How each deck stood when it was last assessed: derived. An empty basis says that something new was said."""
+"""Each deck's summary when it was last assessed: derived.
+
+An empty basis means that something new was recorded.
+"""
 
 standing_summary = Table(
     "standing_summary",

@@ -83,7 +83,7 @@ def verify_folder(path: Path, why: str) -> VerifyResult:
 
 
 def _section(found: VerifyResult, place: str, check: Callable[[], object]) -> None:
-    """Run one part of the check; where it cannot be read to its end, the place and the mend are named."""
+    """Run one part of the check; where it cannot be read to its end, the place and the repair are named."""
     try:
         check()
     except _UNREADABLE as error:

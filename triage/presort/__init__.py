@@ -1,4 +1,4 @@
-"""Presort: suggestions per photo and tag, their piles, and how each tag's promise stands for a batch.
+"""Presort: suggestions per photo and tag, their piles, and the status of each tag's promise for a batch.
 
 The names below are imported when first used.
 """

@@ -51,7 +51,7 @@ class PresortResult:
         return len(self.photos) if self.number is None else self.number
 
     def piles(self) -> dict[str, dict[str, int]]:
-        """Return how many suggestions stand in each pile, by tag."""
+        """Return how many suggestions are in each pile, by tag."""
         if self.counted is not None:
             return self.counted
         found: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
@@ -240,7 +240,7 @@ def photos_of(library: Library, decks: Sequence[str]) -> list[Photo]:
 
 
 def _standing(library: Library, models: dict[str, TagModel | TooFew], todo: list[str]) -> dict[str, Standing]:
-    """Return how each promise stands for this batch: an audit or an unlike batch withdraws it."""
+    """Return the status of each promise for this batch: an audit or an unlike batch withdraws it."""
     ready = {tag: one for tag, one in models.items() if isinstance(one, TagModel)}
     found = {tag: standing_of(one) for tag, one in ready.items()}
     audited = withdrawals(library)

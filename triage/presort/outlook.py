@@ -40,7 +40,7 @@ LEAST_LABELS = 40
 LEAST_DECKS = 8
 """Decks with the tag, and decks without it, that are needed: two in each part."""
 FLOOR = 0.002
-"""Smallest error that is told from none."""
+"""Smallest error that is distinguished from none."""
 T_7 = 2.365
 """Student's t at 97.5 % with seven degrees of freedom (printed tables)."""
 NO_PROMISE = 0.001

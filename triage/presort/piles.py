@@ -1,4 +1,4 @@
-"""Which pile a photo goes to, and whether a tag's promise stands for a batch."""
+"""Which pile a photo goes to, and whether a tag's promise holds for a batch."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ HOLDS, TOO_FEW, WITHDRAWN = "holds", "too-few", "withdrawn"
 
 @dataclass(frozen=True)
 class Standing:
-    """How the promise of one tag stands for one batch: `holds`, `too-few` or `withdrawn`, and why not."""
+    """The status of one tag's promise for one batch: `holds`, `too-few` or `withdrawn`, and why not."""
 
     standing: str
     why_not: str = ""
@@ -43,7 +43,7 @@ def pile(
     probability : calibrated.
     raw_scores : scores of the leave-one-out models, or the largest of them; None where there are none.
     model : the tag's model with its promise.
-    promise_standing : how the promise stands for this batch; only `holds` allows `unlikely`.
+    promise_standing : the status of the promise for this batch; only `holds` allows `unlikely`.
     """
     if probability >= LIKELY_FROM:
         return "likely"

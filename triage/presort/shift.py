@@ -3,8 +3,8 @@
 A deck's distance is the mean distance of its mean photo vector to its three nearest training decks. Its
 p-value is (1 + number of training decks at least as far)/(n + 1), each training deck measured against the
 others; for an ordinary deck it is at most u with probability at most u (conformal p-values; Vovk, Gammerman,
-Shafer, Algorithmic Learning in a Random World, 2005). The decks of a batch are put together by Simes (1986):
-the batch is unlike where min over i of p_(i) m / i is at most 5 %.
+Shafer, Algorithmic Learning in a Random World, 2005). The decks of a batch are combined by the method of
+Simes (1986): the batch is unlike where min over i of p_(i) m / i is at most 5 %.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def batch_p_value(library: Library, training_decks: set[str], batch: Sequence[st
     """Return how ordinary a batch's decks are, or null where it cannot be said.
 
     `batch` holds the photos' hashes; decks that the model was trained on are passed over, and with fewer
-    than nineteen training decks nothing is said.
+    than nineteen training decks no test is made.
     """
     from triage.features.keep import store_of
 

@@ -23,7 +23,7 @@ and nothing tells which (tools/bench/run looked): a wrong place draws the eye aw
 
 
 def standing_of(model: TagModel) -> Standing:
-    """How a tag's promise stands before any batch was looked at."""
+    """The status of a tag's promise before any batch was examined."""
     if model.promise.holds:
         return Standing(HOLDS)
     return Standing(TOO_FEW, model.promise.why_not)
@@ -48,7 +48,7 @@ def suggest(
     models : from `train_tags` or `load_model`; tags with too few labels are passed over.
     shas : photos to score.
     model : hash of the models, kept with each suggestion.
-    standing : per tag how the promise stands for this batch; missing means as trained.
+    standing : per tag the status of the promise for this batch; missing means as trained.
 
     Raises
     ------

@@ -35,7 +35,7 @@ p.note { font-size: 7.5pt; margin: 2mm 0 0 }
 
 
 def template_csv(known: Known, *, wide: bool = False, more: bool = False) -> str:
-    """Return a CSV that `facts read` takes once it is filled in; what is known stands in it already."""
+    """Return a CSV that `facts read` takes once it is filled in; known values are filled in already."""
     lines = [*short_lines(), *(more_lines() if more else ())]
     if wide:
         names = ["deck", "visit", *(line.key.key for line in lines)]

@@ -113,7 +113,7 @@ def known_values(values: Mapping[str, Any]) -> dict[str, Any]:
 
 
 class Facts:
-    """Parsed facts with what the checks assume where nothing is said."""
+    """Parsed facts with what the checks assume where nothing was recorded."""
 
     def __init__(self, values: Mapping[str, Any]) -> None:
         self.values = known_values(values)
@@ -127,7 +127,7 @@ class Facts:
         return float(self.values[key])
 
     def missing(self, *keys: str) -> tuple[str, ...]:
-        """Return those keys of which nothing is said."""
+        """Return the keys about which nothing was recorded."""
         return tuple(key for key in keys if self.get(key) is None)
 
     @property
@@ -137,7 +137,7 @@ class Facts:
 
     @property
     def has_ledger(self) -> bool:
-        """Whether joists may hang on the house: not for a deck that stands by itself."""
+        """Whether joists may hang on the house: not for a freestanding deck."""
         return self.get("attached") is not False and self.get("house_side_support") not in (
             "own-beam",
             "through-wall",

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 _SLACK_FT = 0.5
-"""Lengths are taken with a tape over posts and rims: half a foot is no contradiction."""
+"""Lengths are taken with a tape over posts and rims: half a foot is not a contradiction."""
 
 _ABSENT = (
     ("has_beam", ("beam_size", "beam_span_ft", "beam_bearing")),
@@ -36,7 +36,7 @@ _NOT_LONGER = (
 
 
 def of_absent_parts(facts: Mapping[str, Any]) -> frozenset[str]:
-    """Return the facts that say something of a part that the deck is said not to have."""
+    """Return the facts about a part that the deck is recorded as not having."""
     return frozenset(key for flag, keys in _ABSENT if facts.get(flag) is False for key in keys)
 
 

@@ -1,6 +1,6 @@
 """Other names of facts and answers: `height` for `height_above_grade_ft`, `SYP` for southern pine.
 
-A key may be written without its unit where that names one key only; other names stand beside the key in
+A key may be written without its unit where that names one key only; other names are listed with the key in
 `triage/data/facts.toml`, other words for an answer in `triage/data/fact_words.toml`.
 """
 

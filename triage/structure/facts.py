@@ -1,6 +1,6 @@
 """Facts of a deck: their keys as data, and reading them from words, TOML and CSV.
 
-The keys, types, units and sane ranges stand in `triage/data/facts.toml`. Nothing is taken half: a file with
+The keys, types, units and sane ranges stand in `triage/data/facts.toml`. Nothing is read in part: a file with
 one wrong value is refused whole, with file, line, key and what to do.
 """
 
@@ -101,7 +101,8 @@ def parse_fact(key: str, raw: object) -> Any:
     """Return the value of a fact in the unit of its key.
 
     Takes numbers, words and strings with a unit (`"10 ft"` for a key in inches gives 120.0). Raises BadInput
-    naming the key for an unknown key, a wrong unit, an impossible or out of range value, and how to mend it.
+    naming the key for an unknown key, a wrong unit, an impossible or out of range value, and saying how to
+    fix it.
     """
     schema = fact_key(key)
     if raw is None or (isinstance(raw, str) and not raw.strip()):

@@ -105,7 +105,7 @@ def _lines(text: str) -> dict[tuple[str, ...], int]:
 
 @dataclass(frozen=True)
 class Cell:
-    """One value of a facts file: where it stands, what it says, and what a sheet noted beside it."""
+    """One value of a facts file: its line, its value, and what a sheet noted with it."""
 
     line: int
     deck: str
@@ -233,7 +233,7 @@ def _check_visit(where: str, visit: str) -> None:
 
 
 def _refuse_contradictions(path: Path, facts: Facts, lines: Mapping[tuple[str, str | None], int]) -> None:
-    """Raise BadInput when what is said of one deck at one visit cannot be true at once."""
+    """Raise BadInput when the facts of one deck at one visit contradict each other."""
     for (deck, visit), own in facts.items():
         said = {**facts.get((deck, None), {}), **own}
         for sentence in find(said)[:1]:

@@ -1,6 +1,6 @@
 """Facts that come back from a sheet filled in on a phone: who gave them, when, and on which sheet.
 
-The sheet notes beside each answer what was known when the sheet was made (`was`). An answer is taken where
+With each answer the sheet holds what was known when the sheet was made (`was`). An answer is taken where
 nothing changed since; where somebody else gave another value for the same visit meanwhile, both are named and
 a person decides. So several phones' files merge in any order, and reading one twice adds nothing.
 """
@@ -24,7 +24,7 @@ from triage.tabular import read_text
 
 @dataclass
 class SheetRead:
-    """What became of a sheet: facts told by deck, rows known already, rows set aside with reasons."""
+    """The result of a sheet: facts recorded by deck, rows known already, and rows set aside with reasons."""
 
     told: dict[str, dict[str, Any]] = field(default_factory=lambda: defaultdict(dict))
     known: int = 0
@@ -56,8 +56,8 @@ def take_facts(library: Library, path: Path, *, by: str | None, dry_run: bool = 
 def read_sheet(library: Library, path: Path, *, by: str | None, dry_run: bool = False) -> SheetRead:
     """Take in a sheet saved on a phone, as one act; what cannot be taken is set aside row by row.
 
-    `by` speaks for rows that name nobody. Raises BadInput where the file is no such sheet, WrongUsage
-    where a row names nobody and `by` is null.
+    `by` is the author of rows that name nobody. Raises BadInput where the file is not such a sheet,
+    WrongUsage where a row names nobody and `by` is null.
     """
     read = SheetRead()
     said: list[EventDraft] = []

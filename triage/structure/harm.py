@@ -17,8 +17,9 @@ _FLAGS = {"yes": (False, True), "no": (True, False)}
 class Harm:
     """The direction of one fact: `steps` are its words from harmless to harmful, empty for a number.
 
-    `up_to` is the number beyond which more is no better and no worse; null where the direction holds for all.
-    `in_proportion` are facts whose limit is a share of this one: the direction is said of both grown alike.
+    `up_to` is the number beyond which more makes no difference; null where the direction holds for all
+    values. `in_proportion` are facts whose limit is a share of this one: the direction applies when both grow
+    in proportion.
     """
 
     fact: str

@@ -55,7 +55,7 @@ def beam_span(facts: Facts) -> Check:
 
 
 def _by_overhang(facts: Facts, demand: float | None) -> Check:
-    """Return the check; where the overhang is not known, only what holds for every overhang is said."""
+    """Return the check; where the overhang is not known, only what holds for every overhang is reported."""
     span_ft = facts.number("joist_span_ft")
     lacking = facts.missing("beam_span_ft")
     if facts.edition != "irc-2021":
@@ -135,7 +135,7 @@ def allowed_span_ft(
 def _by_mechanics(facts: Facts, size: str, effective_joist_span_ft: float, loads: Loads) -> str:
     """Return the span by bending and deflection in words; southern pine, whose printed rows it gives.
 
-    IRC 2021's effective joist span stands for joists that overhang by a quarter.
+    IRC 2021's effective joist span is for joists that overhang by a quarter.
     """
     if facts.species() != "southern-pine" or facts.edition != "irc-2021":
         return ""

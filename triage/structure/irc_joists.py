@@ -1,4 +1,4 @@
-"""Deck joists: IRC R507.6 and Table R507.6, AWC DCA 6 Table 2; the same spans by mechanics beside them."""
+"""Deck joists: IRC R507.6 and Table R507.6, AWC DCA 6 Table 2; and the same spans by mechanics."""
 
 from __future__ import annotations
 

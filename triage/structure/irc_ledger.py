@@ -192,7 +192,7 @@ def allowed_spacing_in(facts: Facts, fastener: str, span_ft: float, loads: Loads
 
 
 def ledger_placement(facts: Facts) -> Check:
-    """Return whether the fasteners stand where they should (R507.9.1.3(2)) and what they go into.
+    """Return whether the fasteners are where they should be (R507.9.1.3(2)) and what they go into.
 
     The distance to the ledger's bottom edge follows from its depth where it was not measured; a ledger whose
     size is not known is taken as the shallowest that the table allows.

@@ -1,6 +1,6 @@
 """Ledger fasteners by mechanics: reaction of the joists against the dowel's adjusted design value.
 
-NDS 2018 chapters 11 and 12. Shown beside the published table, which rests on tests and governs. The yield
+NDS 2018 chapters 11 and 12. Shown next to the published table, which is based on tests and governs. The yield
 equations assume that the members touch; sheathing keeps them apart, and the tests include that.
 """
 
@@ -111,7 +111,7 @@ def _in_a_band(check: Check, facts: Facts) -> Check:
 
 
 def _beside_the_table(check: Check, by_table: Check, joint: Joint) -> Check:
-    """Return the check as it may stand beside the table: never over where the table is within.
+    """Return the check as it may appear next to the table: never over where the table is within.
 
     Where the table does not hold the ledger, nothing is within that rests on direct contact or on a
     penetration which is not there.
@@ -210,7 +210,7 @@ def _worst_case(facts: Facts, joint: Joint) -> tuple[float, float, str]:
 
 
 def _assumed(facts: Facts) -> str:
-    """Return in words what was taken where nothing is said of the band joist or the exposure."""
+    """Return in words what was assumed where the band joist or the exposure is not known."""
     said = ""
     if facts.get("band_species") is None:
         said += f"; band joist assumed to be {BAND_SPECIES}"

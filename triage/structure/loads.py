@@ -17,7 +17,7 @@ SNOW_DURATION, LIVE_DURATION = 1.15, 1.0
 
 @dataclass(frozen=True)
 class Loads:
-    """Live, dead and ground snow load in psf; snow is 0 where nothing is said."""
+    """Live, dead and ground snow load in psf; snow is 0 where none was recorded."""
 
     live_psf: float
     dead_psf: float
@@ -41,7 +41,7 @@ class Loads:
 
 
 def design_loads(facts: Facts) -> Loads:
-    """Return the loads of a deck: 40 psf live and 10 psf dead where nothing is said (IRC Table R301.5)."""
+    """Return the loads of a deck: 40 psf live and 10 psf dead where none was recorded (IRC Table R301.5)."""
     assumed = []
     if facts.get("live_load_psf") is None:
         assumed.append("live load assumed")
@@ -79,7 +79,7 @@ def table_loads(loads: Loads, edition: str) -> tuple[list[tuple[str, int]], str]
     """Return the rows (kind, psf) that a table must be read in, or why it does not reach.
 
     A live load reads the 40 psf live row, a snow load above 40 psf the next heavier snow row; both hold and
-    the harder governs. A live load above 40 psf is no snow row: snow comes with a longer duration factor.
+    the harder governs. A live load above 40 psf is not a snow row: snow comes with a longer duration factor.
     """
     if loads.dead_psf > DEAD_PSF:
         return [], f"the table is for {DEAD_PSF:g} psf dead load, the deck has {loads.dead_psf:g}"

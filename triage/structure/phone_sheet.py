@@ -87,7 +87,7 @@ def _plain(line: SheetLine) -> dict[str, Any]:
 
 
 def _json(data: Any) -> str:
-    """Return JSON that may stand inside a script element: no `<` in it."""
+    """Return JSON that is safe inside a script element: no `<` in it."""
     return json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
 
 

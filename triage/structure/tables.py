@@ -45,7 +45,7 @@ def source_of(name: str, row: dict[str, Any], edition: str) -> str:
 
 @dataclass(frozen=True)
 class Cell:
-    """A cell that was read: its value as printed and the column it stands in."""
+    """A cell that was read: its value as printed and the column it is in."""
 
     printed: Any
     column: float

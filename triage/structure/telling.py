@@ -1,4 +1,4 @@
-"""Facts about decks, told by people: checked as a whole, stored as one act, or not at all."""
+"""Facts about decks, recorded by people: checked as a whole and stored as one act, or not at all."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def set_facts(
     photos: Sequence[Photo] = (),
     dry_run: bool = False,
 ) -> dict[str, Any]:
-    """Tell facts of one deck; an empty value takes a fact away. Raises BadInput with nothing stored."""
+    """Record facts about one deck; an empty value removes a fact. Raises BadInput with nothing stored."""
     visit = visit or queries.latest_visit(library, deck)
     values = parse_facts(pairs)
     said = _said(library, deck, visit, values, by, photos)
@@ -36,7 +36,7 @@ def set_facts(
 
 
 def read_facts(library: Library, path: Path, *, by: str, dry_run: bool = False) -> dict[str, dict[str, Any]]:
-    """Tell the facts of a TOML or CSV file, as one act. Raises BadInput naming file, line and key."""
+    """Record the facts of a TOML or CSV file as one act. Raises BadInput naming file, line and key."""
     said: list[EventDraft] = []
     told: dict[str, dict[str, Any]] = {}
     for (deck, visit), values in read_facts_file(path).items():

@@ -65,7 +65,7 @@ def tidy(text: str) -> str:
 
 
 def length_in(text: str, *, bare_feet: bool = False) -> float | None:
-    """Return a length written with its unit in inches; null when the text is no such length.
+    """Return a length written with its unit in inches; null when the text is not such a length.
 
     With `bare_feet` a plain `9-6` is feet and inches, as plans and tables print it.
     """

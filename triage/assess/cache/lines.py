@@ -1,4 +1,4 @@
-"""How every deck stands, kept beside the log, worst first; `keeping` keeps it up to date.
+"""The cached summary of every deck, worst first; `refresh` keeps it up to date.
 
 What is kept is what `assess_library` returns (a test compares the two). Where nothing can be written,
 everything is assessed in memory.
@@ -72,7 +72,7 @@ class Kept:
 
 
 def standings(library: Library, progress: Progress | None = None, order: str = DANGER) -> Kept:
-    """Return how every deck stands now, after assessing again those that something was said about.
+    """Return the current summary of every deck, after assessing again those with new records.
 
     Raises BadInput for a rule or tag file that cannot be taken.
     """
@@ -93,12 +93,12 @@ def last_standings(library: Library, order: str = DANGER) -> Kept:
 
 
 def open_by_deck(library: Library) -> dict[str, int]:
-    """Return how many questions are open on each deck that is kept as it stands now."""
+    """Return how many questions are open on each deck whose cached summary is current."""
     return assessment_rows.unreviewed_on(library, basis_of(library))
 
 
 def open_on_photos(library: Library, decks: Sequence[str]) -> dict[str, bool]:
-    """Say of each deck that is kept as it stands now whether a concern that photos show is open on it."""
+    """Say for each deck whose cached summary is current whether a concern that photos show is open on it."""
     basis, found = basis_of(library), {}
     kept = assessment_rows.bases(library)
     fresh = [deck for deck in decks if kept.get(deck) == basis]
@@ -133,7 +133,7 @@ def _ordering(row: Any, rho: float) -> Ordering:
 
 
 def standings_in_memory(library: Library, order: str = DANGER) -> Kept:
-    """Return how every deck stands now, all of them assessed anew and nothing kept."""
+    """Return the current summary of every deck, all assessed again and nothing cached."""
     from triage.library.counts import deck_counts
 
     counts = deck_counts(library)

@@ -1,7 +1,7 @@
 """Caches the assessment of each deck: only decks that an event touched are assessed again.
 
 A row is fresh while its basis is the present one: the program, the firm's rules and tags, the model and how
-its promises stand; whatever is said of a deck empties its basis (`assess/cache/stale.py`). Rho is fitted
+its promises; anything recorded about a deck empties its basis (`assess/cache/stale.py`). Rho is fitted
 over all decks, and P is linear in it, so a row keeps what its suggestions weigh at rho 0 and at rho 1 and a
 new rho changes no row.
 """
@@ -46,7 +46,7 @@ _ROOMS = ("assess", "data", "domain", "library", "presort", "structure")
 
 
 def out_of_date(library: Library) -> list[str]:
-    """Return the decks that are not kept as they stand now, by name."""
+    """Return the decks whose cached assessment is not current, by name."""
     return _stale_and_gone(library, basis_of(library))[0]
 
 
@@ -91,7 +91,7 @@ class _Worker:
     promise: dict[str, str]
 
     def refresh(self, decks: Sequence[str]) -> None:
-        """Assess some decks and keep them, unless something is said about one meanwhile."""
+        """Assess some decks and keep them, unless something is recorded about one meanwhile."""
         with writing(self.library.engine) as connection:
             said = assessment_rows.begin_rows(connection, decks)
         known = [deck for deck in decks if queries.is_deck(self.library, deck)]
@@ -177,7 +177,7 @@ def _counts(evidence: DeckEvidence) -> tuple[int, int]:
 
 
 def basis_of(library: Library) -> str:
-    """Return what a summary rests on beside the deck's own words, in one short text."""
+    """Return what a summary is based on besides the deck's own records, as one short text."""
     said = [event.hash for kind in ("presorted", "audited") for event in queries.statements(library, kind)]
     own = (library.own_rules, library.own_tags, library.own_severity, library.path / FIRM_FILE)
     files = [_digest(file) for file in own]

@@ -29,7 +29,7 @@ def labels(
     *,
     current: bool = True,
 ) -> list[Label]:
-    """Return label rows in the order they were given; only each person's latest unless told."""
+    """Return label rows in the order they were given; only each person's latest by default."""
     query = select(*_LABEL).where(label_table.c.undone.is_(False))
     if current:
         query = query.where(label_table.c.current.is_(True))

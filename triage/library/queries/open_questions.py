@@ -54,7 +54,7 @@ def _by_rank(model: str, tag: str, order: str) -> list[Select[Any]]:
 
 def decks_round_from(connection: Connection, begin: str) -> Iterator[str]:
     """Yield all decks in order from one on, then those before it; each is a step along the index."""
-    first = select(func.min(placing.c.deck))  # of all placings: one that is no longer current costs a step
+    first = select(func.min(placing.c.deck))  # of all placings: one that is no longer current costs one step
     deck = connection.execute(first.where(placing.c.deck >= begin)).scalar()
     while deck is not None:
         yield str(deck)

@@ -23,7 +23,7 @@ _CHUNK = 500
 def statements(connection: Connection, kind: str, deck: str | None = None) -> list[Event]:
     """Return the current statements of a kind, in order, with private texts put back.
 
-    Each stands at the deck and visit to which it was carried since it was said.
+    Each stands at the deck and visit to which it was moved since it was recorded.
     """
     return _current(connection, [kind], deck)
 
@@ -82,7 +82,7 @@ class DeckStatements:
     said: Mapping[str, Sequence[Event]]
 
     def facts(self, visit: str | None = ANY_VISIT) -> dict[str, Fact]:
-        """Return the latest value of each fact, by visit first and then by the order they were told."""
+        """Return the latest value of each fact, by visit first and then by the order of recording."""
         found: dict[str, Fact] = {}
         rows = _up_to(self.said["fact"], visit)
         rows.sort(key=lambda event: event.payload.get("visit") or "")

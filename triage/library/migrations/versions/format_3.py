@@ -1,4 +1,4 @@
-"""Format 3: how each deck stands is kept beside the log, so that a list of many decks assesses none anew.
+"""Format 3: each deck's summary is cached, so that a list of many decks assesses none again.
 
 Suggestions are found in the order of their probability.
 """
