@@ -107,7 +107,7 @@ def test_as_of_takes_only_what_was_recorded_by_then(library):
     set_tier(library, "D-17", "stop-use", why="It moved.", by="ann")
     assert json.dumps(assess_library(library, ["D-17"], as_of=then)[0].to_json()) == json.dumps(before)
     assert assess_library(library, ["D-17"])[0].tier == "stop-use"  # nobody has written the height down
-    with pytest.raises(BadInput, match="'soon' is no time"):
+    with pytest.raises(BadInput, match="'soon' is not a time"):
         assess_library(library, as_of="soon")
 
 
@@ -201,11 +201,11 @@ def test_undoing_a_closing_opens_the_concern_again(second_visit):
 
 
 def test_comparing_needs_two_visits_that_exist(library, second_visit):
-    with pytest.raises(BadInput, match="one visit only"):
+    with pytest.raises(BadInput, match="only one visit"):
         compare(library, "D-18")
     with pytest.raises(BadInput, match="no visit 2026-07-01"):
         compare(library, "D-17", "2026-05-04", "2026-07-01")
-    with pytest.raises(BadInput, match="the same one"):
+    with pytest.raises(BadInput, match="Both visits are the same"):
         compare(library, "D-17", "2026-05-04", "2026-05-04")
     with pytest.raises(BadInput, match="no deck"):
         compare(library, "D-99")

@@ -141,5 +141,5 @@ def test_missed_by_a_sheet(library: Library, with_photos, call, monkeypatch, tmp
 def test_missed_without_a_model(library: Library, call) -> None:
     code, _, err = call("audit", "missed", "--by", "ann")
     assert code == 1
-    assert "No model was trained" in err
+    assert "No model has been trained" in err
     assert call("audit", "missed", "--confidence", "95")[0] == 2

@@ -132,7 +132,7 @@ def test_anytime_bounds_are_where_the_ratio_is_below_its_limit() -> None:
         (lambda: allocate({"a": 3}, 4), "cannot be drawn"),
         (lambda: draw([], 1, "1"), "nothing to draw"),
         (lambda: draw(["a"], 2, "1"), "larger than the 1"),
-        (lambda: draw(["a"], 0, "1"), "no sample"),
+        (lambda: draw(["a"], 0, "1"), "sample of 0 is not possible"),
     ],
 )
 def test_what_cannot_be_is_a_sentence(call, match: str) -> None:

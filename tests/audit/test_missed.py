@@ -200,7 +200,7 @@ def test_the_next_model_that_passes_ends_a_withdrawal(library: Library, presorte
 
 
 def test_a_draw_needs_a_speaker(library: Library, presorted) -> None:
-    with pytest.raises(WrongUsage, match="nobody speaks"):
+    with pytest.raises(WrongUsage, match="no name was given"):
         missed(library, 14, seed="7")
     assert len(missed(library, 14, seed="7", record=False)[TAG].asked) == 20
     assert list(library.events("audit-drawn")) == []
@@ -214,7 +214,7 @@ def test_no_model_no_pile_no_tag(library: Library, with_photos, presorted) -> No
 
 
 def test_a_library_without_a_model(library: Library) -> None:
-    with pytest.raises(BadInput, match="No model was trained"):
+    with pytest.raises(BadInput, match="No model has been trained"):
         missed(library, 5)
     library.say("trained", {"model": "m", "tags": [TAG]}, by="ann")
     with pytest.raises(BadInput, match="sorted no photo yet"):

@@ -114,7 +114,7 @@ def test_hostile_file_names_are_refused(library: Library, tmp_path: Path, name: 
         ({"annotations": [{"image_id": 5, "category_id": 7}]}, "no image 5"),
         ({"annotations": [{"image_id": [1], "category_id": 7}]}, "no image"),
         ({"annotations": ["x"]}, "not an object"),
-        ({"annotations": [{"image_id": 1, "category_id": 9}]}, "'other' is no tag"),
+        ({"annotations": [{"image_id": 1, "category_id": 9}]}, "'other' is not a tag"),
         ({"annotations": [{"image_id": 1, "category_id": 7, "bbox": [1, 2]}]}, "four numbers"),
         ({"annotations": [{"image_id": 1, "category_id": 7, "bbox": [1, 2, "3", 4]}]}, "four numbers"),
         (
@@ -143,9 +143,9 @@ def test_a_bad_annotation_is_set_aside_and_the_next_one_read(
 @pytest.mark.parametrize(
     ("data", "match"),
     [
-        ("{", "no JSON"),
-        ('{"images": NaN}', "no number"),
-        ("[" * 100_000, "no JSON"),
+        ("{", "not valid JSON"),
+        ('{"images": NaN}', "not a number"),
+        ("[" * 100_000, "not valid JSON"),
         ("[]", "not a COCO file"),
         ('{"images": [{"file_name": "a"}]}', "without an id"),
         ('{"images": [{"id": 1}, {"id": 1}]}', "two images with the id 1"),
@@ -196,7 +196,7 @@ def test_a_folder_tree_says_present_by_content(library: Library, tmp_path: Path)
     }
     reasons = sorted(one.reason for one in aside)
     assert len(reasons) == 3
-    assert "'nonsense' is no tag" in reasons[2]
+    assert "'nonsense' is not a tag" in reasons[2]
     assert "not followed" in reasons[1]
     assert "ingest it first" in reasons[0]
     assert store_rows(library, rows, aside, by="ann").new == 2

@@ -65,7 +65,7 @@ def test_what_spreadsheets_save_is_read(tmp_path: Path, delimiter: str, encoding
         ('a,d,rust,present,,"0,0,2,1",,,', "outside the photo"),
         ('a,d,rust,present,,"0,0,nan,1",,,', "not finite"),
         ('a,d,rust,present,,"0,0,-.1,1",,,', "negative side"),
-        ('a,d,rust,present,,"0,0,x,1",,,', "no number"),
+        ('a,d,rust,present,,"0,0,x,1",,,', "not a number"),
         ("a,d,rust,present,,,2.5,,", "count '2.5'"),
         ("a,d,rust,present,,,1e99,,", "count '1e99'"),
         ("a,d,rust,present,,,nan,,", "count 'nan'"),

@@ -175,7 +175,7 @@ def test_own_tags_are_added_once_and_a_differing_one_is_refused(library, tmp_pat
     assert [tag.tag for tag in add_tags(library, own)[1]] == ["wasp-nest"]
     give_labels(library, queries.photos(library)[0], {"wasp-nest": "present"}, by="ann")
     own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "Something else."\n')
-    with pytest.raises(BadInput, match="another definition"):
+    with pytest.raises(BadInput, match="a different definition"):
         add_tags(library, own)
 
 

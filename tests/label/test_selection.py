@@ -175,9 +175,9 @@ def test_a_very_large_pool_is_thinned_with_all_decks_in_it(monkeypatch, chances)
 
 def test_what_cannot_be_done_says_so():
     pool = make_pool()
-    with pytest.raises(WrongUsage, match="no order"):
+    with pytest.raises(WrongUsage, match="not a valid order"):
         next_to_label(pool, 3, order="alphabetical")
-    with pytest.raises(WrongUsage, match="no such photo"):
+    with pytest.raises(WrongUsage, match="not in this library"):
         next_to_label(pool, 3, order="like", like="unknown")
 
 

@@ -88,7 +88,7 @@ def test_too_few_labels_or_decks_are_told(decks, photos, why):
     found = outlook(TAG, dict(small.photos), small.labels, small.vectors_of)
     assert found.gain is None
     assert why in found.why_not
-    assert "cannot be said" in found.sentence()
+    assert "cannot be estimated" in found.sentence()
 
 
 def test_unclear_and_disputed_words_are_passed_over():
