@@ -146,7 +146,7 @@ def test_photos_without_a_deck_are_no_deck_and_are_said_with_the_command_that_so
         code, told, err = said(capsys, command)
         rows = told["decks"] if command == "assess" else told
         assert (code, {row["deck"] for row in rows}) == (0, {"A", "B"})
-        assert "1 photo waits for a deck and counts for none" in err
+        assert "1 photo is not assigned to a deck yet; totals leave it out" in err
         assert "deck-triage move --from FIRST --to LAST --deck DECK" in err
     code, _, err = said(capsys, "assess", "unsorted")
     assert (code, "no deck 'unsorted'" in err) == (1, True)
