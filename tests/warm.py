@@ -89,20 +89,12 @@ class _Server:
         answer: dict[str, int | None] = json.loads(self._process.stdout.readline())
         return answer
 
-    def start(
-        self, words: list[str], text: str, cwd: object, env: Mapping[str, str] | None, umask: int
-    ) -> Started:
+    def start(self, words: list[str], text: str, cwd: object, more: Mapping[str, object]) -> Started:
         folder = Path(tempfile.mkdtemp(dir=self.folder))
         (folder / "in").write_text(text)
         for name in ("out", "err"):
             (folder / name).touch()  # it may be killed before it writes a word
-        question = {
-            "words": words,
-            "cwd": str(cwd or Path.cwd()),
-            "env": dict(os.environ if env is None else env),
-            "umask": umask,
-            "folder": str(folder),
-        }
+        question = {"words": words, "cwd": str(cwd or Path.cwd()), "folder": str(folder), **more}
         pid = self.ask(question)["pid"]
         assert pid is not None
         return Started(self, pid, folder)
@@ -121,23 +113,22 @@ def start(
     cwd: object = None,
     env: Mapping[str, str] | None = None,
     umask: int = 0o022,
+    room_mb: int | None = None,
 ) -> Started:
-    """Start a command of the program in a process of its own; `text` is what is typed to it."""
+    """Start a command of the program in a process of its own.
+
+    `text` is what is typed to it; `room_mb` is how many megabytes of memory it may take beyond what it has.
+    """
     if not _servers:
         _servers.append(_Server())
     line = [os.fsdecode(word) if isinstance(word, bytes) else str(word) for word in words]
-    return _servers[0].start(line, text, cwd, env, umask)
+    more = {"env": dict(os.environ if env is None else env), "umask": umask, "room_mb": room_mb}
+    return _servers[0].start(line, text, cwd, more)
 
 
-def call(
-    *words: object,
-    text: str = "",
-    cwd: object = None,
-    env: Mapping[str, str] | None = None,
-    umask: int = 0o022,
-) -> Done:
-    """Run a command of the program in a process of its own to its end."""
-    return start(*words, text=text, cwd=cwd, env=env, umask=umask).wait()
+def call(*words: object, **more: object) -> Done:
+    """Run a command of the program in a process of its own to its end; takes what `start` takes."""
+    return start(*words, **more).wait()
 
 
 # ---- the parent of the commands --------------------------------------------------------------------------
@@ -192,6 +183,8 @@ def _run(question: dict[str, object]) -> None:
     os.environ.clear()
     os.environ.update(question["env"])
     os.umask(int(str(question["umask"])))
+    if question["room_mb"] is not None:
+        _limit_memory(int(str(question["room_mb"])))
     sys.argv = ["deck-triage", *question["words"]]
     code = 1
     try:
@@ -207,6 +200,14 @@ def _run(question: dict[str, object]) -> None:
         sys.stderr.flush()
         atexit._run_exitfuncs()
         os._exit(code)
+
+
+def _limit_memory(room_mb: int) -> None:
+    import resource
+
+    pages = int(Path("/proc/self/statm").read_text().split()[0])
+    most = pages * resource.getpagesize() + (room_mb << 20)
+    resource.setrlimit(resource.RLIMIT_AS, (most, most))
 
 
 if __name__ == "__main__":

@@ -6,6 +6,8 @@ to do next, and the exit code of the command. The command line prints them; the 
 
 from __future__ import annotations
 
+import errno
+
 DONE = 0
 COULD_NOT = 1
 WRONG_USAGE = 2
@@ -52,6 +54,24 @@ class WrongUsage(TriageError):
     """The words of the command do not fit."""
 
     exit_code = WRONG_USAGE
+
+
+NO_MEMORY = "There is not enough memory for this; what was finished is kept."
+_NO_MEMORY_OF_OPENCV = -4
+"""`cv2.Error.StsNoMem`, written here so that nothing has to import OpenCV to ask."""
+
+
+def is_short_of_memory(error: BaseException) -> bool:
+    """Return whether an error says that there was not enough memory; each library has its own way."""
+    if isinstance(error, MemoryError) or (isinstance(error, OSError) and error.errno == errno.ENOMEM):
+        return True
+    if isinstance(error, RuntimeError) and "can't start new thread" in str(error):  # it has no kind
+        return True
+    library = type(error).__module__.partition(".")[0]
+    if library == "cv2":
+        return getattr(error, "code", None) == _NO_MEMORY_OF_OPENCV
+    # ONNX Runtime has no code for it: its arena says "Failed to allocate", C++ says "bad allocation"
+    return library == "onnxruntime" and any(word in str(error) for word in ("Failed to al", "bad alloc"))
 
 
 class Cancelled(TriageError):

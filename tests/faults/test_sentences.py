@@ -5,13 +5,16 @@ import os
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 import warm
 from common import draw_photo
 from test_writers import fill, small_disk
 
 from triage.cli import run
+from triage.errors import is_short_of_memory
 from triage.ingest import ingest
+from triage.label.rows import give_labels
 from triage.library import Library, queries
 
 
@@ -170,3 +173,37 @@ def test_a_nested_model_file_is_one_sentence(library, call):
     for words in (["card"], ["presort"]):
         assert call(*words, "-L", library.path, code=None)[0] in (1, 3)
     shutil.rmtree(folder)
+
+
+@pytest.fixture
+def answered(library):
+    """A library in which one tag can be trained."""
+    for number, photo in enumerate(queries.photos(library)):
+        answer = "present" if number % 2 else "absent"
+        give_labels(library, photo, {"missing-hanger": answer}, by="ann")
+    library.close()
+    return library.path
+
+
+@pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="memory is limited by what Linux says")
+@pytest.mark.parametrize(("command", "room_mb"), [("embed", 24), ("train", 64)])
+def test_too_little_memory_is_one_sentence(answered, command, room_mb):
+    """With still less Python itself cannot start a thread, and waits for it for ever."""
+    done = warm.start(command, "-L", answered, room_mb=room_mb).wait(300)
+    assert "Traceback" not in done.stderr
+    assert "not foreseen" not in done.stderr, done.stderr
+    assert done.returncode == 1, done
+    assert "Error: There is not enough memory for this" in done.stderr, done.stderr
+    assert warm.call("status", "-L", answered).returncode == 0
+
+
+def test_the_libraries_that_run_out_of_memory_are_understood():
+    """OpenCV and ONNX Runtime have errors of their own for it."""
+    cv2 = pytest.importorskip("cv2")
+    with pytest.raises(cv2.error) as caught:
+        cv2.resize(np.zeros((1, 1), np.uint8), (2**30, 2**20))
+    assert caught.value.code == cv2.Error.StsNoMem
+    assert is_short_of_memory(caught.value)
+    assert is_short_of_memory(MemoryError())
+    assert is_short_of_memory(OSError(12, "Cannot allocate memory"))
+    assert not is_short_of_memory(OSError(28, "No space left on device"))

@@ -113,7 +113,7 @@ class _Run(Generic[Item, Result]):
 
     def schedule(self, one: _Waiting[Item]) -> None:
         try:
-            one.future = self.pool.schedule(run_one, args=(self.step, one.item), timeout=self.timeout_s)
+            one.future = self.pool.submit(run_one, self.timeout_s, self.step, one.item)
         except RuntimeError:  # the pool broke while nobody looked
             self.renew()
 
@@ -131,7 +131,7 @@ class _Run(Generic[Item, Result]):
         self.pool = self.new_pool()
         for one in self.waiting:
             if one.future is None or not _is_answered(one.future):
-                one.future = self.pool.schedule(run_one, args=(self.step, one.item), timeout=self.timeout_s)
+                one.future = self.pool.submit(run_one, self.timeout_s, self.step, one.item)
 
     def first_outcome(self) -> Any:
         """Wait for the item that is first in the order and return its outcome."""

@@ -16,7 +16,14 @@ from typing import Any
 import click
 
 from triage.cli._common import LIBRARY_VARIABLE, advise
-from triage.errors import COULD_NOT, INTERRUPTED, WRONG_USAGE, TriageError
+from triage.errors import (
+    COULD_NOT,
+    INTERRUPTED,
+    NO_MEMORY,
+    WRONG_USAGE,
+    TriageError,
+    is_short_of_memory,
+)
 from triage.platforms import make_output_safe
 from triage.version import __version__
 
@@ -155,6 +162,8 @@ def run(arguments: list[str], verbose: bool = False) -> int:
         sys.stderr.close()
         return COULD_NOT
     except OSError as error:
+        if is_short_of_memory(error):
+            return _unexpected(error, verbose)
         message, hint = _of_system(error)
         _explain(message, hint, verbose)
         return COULD_NOT
@@ -164,8 +173,8 @@ def run(arguments: list[str], verbose: bool = False) -> int:
 
 def _unexpected(error: Exception, verbose: bool) -> int:
     """Say that something went wrong that nobody foresaw; a traceback is of no use to an inspector."""
-    if isinstance(error, MemoryError):
-        _explain("There is not enough memory for this.", "Close other programs and run it again.", verbose)
+    if is_short_of_memory(error):
+        _explain(NO_MEMORY, "Close other programs and run it again.", verbose)
     elif isinstance(error, RecursionError):
         _explain("A file is nested so deeply that it cannot be read.", "Run: deck-triage verify", verbose)
     elif isinstance(error, UnicodeError):

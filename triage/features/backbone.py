@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from triage.errors import Damaged
+from triage.errors import Damaged, is_short_of_memory
 from triage.features.models import read_checked
 
 if TYPE_CHECKING:
@@ -67,6 +67,8 @@ class Backbone:
         try:
             self._session = onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
         except Exception as error:  # ONNX Runtime raises its own unnamed errors
+            if is_short_of_memory(error):
+                raise MemoryError from error
             raise Damaged(f"The network {name} cannot be run: {error}") from error
 
     def maps(self, rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

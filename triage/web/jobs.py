@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from triage.errors import BadInput, Cancelled, TriageError
+from triage.errors import NO_MEMORY, BadInput, Cancelled, TriageError, is_short_of_memory
 from triage.library.job_rows import add_job, change_job, jobs_in
 from triage.library.log import now
 from triage.library.logs import log_error
@@ -162,6 +162,7 @@ def _run(library: Library, job: Job, work: Work) -> None:
     except Exception as error:  # a bug in our code must not leave the job marked as running
         entry = log_error(library.path, error, f"job {job.kind}")
         broke = f"The job failed unexpectedly ({type(error).__name__}: {error}); what was finished is kept."
+        broke = NO_MEMORY if is_short_of_memory(error) else broke
         state, job.told = FAILED, JobResult([broke, f"Details are in logs/triage.log, entry {entry}."])
     job.ended_at = now()
     try:
