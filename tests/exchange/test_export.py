@@ -26,7 +26,7 @@ from triage.exchange.xmp import sidecar
 from triage.ingest import ingest
 from triage.label.files import read_csv_rows
 from triage.label.rows import give_labels, store_rows
-from triage.library import Library, queries
+from triage.library import EventDraft, Library, queries
 from triage.library.records import Photo
 
 SERIAL = "SERIAL-4711"
@@ -118,7 +118,13 @@ def test_csv_labels_are_read_back_by_label_read(library: Library, tmp_path: Path
     first = next(row for row in rows if row.count == 3)
     assert (first.by, first.note, first.saw_machine) == ("=Ann Owner", "told by Mr X", True)
     assert first.boxes == (BOX, (0.5, 0.5, 0.0, 0.0))
-    assert store_rows(library, rows, aside, by=None, dry_run=True).new == 14
+    done = store_rows(library, rows, aside, by=None, dry_run=True)
+    assert (done.new, done.known) == (0, 14)  # what was said here says nothing new
+    with Library.create(tmp_path / "other") as other:
+        merged = [EventDraft("photo-added", one.payload, "ann") for one in library.events("photo-added")]
+        merged += [EventDraft("placed", one.payload, "ann") for one in library.events("placed")]
+        other.say_many(merged)
+        assert store_rows(other, rows, aside, by=None, dry_run=True).new == 14
 
 
 def test_parquet_is_read_by_pandas_with_types(library: Library, tmp_path: Path) -> None:
