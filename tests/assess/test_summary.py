@@ -498,8 +498,10 @@ def test_order_of_decks(assess):
     unanswered = nothing("unanswered")
     unanswered = replace(unanswered, photos=(*unanswered.photos, made.photo("new.jpg", deck="unanswered")))
     clear = nothing("clear")
-    expected = ["stop", "before", "season", "z-serious", "watch", "unanswered", "clear"]
-    assert order(assess, clear, unanswered, watch, serious, season, before, stop) == expected
+    unseen = nothing("z-unseen", seen=False)
+    assert (assess(unseen).tier, assess(unseen).gaps) == (None, "serious")
+    expected = ["stop", "before", "season", "z-serious", "z-unseen", "watch", "unanswered", "clear"]
+    assert order(assess, clear, unanswered, watch, unseen, serious, season, before, stop) == expected
 
 
 def test_a_guess_moves_a_deck_up_and_its_confirmation_further(assess):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from triage.library import look_alikes
 from triage.library.bursts import BITS_APART
 from triage.library.look_alikes import groups_of, near_pairs
 
@@ -76,3 +77,12 @@ def test_a_few_photos_are_compared_with_all_others_as_in_the_whole() -> None:
     }
     assert some == {pair for pair in every if pair & set(among.tolist())}
     assert 0 < len(some) < len(every)
+
+
+def test_the_bits_are_counted_alike_with_and_without_the_function_of_numpy_2(monkeypatch):
+    rows = np.random.default_rng(3).integers(0, 2**64, (50, 4), np.uint64)
+    expected = [sum(int(word).bit_count() for word in row) for row in rows]
+    assert look_alikes._bits_set(rows).tolist() == expected
+    monkeypatch.delattr(np, "bitwise_count", raising=False)
+    assert look_alikes._bits_set(rows).tolist() == expected
+    assert look_alikes._bits_set(rows.view(np.uint8)).tolist() == expected

@@ -289,3 +289,29 @@ def test_the_commands_work_on_a_shared_database(shared):
             [command, *words, "--json", "-L", str(shared.path)], capture_output=True, text=True, check=False
         )
         assert done.returncode == 0, (words, done.stderr)
+
+
+def test_no_table_of_the_server_holds_what_was_removed_for_good(shared):
+    """The server's own log of writes is for the people who run it; its tables and indexes are searched."""
+    from triage.ingest.moving import forget
+    from triage.label.rows import give_labels
+
+    photo = queries.photos(shared, "D-17")[0]
+    told = {"place": "PLANTED-PLACE at the house", "note": "PLANTED-NOTE of the owner"}
+    give_labels(shared, photo, {"missing-hanger": "present"}, by="ann", **told)
+    bring_up(shared)
+    assert planted_in(shared.engine) != []
+    forget(shared, [photo], by="ann")
+    assert planted_in(shared.engine) == []
+
+
+def planted_in(engine) -> list[str]:
+    """Return the files of the server's tables in which a planted text stands."""
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.execute(text("CHECKPOINT"))
+        folder = Path(connection.execute(text("SHOW data_directory")).scalar_one())
+        number = connection.execute(
+            text("SELECT oid FROM pg_database WHERE datname = current_database()")
+        ).scalar_one()
+    files = [path for path in (folder / "base" / str(number)).iterdir() if path.is_file()]
+    return [path.name for path in files if b"PLANTED-" in path.read_bytes()]

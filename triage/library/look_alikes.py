@@ -97,12 +97,22 @@ def _hashed(library: Library) -> list[tuple[str, str, str]]:
     return [(row.sha, row.deck, row.phash) for row in found if len(row.phash) == _DIGITS]
 
 
+def _bits_set(rows: NDArray[Any]) -> NDArray[Any]:
+    """Return how many bits of each row of unsigned numbers are set; NumPy 2.0 has a function for it."""
+    if hasattr(np, "bitwise_count"):
+        return np.asarray(np.bitwise_count(rows).sum(axis=1))
+    return np.asarray(_BITS_OF_BYTE[np.ascontiguousarray(rows).view(np.uint8)].sum(axis=1))
+
+
+_BITS_OF_BYTE = np.array([number.bit_count() for number in range(256)], np.uint8)
+
+
 def _told(
     rows: Sequence[tuple[str, str, str]],
 ) -> tuple[Ints, NDArray[np.uint8], list[str], Ints]:
     """Return which rows have a hash that says something, its bytes, and their decks: names and numbers."""
     bits = np.frombuffer(bytes.fromhex("".join(row[2] for row in rows)), np.uint8).reshape(-1, 32)
-    set_bits = np.bitwise_count(bits).sum(axis=1)
+    set_bits = _bits_set(bits)
     told = np.flatnonzero((set_bits >= PLAIN_BELOW) & (set_bits <= 256 - PLAIN_BELOW))
     decks = [rows[int(place)][1] for place in told]
     names = sorted(set(decks))
@@ -163,7 +173,7 @@ def near_pairs(bits: NDArray[np.uint8], deck: Ints, among: Ints | None = None) -
                     left = among[left]
                 apart = ((left < right) if among is None else True) & (deck[left] != deck[right])
                 left, right = left[apart], right[apart]
-                far = np.bitwise_count(words[left] ^ words[right]).sum(axis=1)
+                far = _bits_set(words[left] ^ words[right])
                 near = far <= BITS_APART
                 if near.any():
                     yield left[near], right[near]
