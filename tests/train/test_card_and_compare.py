@@ -130,3 +130,23 @@ def test_keep_old_keeps_the_model_in_use(trained):
     give_labels(trained, photo, {"shows-flashing": "unclear"}, by="ben")
     kept = train_library(trained, by="ann", tags=TAGS, keep="old")
     assert (kept.kept, queries.model_in_use(trained)) == ("old", before)
+
+
+def test_a_model_of_other_features_cannot_stay_and_training_says_so(trained, monkeypatch, capsys):
+    from triage.cli.train import _show
+    from triage.train import of_library
+
+    made = {
+        tag: replace(one, recipe_sha="0" * 64) if isinstance(one, TagModel) else one
+        for tag, one in load_model(trained.model_dir).items()
+    }
+    monkeypatch.setattr(of_library, "_previous", lambda library: made)
+    found = train_library(trained, by="ann", tags=TAGS, keep="old")
+    assert found.kept == "new"
+    assert found.compared == {}
+    assert found.other_features == [tag for tag in TAGS if isinstance(made.get(tag), TagModel)] != []
+    assert found.to_json()["other_features"] == found.other_features
+    assert load_model(trained.model_dir)["shows-flashing"].recipe_sha != "0" * 64
+    _show(found)
+    said = capsys.readouterr().out
+    assert "shows-flashing: the earlier model was made on other features" in " ".join(said.split())

@@ -46,13 +46,15 @@ class Draw:
     test_labels: Array
 
 
-def draws(features: FeatureSet, tag: str, positives: int) -> list[Draw]:
-    """Return up to REPEATS draws, or none when half of the decks seldom hold enough positives."""
+def draws(
+    features: FeatureSet, tag: str, positives: int, repeats: int = REPEATS, first: int = 0
+) -> list[Draw]:
+    """Return up to ``repeats`` draws, or none when half of the decks seldom hold enough positives."""
     answered = np.array([i for i, key in enumerate(features.keys) if key in features.labels[tag]])
     labels = np.array([features.labels[tag][features.keys[i]] for i in answered])
     decks = features.decks[answered]
     found: list[Draw] = []
-    for seed in range(4 * REPEATS):
+    for seed in range(first, first + 4 * repeats):
         rng = np.random.default_rng([positives, seed])
         order = rng.permutation(np.unique(decks))
         inside = np.isin(decks, order[: len(order) // 2])
@@ -64,9 +66,9 @@ def draws(features: FeatureSet, tag: str, positives: int) -> list[Draw]:
         others = rng.permutation(there)[: NEGATIVES_A_POSITIVE * positives]
         y = np.r_[np.ones(len(drawn)), np.zeros(len(others))]
         found.append(Draw(np.r_[drawn, others], y, test, truth))
-        if len(found) == REPEATS:
+        if len(found) == repeats:
             break
-    return found if len(found) >= REPEATS // 2 else []
+    return found if len(found) >= repeats // 2 else []
 
 
 def classifier() -> LogisticRegression:

@@ -110,16 +110,18 @@ def main() -> int:
     parser.add_argument(
         "--renders", type=Path, help="folder of the rendered photos, instead of the history's"
     )
+    parser.add_argument("--source", default=SOURCE, help="file in models/ to be made small")
+    parser.add_argument("--target", default=TARGET)
     parser.add_argument("--compare", action="store_true", help="write nothing, compare with models/")
     arguments = parser.parse_args()
-    source, digest = read_checked(SOURCE, MODELS)
-    built, target = quantise(source, arguments.renders), MODELS / TARGET
+    source, digest = read_checked(arguments.source, MODELS)
+    built, target = quantise(source, arguments.renders), MODELS / arguments.target
     if arguments.compare:
         same = target.read_bytes() == built
-        print(f"{TARGET}: {'the same bytes' if same else 'DIFFERS'}")
+        print(f"{target.name}: {'the same bytes' if same else 'DIFFERS'}")
         return 0 if same else 1
     target.write_bytes(built)
-    write_int8_card(target, SOURCE, digest)
+    write_int8_card(target, arguments.source, digest)
     print(f"{target}: {len(built):,} bytes")
     return 0
 

@@ -88,6 +88,10 @@ def _show(trained: TrainResult) -> None:
     say(table(rows, ("tag", "present", "absent", "decks", "average precision (95 %)", "promise")))
     for tag, one in trained.compared.items():
         say(f"{tag}: {one['verdict']} ({one['old']:.3f} before, {one['new']:.3f} now, on the same folds)")
+    for tag in trained.other_features:
+        say(
+            f"{tag}: the earlier model was made on other features, so it cannot be used or compared any more."
+        )
     for decks in sorted({tuple(one) for row in trained.tags.values() for one in row["look_alike_decks"]}):
         say(f"Taken as one deck, because they share look-alike photos: {', '.join(decks)}.")
     if trained.kept == "unchanged":

@@ -35,10 +35,18 @@ class TrainResult:
     set_aside: list[tuple[str, str]] = field(default_factory=list)
     kept: str = "new"
     compared: dict[str, Any] = field(default_factory=dict)
+    other_features: list[str] = field(default_factory=list)
+    """Tags whose earlier model was made on other features: it scores no photo now, nor can it be compared."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the result in the shape that scripts rely on."""
-        return {"model": self.model, "tags": self.tags, "kept": self.kept, "compared": self.compared}
+        return {
+            "model": self.model,
+            "tags": self.tags,
+            "kept": self.kept,
+            "compared": self.compared,
+            "other_features": self.other_features,
+        }
 
     @property
     def partly(self) -> bool:
@@ -130,7 +138,8 @@ def train_library(
     model = _store(library, new, told_of, by)
     stays = "old" if previous and all(kept[tag] is previous.get(tag) for tag in wanted) else "new"
     told = {tag: one.to_json() for tag, one in compared.items()}
-    return TrainResult(model, said_of, embedded.set_aside, stays, told)
+    apart = [tag for tag in wanted if on_other_features(previous.get(tag), models[tag])]
+    return TrainResult(model, said_of, embedded.set_aside, stays, told, apart)
 
 
 def _data_hash(
@@ -197,18 +206,28 @@ def _compare(
     return found
 
 
+def on_other_features(old: TagModel | TooFew | None, new: TagModel | TooFew) -> bool:
+    """Say whether two models of a tag read vectors of two recipes."""
+    if not (isinstance(old, TagModel) and isinstance(new, TagModel)):
+        return False
+    return old.recipe_sha != new.recipe_sha
+
+
 def _better(
     previous: dict[str, TagModel | TooFew],
     models: dict[str, TagModel | TooFew],
     compared: dict[str, Compared],
     keep: str | None,
 ) -> dict[str, TagModel | TooFew]:
-    """Return per tag the model that stays: the new one unless it is worse, or as `keep` says."""
+    """Return per tag the model that stays: the new one unless it is worse, or as `keep` says.
+
+    An earlier model that was made on other features can score no photo, so the new one takes its place.
+    """
     found = {}
     for tag, new in models.items():
         old = previous.get(tag)
         worse = tag in compared and compared[tag].verdict == "worse"
-        stays = keep == "old" or (keep is None and worse)
+        stays = (keep == "old" or (keep is None and worse)) and not on_other_features(old, new)
         found[tag] = old if old is not None and stays else new
     return found
 

@@ -1,0 +1,1 @@
+"""Adapts the frozen network once, on a GPU (python -m tools.build_backbone.adapt --help)."""
