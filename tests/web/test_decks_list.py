@@ -29,6 +29,24 @@ def test_the_list_is_searched_filtered_and_sorted(page, library):
     assert "1 dispute" in text
 
 
+def test_a_switch_leads_from_danger_to_where_to_look_first(page, library):
+    from triage.assess.cache.lines import standings
+
+    photo = library.photos("D-17")[0]
+    library.say("label", {"photo": photo.sha, "tag": "missing-hanger", "value": "present"}, by="ann")
+    for deck, height_ft in (("D-17", 2.0), ("D-18", 14.0)):
+        said = {"deck": deck, "visit": "2026-05-04", "key": "height_above_grade_ft", "value": height_ft}
+        library.say("fact", said, by="ann")
+    for order in ("danger", "look"):
+        assert names(page, order=order) == [line.deck for line in standings(library, order=order).lines]
+    assert names(page) == ["D-17", "D-18"], "a missing hanger, low above the ground"
+    assert names(page, order="look") == ["D-18", "D-17"], "nothing known, high above it"
+    text = page.get("/l/library/order", order="look").text
+    assert re.search(r'order=look"[^>]*aria-current="true">Go and see first', text)
+    assert 'name="order" value="look"' in text, "a search keeps the order"
+    assert "Show all" not in text
+
+
 def test_a_long_name_stays_in_its_column(page, library, photo_maker, tmp_path):
     from triage.ingest import ingest
 

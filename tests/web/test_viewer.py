@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from tests.web.browsing import Visitor
 from triage.ingest import ingest
 from triage.library import queries
 from triage.web.wording import in_words
@@ -137,32 +136,80 @@ def test_two_photos_beside_each_other_are_zoomed_together(visitor, library, larg
     assert visitor.axe() == []
 
 
-def test_a_swipe_on_a_touch_screen_never_marks_and_a_tap_does_in_the_mark_mode(browser, running, library):
-    visitor = Visitor(browser, running, "ann")
+@pytest.fixture
+def finger(browser, running, visitor):
+    """A phone's page of the same person, and a way to put fingers on it."""
     context = browser.new_context(
         has_touch=True, viewport={"width": 390, "height": 844}, storage_state=visitor.context.storage_state()
     )
     page = context.new_page()
-    sha = queries.photos(library, "D-17")[0].sha
-    page.goto(f"http://127.0.0.1:{running.port}/l/library/photo/{sha}?tag=missing-hanger")
+    client = context.new_cdp_session(page)
+
+    def touch(*rows):
+        """Put fingers down at the first row of points, move them through the others, lift them."""
+        for kind, points in zip(["touchStart", *["touchMove"] * (len(rows) - 1)], rows, strict=True):
+            client.send(
+                "Input.dispatchTouchEvent",
+                {"type": kind, "touchPoints": [{"x": x, "y": y, "id": n} for n, (x, y) in enumerate(points)]},
+            )
+        client.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+    yield page, touch, f"http://127.0.0.1:{running.port}/l/library"
+    context.close()
+
+
+def test_on_a_touch_screen_a_swipe_marks_nothing_a_tap_marks_and_a_mark_is_moved_and_deleted(finger, library):
+    page, touch, base = finger
+    page.goto(f"{base}/photo/{queries.photos(library, 'D-17')[0].sha}?tag=missing-hanger")
     expect(page.locator("#frame")).to_have_attribute("data-state", "drawn")
     page.locator("#mark-toggle").tap()
     box = page.locator("#paper").bounding_box()
-    client = context.new_cdp_session(page)
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    client.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x, "y": y}]})
-    for step in range(1, 6):
-        point = {"x": x, "y": y - 20 * step}
-        client.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [point]})
-    client.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    touch(*[[(x, y - 20 * step)] for step in range(6)])
     page.wait_for_timeout(300)
     assert queries.labels(library) == []
     page.evaluate("scrollTo(0, 0)")
     box = page.locator("#paper").bounding_box()
     page.touchscreen.tap(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
     expect(page.locator("#question")).to_contain_text("1 marked and saved")
-    context.close()
-    visitor.close()
+    page.evaluate("scrollTo(0, 0)")
+    box = page.locator("#paper").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.touchscreen.tap(x, y)  # chooses it
+    expect(page.locator(".mark.chosen")).to_have_count(1)
+    touch(*[[(x + 12 * step, y)] for step in range(6)])
+    moved = 0.5 + 60 / box["width"]
+    for _ in range(100):
+        page.wait_for_timeout(50)
+        if library.labels()[0].boxes[0][0] > 0.51:
+            break
+    assert library.labels()[0].boxes[0][0] == pytest.approx(moved, abs=0.02)
+    page.locator("#rubber").tap()
+    expect(page.locator("#rubber")).to_be_hidden()
+    for _ in range(100):
+        page.wait_for_timeout(50)
+        if not library.labels()[0].boxes:
+            break
+    assert library.labels()[0].boxes == ()
+
+
+def test_two_fingers_zoom_the_photo_and_not_the_page(finger, library, large):
+    page, touch, base = finger
+    for where, frame in (
+        (f"{base}/photo/{large[0].sha}", "#frame"),
+        (f"{base}/deck?d=L", ".closer .frame"),
+    ):
+        page.goto(where)
+        if frame != "#frame":
+            page.locator("[data-view-photo]").first.tap()
+        expect(page.locator(frame).first).to_have_attribute("data-state", "drawn")
+        whole = scale(page, frame)
+        box = page.locator(frame).first.bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        touch(*[[(x - 30 - 10 * step, y), (x + 30 + 10 * step, y)] for step in range(7)])
+        assert scale(page, frame) == pytest.approx(3 * whole, rel=0.1)
+        assert page.evaluate("visualViewport.scale") == 1
+    assert library.labels() == []
 
 
 def test_any_tag_is_added_to_a_photo_by_typing(visitor, library):

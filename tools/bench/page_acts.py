@@ -14,6 +14,7 @@ import argparse
 import csv
 import json
 import shutil
+import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
@@ -39,6 +40,8 @@ SECONDS_AN_ACT = 1.1
 SECONDS_A_LOOK = 0.5
 """Our assumption: how long one photo is looked at for one tag, besides the acts."""
 _MOST_SCREENS = 60
+_PATIENCE_MS = 240_000
+"""A busy machine may take this long to answer; nothing that is counted depends on it."""
 CORE_PARTS = {
     "missing-hanger": "hanger",
     "rusted-connector": "connector",
@@ -264,6 +267,7 @@ def walk(folder: Path, decks: list[str]) -> dict[str, Any]:
     with Running(folder / "home") as running, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         page = browser.new_page(viewport=SCREEN)
+        page.set_default_timeout(_PATIENCE_MS)
         page.goto(running.url)
         page.fill("main .who input[name=name]", "bench")
         with page.expect_navigation():
@@ -277,6 +281,7 @@ def walk(folder: Path, decks: list[str]) -> dict[str, Any]:
                 one.leave(page.locator("a", has_text="Next deck"), "next")
                 page.wait_for_load_state()
             rows.append((len(truth[deck]), sum(one.acts.values()) - before))
+            print(f"{deck}: {rows[-1][1]} acts, {rows[-1][0]} photos", file=sys.stderr, flush=True)
         browser.close()
     with Library.open(folder / "home" / "acts") as library:
         found = result(library, one, truth) | {"browser_s": round(time.monotonic() - started, 1)}

@@ -27,6 +27,7 @@ from triage.report.sayings import said_words
 from triage.report.source import Options, Source, Stamp
 from triage.report.svg import glyph
 from triage.report.text import clean, count_of, csv_text, day_words, deck_title, minute
+from triage.report.viewing import script_source, viewer_script, viewer_style
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -100,6 +101,9 @@ def environment() -> Environment:
         not_fine=CAUTIONS[0],
         count_of=count_of,
         draft_line=DRAFT_LINE,
+        script_source=Markup(script_source()),  # noqa: S704 (letters and digits of a hash)
+        viewer_script=viewer_script(),
+        viewer_style=viewer_style(),
         shape_words=[(look.shape_key(tier), tier_words(tier)) for tier in (*TIERS[:-1], None, TIERS[-1])],
     )
     env.filters["css"] = css_string
@@ -193,6 +197,7 @@ def html(
             draft=draft,
             stamp=stamp,
             summary_line=_summary_line(summaries, source, bundle),
+            waiting_line="" if bundle.plan or file != "report.html" or stamp else _waiting_line(source),
             definitions=[
                 (tag_words(tag), clean(source.definitions[tag])) for tag in tags if tag in source.definitions
             ],
@@ -207,12 +212,18 @@ def html(
 
 def _summary_line(summaries: Sequence[DeckSummary], source: Source, bundle: Bundle) -> str:
     line = f"{count_of(len(summaries), 'deck')}. {tier_counts([one.shown_tier for one in summaries])}."
-    if source.waiting and bundle.plan:
-        verb = "is" if source.waiting == 1 else "are"
-        line += (
-            f" {count_of(source.waiting, 'photo')} {verb} not assigned to a deck yet and not counted here."
-        )
-    return line
+    return f"{line} {_waiting_line(source)}".strip() if bundle.plan else line
+
+
+def _waiting_line(source: Source) -> str:
+    """Return how many photos wait for a deck; empty where none does.
+
+    The plan says it, and a working copy of one deck; the page of one deck that is given away never does.
+    """
+    if not source.waiting:
+        return ""
+    verb = "is" if source.waiting == 1 else "are"
+    return f"{count_of(source.waiting, 'photo')} {verb} not assigned to a deck yet and not counted here."
 
 
 def page_words(options: Options, *, draft: bool, stamp: Stamp | None) -> dict[str, str]:

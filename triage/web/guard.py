@@ -13,6 +13,7 @@ from http.cookies import CookieError, SimpleCookie
 from typing import Any
 from urllib.parse import parse_qs
 
+from triage.report.viewing import script_source
 from triage.web.sessions import Sessions
 
 Scope = MutableMapping[str, Any]
@@ -26,10 +27,11 @@ POLICY = (
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 REPORT_POLICY = (
-    "sandbox allow-popups; default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    "sandbox allow-popups allow-scripts; default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
+    f"script-src {script_source()}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
-"""A report is one file with its style and pictures inside: shown without scripts, as a site of its own."""
+"""A report is one file with its style and pictures inside, shown as a site of its own. The one script that
+may run in it is the viewer of this version, known by its hash: it reaches neither this server nor another."""
 
 _HEADERS = (
     (b"x-content-type-options", b"nosniff"),

@@ -25,6 +25,7 @@ from triage.report.phrases import (
     tier_words,
 )
 from triage.report.text import clean, clock, count_of, moment
+from triage.report.viewing import viewer_files
 from triage.web.wording import in_words
 
 if TYPE_CHECKING:
@@ -36,6 +37,8 @@ KINDS = {
     "svg": "image/svg+xml",
     "jpg": "image/jpeg",
 }
+_OF_REPORTS = ("pages.js", "viewer.css")
+"""What of the viewer is a report's alone, or stands in the style sheet already."""
 
 
 @cache
@@ -43,7 +46,8 @@ def static_files() -> Mapping[str, bytes]:
     """Return everything under `static/` by name, with the palette written into the style sheet."""
     folder = resources.files("triage.web") / "static"
     found = {one.name: one.read_bytes() for one in folder.iterdir() if one.name.rsplit(".", 1)[-1] in KINDS}
-    found["page.css"] = _palette().encode() + found["page.css"]
+    found |= {name: data for name, data in viewer_files().items() if name not in _OF_REPORTS}
+    found["page.css"] = _palette().encode() + viewer_files()["viewer.css"] + found["page.css"]
     return found
 
 

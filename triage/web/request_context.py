@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, quote, unquote, urlencode, urlsplit
@@ -13,10 +13,11 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from triage.errors import BadInput, Cancelled, Damaged, NoLibrary, TriageError
+from triage.errors import BadInput, Cancelled, Damaged, NoLibrary, TriageError, WrongUsage
 from triage.library import queries
 from triage.library.people import resembling
 from triage.web.bodies import BodyTooLarge, as_form, as_json, read
+from triage.web.render import plain_hint
 from triage.web.wording import in_words
 
 if TYPE_CHECKING:
@@ -26,6 +27,14 @@ if TYPE_CHECKING:
     from triage.web.site import Site
 
 _MAX_TEXT = 4_000
+
+
+class WrongFields(BadInput):
+    """Values of a form that cannot be taken: `fields` says what is wrong, by the name of the field."""
+
+    def __init__(self, fields: Mapping[str, str]) -> None:
+        super().__init__(" ".join(fields.values()), "Nothing was stored.")
+        self.fields = dict(fields)
 
 
 class NeedName(TriageError):
@@ -55,6 +64,8 @@ class RequestContext:
     form: dict[str, list[str]] = field(default_factory=dict)
     data: dict[str, Any] = field(default_factory=dict)
     wants_json: bool = False
+    in_place: bool = False
+    """Whether a form's script waits for the answer: it shows what is wrong at the fields."""
     here: str = "/"
     said_as: str = ""
     """The name that the asking tab shows; empty where it does not say."""
@@ -107,6 +118,19 @@ class RequestContext:
         if not value:
             raise BadInput(f"{what} is missing.", "Fill it in and send the form again.")
         return value
+
+    def take(self, **readers: Callable[[], Any]) -> dict[str, Any]:
+        """Read several fields and return them by name. Raises WrongFields naming all that are wrong."""
+        found: dict[str, Any] = {}
+        wrong: dict[str, str] = {}
+        for name, reader in readers.items():
+            try:
+                found[name] = reader()
+            except (BadInput, WrongUsage) as error:
+                wrong[name] = f"{error} {error.hint}".strip()
+        if wrong:
+            raise WrongFields(wrong)
+        return found
 
     def deck(self) -> str:
         """Return the deck that the request names. Raises BadInput for one that is not there."""
@@ -175,11 +199,15 @@ def route(path: str, page: Page, *, posts: bool = False, json: bool = False) -> 
             wants_json=json,
             here=_here(request),
             said_as=unquote(request.headers.get("x-speaks-as", ""))[:200],
+            in_place=request.headers.get("x-form") == "fields",
         )
         try:
             if posts:
                 await _take_body(request, ask)
-            return await run_in_threadpool(page, ask)
+            answered = await run_in_threadpool(page, ask)
+            if ask.in_place and isinstance(answered, RedirectResponse):
+                return JSONResponse({"where": answered.headers["location"]})
+            return answered
         except TriageError as error:
             return refused(ask, error)
         except OSError as error:
@@ -222,11 +250,15 @@ def status_of(error: TriageError) -> int:
 
 def refused(ask: RequestContext, error: TriageError) -> Response:
     """Return what a person sees of an error."""
-    if ask.wants_json:
+    if ask.wants_json or ask.in_place:
+        wrong = error.fields if isinstance(error, WrongFields) else {}
         told = {
             "error": in_words(str(error)),
-            "hint": in_words(error.hint),
+            "hint": plain_hint(error.hint),
             "need_name": isinstance(error, NeedName),
+            "fields": {
+                name: plain_hint(words) or "This value does not fit." for name, words in wrong.items()
+            },
         }
         return JSONResponse(told, status_code=status_of(error))
     return ask.site.show(

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from triage.assess.cache.lines import Kept, Line, last_standings, standings_in_memory
 from triage.assess.cache.refresh import bring_up, kept_rho, out_of_date
 from triage.assess.evidence import gather, rule_book_of
+from triage.assess.order import DANGER
 from triage.assess.summary import assess_deck
 from triage.errors import Cancelled, NotWritten
 from triage.web.looks import Looks
@@ -42,10 +43,12 @@ class Standing:
         """Whether every deck is known as the library stands now."""
         return self._memory is not None or not out_of_date(self.library)
 
-    def lines(self) -> list[Line]:
-        """Return what is known of the decks, worst first; some of it may be out of date."""
+    def lines(self, order: str = DANGER) -> list[Line]:
+        """Return what is known of the decks in one of the two orders; some of it may be out of date."""
         kept = self._memory
-        return list((last_standings(self.library) if kept is None else kept).lines)
+        if kept is None:
+            return list(last_standings(self.library, order).lines)
+        return list((kept if order == DANGER else standings_in_memory(self.library, order)).lines)
 
     @property
     def _memory(self) -> Kept | None:

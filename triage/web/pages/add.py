@@ -205,7 +205,7 @@ def settle_question(ask: RequestContext) -> Response:
     elif how == "same":
         deck = ask.need("beside", "The deck")
     elif how == "other":
-        deck = ask.need("name", "The deck's name")
+        deck = ask.take(name=lambda: ask.need("name", "The deck's name"))["name"]
     else:
         raise BadInput("Nothing was chosen.", "Choose one of the answers.")
     visit = check_visit(ask.text("visit") or None)
@@ -255,7 +255,7 @@ def arrived(ask: RequestContext) -> Response:
 def visit_day(ask: RequestContext) -> Response:
     """Set the day of the photos of a deck that have none: one act."""
     deck = ask.deck()
-    day = check_visit(ask.need("visit", "The day of the visit"))
+    day = ask.take(visit=lambda: check_visit(ask.need("visit", "The day of the visit")))["visit"]
     photos = [photo for photo in queries.photos(ask.library, deck) if photo.visit is None]
     if not photos:
         raise BadInput("Every photo of this deck has its day.", "Load the page again.")

@@ -112,15 +112,21 @@ def doubts(ask: RequestContext) -> Any:
 def sample(ask: RequestContext) -> Any:
     """Return the work that draws a sample of photos or decks."""
     library, where = ask.library, ask.url("audit")
+    shares = ask.take(
+        confidence=lambda: _share(ask, "confidence", 0.95),
+        margin=lambda: _share(ask, "margin", 0.05),
+        least_share=lambda: _share(ask, "least_share", 0.0),
+        good=lambda: _share(ask, "good", 0.01),
+        bad=lambda: _share(ask, "bad", 0.05),
+    )
+    good, bad = shares.pop("good"), shares.pop("bad")
     options: dict[str, Any] = {
-        "confidence": _share(ask, "confidence", 0.95),
-        "margin": _share(ask, "margin", 0.05),
+        **shares,
         "seed": ask.text("seed", 100) or None,
         "by": ask.text("by_what") or "simple",
         "stratum": ask.text("stratum") or "deck",
         "tag": ask.text("tag") or None,
-        "least_share": _share(ask, "least_share", 0.0),
-        "rates": _rates(ask),
+        "rates": (good, bad) if ask.text("good") or ask.text("bad") else None,
     }
 
     def work(_progress: Any, _cancel: Any) -> JobResult:
@@ -137,12 +143,6 @@ def sample(ask: RequestContext) -> Any:
     return work
 
 
-def _rates(ask: RequestContext) -> tuple[float, float] | None:
-    if not (ask.text("good") or ask.text("bad")):
-        return None
-    return _share(ask, "good", 0.01), _share(ask, "bad", 0.05)
-
-
 def missed_options(form: dict[str, str]) -> dict[str, Any]:
     """Return how an audit of missed defects is asked, out of the fields that were sent for it."""
     return {
@@ -156,11 +156,8 @@ def missed_options(form: dict[str, str]) -> dict[str, Any]:
 
 def missed(ask: RequestContext) -> Any:
     """Return the work that states what the machine let through, as far as the drawn photos are labelled."""
-    _whole(ask, "n")
+    confidence = ask.take(n=lambda: _whole(ask, "n"), confidence=lambda: _confidence(ask))["confidence"]
     library, by, where = ask.library, ask.by, ask.url("audit")
-    confidence = _share(ask, "confidence", 0.95)
-    if not 0.5 <= confidence < 1:
-        raise BadInput("The confidence lies between 50 and 100 percent.", "Usual is 95.")
     options = missed_options({name: values[-1].strip() for name, values in ask.form.items()})
     queues, name = ask.site.queues, ask.name
 
@@ -177,6 +174,13 @@ def missed(ask: RequestContext) -> Any:
         return _told(where, told, f"{count_of(left, 'question')} to answer first." if left else "Done.")
 
     return work
+
+
+def _confidence(ask: RequestContext) -> float:
+    confidence = _share(ask, "confidence", 0.95)
+    if not 0.5 <= confidence < 1:
+        raise BadInput("The confidence lies between 50 and 100 percent.", "Usual is 95.")
+    return confidence
 
 
 def _told(where: str, found: dict[str, Any], line: str) -> JobResult:

@@ -6,6 +6,7 @@ from typing import Any
 
 from starlette.responses import Response
 
+from triage.assess.order import DANGER, LOOK
 from triage.assess.status import SORTING, next_step
 from triage.library import queries
 from triage.library.counts import (
@@ -44,12 +45,18 @@ def order(ask: RequestContext) -> Response:
 
 
 SORTS = {
-    "rank": "worst first",
+    "rank": "by rank",
     "name": "by name",
     "open": "most open questions first",
     "photos": "most photos first",
     "visit": "latest visit first",
 }
+ORDERS = {
+    DANGER: ("Close or repair first", "By what is known: the worst first."),
+    LOOK: ("Go and see first", "By what the unseen, the unanswered and the unconfirmed could add."),
+}
+UNASKED = {"sort": "rank", "order": DANGER}
+"""How the list stands where nobody asked for anything else."""
 SHOWS_ONLY = {
     "": "all decks",
     "open": "with open questions",
@@ -65,6 +72,7 @@ def _chosen(ask: RequestContext, rows: list[dict[str, Any]]) -> tuple[list[dict[
         "tier": ask.query.get("tier", ""),
         "only": ask.query.get("only", ""),
         "sort": ask.query.get("sort", "rank"),
+        "order": LOOK if ask.query.get("order") == LOOK else DANGER,
     }
     wanted = wish["q"].casefold()
     tests: list[Any] = [lambda row: wanted in row["deck"].casefold()]
@@ -90,7 +98,7 @@ def _chosen(ask: RequestContext, rows: list[dict[str, Any]]) -> tuple[list[dict[
 
 
 def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str, Any]:
-    known = standing.lines()
+    known = standing.lines(LOOK if ask.query.get("order") == LOOK else DANGER)
     counts = photo_counts(ask.library)
     disputes = disputes_by_deck(ask.library)
     rows: list[dict[str, Any]] = [
@@ -106,8 +114,9 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
     for row in rows:
         row["disputes"] = disputes.get(row["deck"], 0)
     decks = len(rows)
-    found_all = not ask.query
     rows, wish = _chosen(ask, rows)
+    asked = {key: value for key, value in wish.items() if value and value != UNASKED.get(key)}
+    found_all = not ask.query.get("page") and asked.keys() <= {"order"}
     page = max(1, int(ask.query["page"])) if ask.query.get("page", "").isdigit() else 1
     pages = max(1, -(-len(rows) // SHOWN))
     page = min(page, pages)
@@ -138,7 +147,8 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
         "decks": decks,
         "found": len(rows),
         "wish": wish,
-        "asked": {key: value for key, value in wish.items() if value and (key, value) != ("sort", "rank")},
+        "asked": asked,
+        "orders": ORDERS,
         "sorts": SORTS,
         "onlys": SHOWS_ONLY,
         "plan": plan_lists(library, known) if ready and found_all else [],

@@ -48,7 +48,7 @@ def _zipped(library: Library, kind: str, write: Callable[[Path], Any]) -> tuple[
 
 def _export(ask: RequestContext) -> Any:
     kind = ask.text("as")
-    split = tuple(_share(part) for part in ask.text("split", 60).replace(";", " ").replace("%", " ").split())
+    split = ask.take(split=lambda: _shares(ask.text("split", 60)))["split"]
     options: dict[str, Any] = {
         "split": split,
         "seed": ask.text("seed", 100) or None,
@@ -72,6 +72,13 @@ def _export(ask: RequestContext) -> Any:
         return JobResult(lines, [(name, why) for name, why in done.set_aside], url(where), "Download it")
 
     return work
+
+
+def _shares(said: str) -> tuple[float, ...]:
+    found = tuple(_share(part) for part in said.replace(";", " ").replace("%", " ").split())
+    if found and abs(sum(found) - 1) > 0.001:
+        raise BadInput("The shares do not come to 100 percent.", "Write for example 70 15 15.")
+    return found
 
 
 def _share(said: str) -> float:
@@ -98,9 +105,8 @@ def _cards(ask: RequestContext) -> Any:
 
     decks = [one for one in ask.form.get("decks", []) if one]
     decks += [line.strip() for line in ask.text("more").splitlines() if line.strip()]
-    if not decks:
-        raise BadInput("No deck is named.", "Tick decks, or write the codes of new ones, one a line.")
-    paper, visit = ask.text("paper") or "letter", check_visit(ask.text("visit") or None)
+    given = ask.take(more=lambda: _named(decks), visit=lambda: check_visit(ask.text("visit") or None))
+    paper, visit = ask.text("paper") or "letter", given["visit"]
     closing = bool(ask.text("closing"))
     library, url = ask.library, ask.url
 
@@ -121,6 +127,12 @@ def _cards(ask: RequestContext) -> Any:
         return JobResult([told], [], url(f"reports/{name}/cards.pdf"), "Download the PDF")
 
     return work
+
+
+def _named(decks: list[str]) -> list[str]:
+    if not decks:
+        raise BadInput("No deck is named.", "Tick decks, or write the codes of new ones, one a line.")
+    return decks
 
 
 def _merge(ask: RequestContext) -> Any:

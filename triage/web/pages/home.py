@@ -57,7 +57,7 @@ def own_address(text: str) -> str:
 def new(ask: RequestContext) -> Response:
     """Make an empty library below the home folder."""
     name = ask.need("library", "The library's name")
-    ask.site.home.make(name)
+    ask.take(library=lambda: ask.site.home.make(name))
     return back(url(name.strip()))
 
 

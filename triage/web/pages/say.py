@@ -8,13 +8,14 @@ from datetime import datetime
 from starlette.responses import Response
 
 from triage.assess import acts, said
+from triage.domain.tiers import TIERS
 from triage.errors import BadInput
 from triage.ingest import check_visit
 from triage.ingest.moving import forget, move
 from triage.library import queries
 from triage.library.records import Photo
 from triage.report.text import count_of
-from triage.web.request_context import RequestContext, photo_of
+from triage.web.request_context import RequestContext, WrongFields, photo_of
 from triage.web.told import took_back
 
 _MOST_PHOTOS = 50
@@ -58,30 +59,34 @@ def _one(ask: RequestContext, name: str, what: str) -> Photo:
     return found[0]
 
 
+def _tier(ask: RequestContext) -> str:
+    tier = ask.text("tier")
+    if tier not in TIERS:
+        raise BadInput("No tier was chosen.", "Choose one of the list.")
+    return tier
+
+
 def _done(ask: RequestContext, told: str) -> Response:
     return ask.done(ask.url("deck/say", d=ask.text("deck")), told)
 
 
 def finding(ask: RequestContext) -> Response:
     """Record what was seen that no tag covers."""
-    visit = check_visit(ask.text("visit") or None)
-    said.add_finding(
-        ask.library,
-        ask.deck(),
-        tier=ask.text("tier"),
-        text=ask.need("text", "What was seen"),
-        by=ask.by,
-        photos=_photos(ask),
-        place=ask.text("place") or None,
-        how=ask.text("how") or "seen",
-        visit=visit,
+    given = ask.take(
+        text=lambda: ask.need("text", "What was seen"),
+        tier=lambda: _tier(ask),
+        photos=lambda: _photos(ask),
+        place=lambda: ask.text("place") or None,
+        visit=lambda: check_visit(ask.text("visit") or None),
     )
+    said.add_finding(ask.library, ask.deck(), by=ask.by, how=ask.text("how") or "seen", **given)
     return _done(ask, "The finding is stored.")
 
 
 def tier(ask: RequestContext) -> Response:
     """Record this person's own tier."""
-    acts.set_tier(ask.library, ask.deck(), ask.text("tier"), why=ask.need("why", "The reason"), by=ask.by)
+    given = ask.take(tier=lambda: _tier(ask), why=lambda: ask.need("why", "The reason"))
+    acts.set_tier(ask.library, ask.deck(), given["tier"], why=given["why"], by=ask.by)
     return _done(ask, "Your tier stands beside the computed one.")
 
 
@@ -97,42 +102,45 @@ def private(ask: RequestContext) -> Response:
 
 def warn(ask: RequestContext) -> Response:
     """Record who was told to stop using the deck."""
-    said.warn(
-        ask.library,
-        ask.deck(),
-        told=ask.need("who", "Who was told"),
-        how=ask.need("how", "How"),
-        at=ask.need("at", "When"),
-        by=ask.by,
+    given = ask.take(
+        who=lambda: ask.need("who", "Who was told"),
+        how=lambda: ask.need("how", "How they were told"),
+        at=lambda: _moment(ask),
     )
+    said.warn(ask.library, ask.deck(), told=given["who"], how=given["how"], at=given["at"], by=ask.by)
     return _done(ask, "The warning is on record.")
+
+
+def _moment(ask: RequestContext) -> str:
+    at = ask.need("at", "When")
+    try:
+        datetime.fromisoformat(at)
+    except ValueError as error:
+        raise BadInput("This is not a date with a time.", "Write for example 2026-05-04 18:00.") from error
+    return at
 
 
 def lift(ask: RequestContext) -> Response:
     """Record that a stop-use is lifted after a repair."""
-    acts.lift(
-        ask.library,
-        ask.deck(),
-        why=ask.need("why", "The reason"),
-        after=_one(ask, "after", "The photo of the repair"),
-        by=ask.by,
+    given = ask.take(
+        why=lambda: ask.need("why", "The reason"),
+        after=lambda: _one(ask, "after", "The photo of the repair"),
     )
+    acts.lift(ask.library, ask.deck(), by=ask.by, **given)
     return _done(ask, "The lifting is on record.")
 
 
 def close(ask: RequestContext) -> Response:
     """Close a concern: a photo before and one after, of the same place."""
-    row = acts.close(
-        ask.library,
-        ask.deck(),
-        ask.need("rule", "The concern"),
-        place=ask.need("place", "The place"),
-        before=_photos(ask, "before") or _one(ask, "before", "The photo before"),
-        after=_one(ask, "after", "The photo after"),
-        why=ask.need("why", "What was done"),
-        by=ask.by,
-        same_place=ask.text("same_place") == "yes",
+    given = ask.take(
+        rule=lambda: ask.need("rule", "The concern"),
+        before=lambda: _photos(ask, "before") or _one(ask, "before", "The photo before"),
+        after=lambda: _one(ask, "after", "The photo after"),
+        place=lambda: ask.need("place", "The place"),
+        why=lambda: ask.need("why", "What was done"),
     )
+    same_place = ask.text("same_place") == "yes"
+    row = acts.close(ask.library, ask.deck(), by=ask.by, same_place=same_place, **given)
     left = count_of(len(row["remaining"]), "photo")
     told = f"Closed. {left} of this concern still open." if row["remaining"] else "The concern is closed."
     return _done(ask, told)
@@ -155,8 +163,12 @@ def chosen(ask: RequestContext) -> Sequence[Photo]:
 def move_photos(ask: RequestContext) -> Response:
     """Move chosen photos to another deck."""
     deck = ask.deck()
-    target = ask.need("to", "The other deck's name")
-    moved = move(ask.library, chosen(ask), target, by=ask.by, visit=check_visit(ask.text("visit") or None))
+    given = ask.take(
+        to=lambda: ask.need("to", "The other deck's name"),
+        visit=lambda: check_visit(ask.text("visit") or None),
+    )
+    target = given["to"]
+    moved = move(ask.library, chosen(ask), target, by=ask.by, visit=given["visit"])
     left = queries.photos(ask.library, deck)
     return ask.done(
         ask.url("deck", d=deck if left else target), f"{count_of(len(moved), 'photo')} moved to {target}."
@@ -167,9 +179,8 @@ def forget_photos(ask: RequestContext) -> Response:
     """Remove chosen photos for good."""
     deck = ask.deck()
     if ask.text("sure") != "yes":
-        raise BadInput(
-            "Nothing was removed: the box was not ticked.", "Removing cannot be undone; tick the box."
-        )
+        said_so = "Nothing was removed: the box was not ticked. Removing cannot be undone; tick the box."
+        raise WrongFields({"sure": said_so})
     gone = forget(ask.library, chosen(ask), by=ask.by)
     told = f"{count_of(len(gone), 'photo')} removed for good."
     return ask.done(ask.url("deck", d=deck) if queries.photos(ask.library, deck) else ask.url(), told)

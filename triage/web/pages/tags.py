@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+import re
+from typing import TYPE_CHECKING, Any
 
 from starlette.responses import Response
 
@@ -11,8 +12,11 @@ from triage.errors import BadInput
 from triage.label.tags import add_tag
 from triage.report.phrases import tag_words
 from triage.web.examples import examples_of
-from triage.web.request_context import RequestContext
+from triage.web.request_context import RequestContext, WrongFields
 from triage.web.settings import more_steps, set_step
+
+if TYPE_CHECKING:
+    from triage.library import Library
 
 FIELDS = ("looks_like", "looks_alike_but_is_not", "how_to_photograph", "source")
 
@@ -54,9 +58,19 @@ def add(ask: RequestContext) -> Response:
             ask.library, Tag(said["tag"], said["kind"], said["definition"], element or None, **more)
         )
     except BadInput as error:
+        if ask.in_place:
+            raise WrongFields({_field_of(ask.library, said): f"{error} {error.hint}".strip()}) from error
         return _page(ask, said, f"{error} {error.hint}".strip(), 400)
     words = tag_words(said["tag"])
     return ask.done(ask.url("tags"), f"The tag “{words}” {'is added' if new else 'was there already'}.")
+
+
+def _field_of(library: Library, said: dict[str, str]) -> str:
+    """Return which field of the form a refused tag is wrong in: its name, unless that would be taken."""
+    name = said["tag"]
+    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name) or name in library.vocabulary().tags:
+        return "tag"
+    return "definition" if not said["definition"] else "element"
 
 
 def step(ask: RequestContext) -> Response:

@@ -135,16 +135,18 @@ def act(ask: RequestContext) -> Response:
     """Rename, join, split, date a stay, or move the boundary between two."""
     how, deck, day = ask.text("how"), ask.text("deck", 200), ask.text("day", 20)
     if how == "rename":
-        done = rename(ask.library, deck, ask.need("name", "The new name"), by=ask.by)
+        done = rename(
+            ask.library, deck, ask.take(name=lambda: ask.need("name", "The new name"))["name"], by=ask.by
+        )
         told = f"{deck} is now {done.decks[1]}; Undo takes it back."
     elif how == "join":
-        other = ask.need("other", "The other deck")
+        other = ask.take(other=lambda: ask.need("other", "The other deck"))["other"]
         done = join(ask.library, deck, other, by=ask.by)
         told = f"{other} was joined to {deck}: {count_of(len(done.photos), 'photo')}; Undo takes it back."
     elif how == "split":
         told = _split(ask, deck)
     elif how == "visit":
-        to = str(check_visit(ask.need("visit", "The day of the visit")))
+        to = ask.take(visit=lambda: check_visit(ask.need("visit", "The day of the visit")))["visit"]
         done = set_visit(ask.library, deck, to, before=check_visit(ask.text("before") or None), by=ask.by)
         told = f"{count_of(len(done.photos), 'photo')} of {deck}: visit of {to}; Undo takes it back."
     elif how == "shift":
@@ -162,7 +164,7 @@ def _split(ask: RequestContext, deck: str) -> str:
         raise BadInput("The photo is not one of this stay.", "Load the page again.")
     later = set(shas[shas.index(first.sha) :])
     photos = [photo for photo in queries.photos(ask.library, deck) if photo.sha in later]
-    new = ask.need("name", "The new deck's name")
+    new = ask.take(name=lambda: ask.need("name", "The new deck's name"))["name"]
     done = split_off(ask.library, deck, photos, new, by=ask.by)
     return f"{count_of(len(done.photos), 'photo')} went from {deck} to {new}; Undo takes it back."
 

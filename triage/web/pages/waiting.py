@@ -53,13 +53,17 @@ def _runs(photos: list[Photo]) -> list[dict[str, Any]]:
 
 def sort(ask: RequestContext) -> Response:
     """Move chosen photos to the deck that a person names; the reason is kept."""
-    target = clean_name(ask.need("to", "The deck's name"))
+    given = ask.take(
+        to=lambda: clean_name(ask.need("to", "The deck's name")),
+        visit=lambda: check_visit(ask.text("visit") or None),
+    )
+    target = given["to"]
     moved = move(
         ask.library,
         chosen(ask),
         target,
         by=ask.by,
-        visit=check_visit(ask.text("visit") or None),
+        visit=given["visit"],
         why=ask.text("why") or None,
     )
     told = f"{count_of(len(moved), 'photo')} moved to {target}; Undo puts them back."

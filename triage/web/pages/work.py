@@ -166,13 +166,23 @@ def _report(ask: RequestContext) -> Any:
 def _issue(ask: RequestContext) -> Any:
     from triage.report import Issue
 
-    return Issue(
-        signer=ask.need("signer", "Who signs"),
-        scope=ask.need("scope", "What was asked for"),
-        limits=ask.need("limits", "What could not be reached"),
-        weather=ask.need("weather", "The weather"),
-        amends=ask.text("amends") or None,
+    given = ask.take(
+        signer=lambda: ask.need("signer", "Who signs"),
+        scope=lambda: ask.need("scope", "What was asked for"),
+        limits=lambda: ask.need("limits", "What could not be reached"),
+        weather=lambda: ask.need("weather", "The weather"),
+        amends=lambda: _amended(ask),
     )
+    return Issue(**given)
+
+
+def _amended(ask: RequestContext) -> str | None:
+    """Return the number of the report that this one replaces. Raises BadInput for one that was not issued."""
+    number = ask.text("amends")
+    known = [str(one.payload["number"]) for one in ask.library.statements("issued")]
+    if number and number not in known:
+        raise BadInput(f"No report {number} was issued.", f"Issued: {', '.join(known) or 'none yet'}.")
+    return number or None
 
 
 def _verify(ask: RequestContext) -> Any:
@@ -296,7 +306,7 @@ def _issued(file: Path) -> dict[str, str] | None:
 
 
 def file(ask: RequestContext) -> Response:
-    """Send a file of a report: pages to be read without scripts, everything else to be saved."""
+    """Send a file of a report: pages to be read, with the viewer as only script; the rest to be saved."""
     for row in list_reports(ask.library):
         if row["name"] == ask.path["folder"] and ask.path["file"] in row["files"]:
             path: Path = ask.library.path / "reports" / row["name"] / ask.path["file"]

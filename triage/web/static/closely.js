@@ -4,7 +4,7 @@ import { MARK, hit, paintBoxes } from "./marks.js";
 import { drafts } from "./saving.js";
 import { Seen, unseenWords } from "./seen.js";
 import { between } from "./view.js";
-import { Viewer } from "./viewer.js";
+import { viewerOf } from "./viewer.js";
 
 const root = document.getElementById("closely");
 const tiles = [...root.querySelectorAll(".lookat")];
@@ -23,7 +23,7 @@ function photoOf({ dataset: { sha, name, picture, full, width, height, page, vis
 }
 const siblings = tiles.map(photoOf);
 
-const viewer = new Viewer({
+const viewer = viewerOf({
   photo: async (sha) => ({ ...photoOf(byTile.get(sha)), siblings }),
   asks: ({ sha }) => ({ words: root.dataset.words, ...state.get(byTile.get(sha)), others: othersOf(byTile.get(sha)) }),
   answer: async ({ sha }, value, boxes) => set(byTile.get(sha), { value, boxes }),

@@ -1,4 +1,8 @@
 // What every page shares: sending, telling, and a queue so that fast keys never overtake each other.
+import { element } from "./dom.js";
+
+export { element };
+
 const base = document.body.dataset.base || "";
 const said = document.getElementById("said");
 
@@ -11,30 +15,30 @@ export function tell(text, bad = false, seconds = 5) {
   if (bad) line.className = "bad";
   said.append(line);
   while (said.children.length > 3) said.firstChild.remove();
+  const foot = document.querySelector("#panel, .endofgroup");
+  if (foot) said.style.setProperty("--foot", `${foot.offsetHeight}px`);   // on a phone it is told over the bar, not over photos
   setTimeout(() => line.remove(), 1000 * (bad ? seconds * 2 : seconds));
 }
 
-export function element(name, attributes = {}, ...inside) {
-  const made = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) {
-    if (value === false || value === null || value === undefined) continue;
-    if (key === "text") made.textContent = value;
-    else if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
-    else made.setAttribute(key, value === true ? "" : value);
-  }
-  made.append(...inside);
-  return made;
+// Beside one photo: over the strip of small pictures, or at the top of the side.
+if (document.body.classList.contains("looking")) {
+  const strip = document.getElementById("strip");
+  if (strip) strip.after(said);
+  else document.querySelector(".side")?.prepend(said);
 }
 
 async function read(response) {
   let told = {};
   try { told = await response.json(); } catch { told = { error: "The page did not understand the answer." }; }
-  if (!response.ok) throw new Refused(told.error || "That could not be done.", told.hint, told.need_name);
+  if (!response.ok) throw new Refused(told.error || "That could not be done.", told.hint, told.need_name, told.fields);
   return told;
 }
 
 export class Refused extends Error {
-  constructor(message, hint, needName) { super(hint ? `${message} ${hint}` : message); this.needName = needName; }
+  constructor(message, hint, needName, fields) {
+    super(hint ? `${message} ${hint}` : message);
+    Object.assign(this, { needName, fields, told: true });
+  }
 }
 
 // A tab speaks under the name that it shows, whatever was said in another one since.
@@ -51,6 +55,11 @@ export async function post(where, data) {
   return read(await fetch(address(where), {
     method: "POST", headers: { "content-type": "application/json", ...speaks() }, body, keepalive: body.length < KEPT_ALIVE_BYTES,
   }));
+}
+
+// A form, answered by where to go next or by what is wrong with which field.
+export async function postForm(where, data) {
+  return read(await fetch(where, { method: "POST", headers: { "x-form": "fields", ...speaks() }, body: new URLSearchParams(data) }));
 }
 
 // One act after the other, in the order of the keys.

@@ -1,5 +1,7 @@
 // The side of the photo: what is asked, what was said, what the machine says, what it means.
-import { element } from "./common.js";
+import { capital, element } from "./dom.js";
+
+export { capital };
 
 export const VALUES = { present: "yes", absent: "no", unclear: "cannot tell" };
 const PILES = { likely: "likely", unsure: "not sure", unlikely: "unlikely, under a promise" };
@@ -7,8 +9,6 @@ const PILES = { likely: "likely", unsure: "not sure", unlikely: "unlikely, under
 export function asks(question) {
   return question.kind === "element" ? `Does it show the ${question.words}?` : `${capital(question.words)}?`;
 }
-
-export function capital(text) { return text.charAt(0).toUpperCase() + text.slice(1); }
 
 export function showQuestion(into, question, trouble, blind) {
   into.replaceChildren(element("h2", { text: asks(question) }));

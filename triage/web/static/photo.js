@@ -80,6 +80,7 @@ function redraw() {
   at("machine-toggle").setAttribute("aria-pressed", String(wanted()));
   at("machine-toggle").hidden = Boolean(queue && queue.machine) || !item.questions.some((each) => each.machine);
   at("grid-toggle").setAttribute("aria-pressed", String(Boolean(view.grid)));
+  at("rubber").hidden = !marksOf(one).length;
   at("mark-toggle").setAttribute("aria-pressed", String(view.marking));
   const place = item.siblings.findIndex((each) => each.sha === item.sha) + 1;
   const flags = item.flags.length ? ` · ${item.flags.join(", ")}` : "";
@@ -308,7 +309,7 @@ const DO = {
   undo: () => turns.push(undo, false), grid: toggleGrid, mark: toggleMarking, drop: dropMark,
   machine: () => { state.machine = !state.machine; redraw(); },
   in: () => view.zoom(1.5), out: () => view.zoom(1 / 1.5), whole: () => view.fit(), pixels: () => view.pixels(),
-  turn: () => view.turn(), beside: () => beside.toggle(), keys: () => showKeys("photo"), again: () => { view.again(); },
+  turn: () => view.turn(), beside: () => beside.toggle(), keys: () => showKeys(["answer", "undo", "look", "mark", "photo", "end"]), again: () => { view.again(); },
 };
 
 function give(value) {

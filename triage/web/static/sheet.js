@@ -1,6 +1,7 @@
 // The contact sheet: choosing photos and saying which parts they show.
 import { complain, inOrder, post, tell } from "./common.js";
 import { Seen, unseenWords } from "./seen.js";
+import { showKeys } from "./keys.js";
 import "./viewer.js";
 
 const sheet = document.getElementById("sheet");
@@ -97,7 +98,8 @@ document.addEventListener("keydown", (event) => {
   if (event.target.closest("input:not([type=checkbox]), textarea, select") || event.altKey) return;
   if ((event.ctrlKey || event.metaKey) && event.key === "a") { event.preventDefault(); choose(true); return; }
   if (event.ctrlKey || event.metaKey) return;
-  if (event.key === "Escape") choose(false);
+  if (event.key === "?") showKeys(["sheet"]);
+  else if (event.key === "Escape") choose(false);
   else if (event.key === "u") undo();
   else if (event.key.startsWith("Arrow")) move(event);
 });

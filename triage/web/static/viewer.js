@@ -1,137 +1,9 @@
-// The viewer over any page: photos one after the other, zoomed, turned, marked and answered as on their own page.
-import { complain, element, get, post, tell } from "./common.js";
-import { Beside } from "./beside.js";
-import { showKeys } from "./keys.js";
-import { Turns } from "./turns.js";
-import { View } from "./view.js";
-import { capital } from "./panel.js";
+// The viewer over the photos of any page of this server.
+import { complain, get, post, tell } from "./common.js";
+import { Viewer } from "./window.js";
 
-const LOOK_MS = 300;   // flicked past is not looked at
-const SVG = "http://www.w3.org/2000/svg";
-const WORDS = { present: "yes", absent: "no", unclear: "cannot tell" };
-
-export class Viewer {
-  // `photo(sha)` resolves to what is shown; `asks(photo)` to null or { words, value, boxes, others };
-  // `answer(photo, value, boxes)` keeps an answer; `closed(sha)` is told when the viewer was closed.
-  constructor({ photo, asks = () => null, answer = null, closed = () => {}, meaning = () => null }) {
-    Object.assign(this, { photo, asks, answer, closed, meaning, list: [], at: 0, item: null });
-    this.build();
-  }
-
-  build() {
-    const button = (words, does, title, label = null) => element("button", { type: "button", text: words, title, "aria-label": label, onclick: does });
-    const [picture, marks] = [element("img", { alt: "" }), document.createElementNS(SVG, "svg")];
-    marks.setAttribute("aria-hidden", "true");
-    const paper = element("div", { class: "paper" }, picture);
-    this.frame = element("div", { class: "frame", tabindex: "0", role: "application", "aria-label": "Photo" }, paper, marks);
-    this.name = element("span", { class: "grow" });
-    this.words = element("span", { class: "asked" });
-    this.marker = button("Mark", () => this.mark(), "Mark spots and boxes (k)");
-    this.answers = element("span", { class: "answering" }, this.words, ...["present", "absent", "unclear"].map((value) => {
-      const made = button(capital(WORDS[value]), () => this.give(value), `${WORDS[value]} (${value === "present" ? "p" : value[0] === "a" ? "a" : "c"})`);
-      made.dataset.value = value;
-      return made;
-    }), this.marker);
-    this.page = element("a", { class: "button", text: "Its page" });
-    this.dialog = element("dialog", { class: "closer", "aria-label": "Photo" },
-      element("div", { class: "toolbar" },
-        button("◀", () => this.go(-1), "Previous (b)", "Previous photo"), this.name, this.answers,
-        button("−", () => this.view.zoom(1 / 1.5), "Smaller (-)", "Zoom out"), button("Whole", () => this.view.fit(), "Whole photo (0)"),
-        button("+", () => this.view.zoom(1.5), "Larger (+)", "Zoom in"), button("1:1", () => this.view.pixels(), "Every pixel (f)"),
-        button("Turn", () => this.view.turn(), "Turn by a quarter (r)"), button("Beside", () => this.beside.toggle(), "A second photo beside it (s)"),
-        button("?", () => this.keys(), "All keys (?)", "Keys"), this.page,
-        button("▶", () => this.go(1), "Next (n)", "Next photo"), button("Close", () => this.dialog.close(), "Back to the page (Esc)")),
-      element("div", { class: "frames" }, this.frame));
-    document.body.append(this.dialog);
-    this.view = new View(this.frame, paper, picture, marks, (box) => this.marked([...this.boxes, box]), { onChange: (boxes) => this.marked(boxes) });
-    this.beside = new Beside(this.view, this.dialog, () => this.item, () => this.meaning(this.item));
-    this.turns = new Turns(this.view, () => {}, complain);
-    this.dialog.addEventListener("keydown", (event) => this.key(event));
-    this.dialog.addEventListener("close", () => { this.turns.drop(); document.body.append(document.getElementById("said")); this.closed(this.item && this.item.sha); });
-  }
-
-  get boxes() { const asked = this.asked; return asked && asked.value === "present" ? asked.boxes : []; }
-
-  async open(list, sha) {
-    this.list = list;
-    this.at = Math.max(0, list.indexOf(sha));
-    if (!this.dialog.open) this.dialog.showModal();
-    this.dialog.querySelector(".toolbar").after(document.getElementById("said"));   // what is told stands above the photo, not over it
-    this.turns.push(() => this.show(), false);
-    this.frame.focus();
-  }
-
-  async show() {
-    const item = await this.photo(this.list[this.at]);
-    this.item = item;
-    this.asked = this.asks(item);
-    this.view.show(item);
-    this.view.stoodFor(LOOK_MS).then((stood) => {
-      if (stood && this.dialog.open && this.item === item) document.dispatchEvent(new CustomEvent("photoshown", { detail: item.sha }));
-    });
-    this.beside.follow();
-    this.redraw();
-    const next = this.list[this.at + 1];
-    if (next) this.photo(next).then((one) => { const ahead = new Image(); ahead.src = one.picture; }).catch(() => {});
-  }
-
-  redraw() {
-    const { item, asked } = this;
-    this.name.textContent = `${this.at + 1} of ${this.list.length} · ${item.name}`;
-    this.page.hidden = !item.page;
-    if (item.page) this.page.href = item.page;
-    this.answers.hidden = !asked || !this.answer;
-    if (asked) {
-      this.words.textContent = `${capital(asked.words)}?`;
-      for (const one of this.answers.querySelectorAll("[data-value]")) one.setAttribute("aria-pressed", String(one.dataset.value === asked.value));
-    }
-    this.marker.setAttribute("aria-pressed", String(this.view.marking));
-    this.view.setLayers([{ boxes: (asked && asked.others) || [], kind: "other" }, { boxes: this.boxes, kind: "mine" }]);
-  }
-
-  go(by) { this.turns.push(() => this.step(by), false); }
-
-  async step(by) {
-    if (!this.list[this.at + by]) { this.turns.drop(); tell(by > 0 ? "That was the last photo." : "That is the first photo."); return; }
-    this.at += by;
-    await this.show();
-  }
-
-  give(value) { if (this.answer && this.asked) this.turns.push(() => this.keep(value, value === "present" ? this.boxes : [], true)); }
-  marked(boxes) {
-    const item = this.item;
-    if (this.answer && this.asked) this.turns.push(() => (this.item === item ? this.keep("present", boxes, false) : null));
-  }
-
-  async keep(value, boxes, on) {
-    const item = this.item;
-    this.asked = { ...this.asked, value, boxes };
-    this.redraw();
-    await this.answer(item, value, boxes);
-    if (on && this.list[this.at + 1]) await this.step(1);
-  }
-
-  mark() { if (this.answer && this.asked) { this.view.setMarking(!this.view.marking); this.redraw(); } }
-  keys() { showKeys(this.answer ? "viewer" : "looking"); }
-
-  key(event) {
-    if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("select, input")) return;
-    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
-    const moves = { ArrowUp: [0, -1], ArrowDown: [0, 1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] }[key];
-    if (moves && !this.view.whole && event.target === this.frame) { event.preventDefault(); this.view.pan(120 * moves[0], 120 * moves[1]); return; }
-    const act = {
-      n: () => this.go(1), b: () => this.go(-1), ArrowRight: () => this.go(1), ArrowLeft: () => this.go(-1),
-      p: () => this.give("present"), a: () => this.give("absent"), c: () => this.give("unclear"),
-      "+": () => this.view.zoom(1.5), "=": () => this.view.zoom(1.5), "-": () => this.view.zoom(1 / 1.5), 0: () => this.view.fit(),
-      f: () => this.view.pixels(), r: () => this.view.turn(), s: () => this.beside.toggle(), k: () => this.mark(), "?": () => this.keys(),
-      Backspace: () => this.view.deleteMark(), Delete: () => this.view.deleteMark(),
-    }[key];
-    if (!act || (event.repeat && "pac".includes(key))) return;
-    event.preventDefault();
-    event.stopPropagation();
-    act();
-  }
-}
+// A viewer that tells what it does where this page tells everything.
+export function viewerOf(given) { return new Viewer({ tell, complain, said: document.getElementById("said"), ...given }); }
 
 // ---- over the photos of any page ------------------------------------------------------------------------------
 
@@ -145,12 +17,17 @@ function askedOf(item) {
 
 let over = null;
 export function openOver(list, sha, tagOf) {
-  over ||= new Viewer({
+  over ||= viewerOf({
     photo: async (one) => ({ ...(await photoOf(one, over.tagOf(one))), asked: over.tagOf(one) }),
     asks: askedOf,
     answer: async (item, value, boxes) => {
       const told = await post("answer", { photo: item.sha, tag: item.asked, value, boxes, asked_by: "taken", saw_machine: false });
       tell(told.told || "Saved.");
+    },
+    undo: async () => {
+      const told = await post("undo", {});
+      tell(told.told);
+      return told.photos[0];
     },
   });
   over.tagOf = tagOf;

@@ -25,15 +25,16 @@ export class View {
     frame.addEventListener("pointerdown", (event) => this.down(event));
     frame.addEventListener("pointermove", (event) => { this.cursor = event; });
     frame.addEventListener("pointerleave", () => { this.cursor = null; });
+    // two fingers zoom this photo, never the page
+    for (const kind of ["touchstart", "touchmove"]) frame.addEventListener(kind, (event) => { if (event.touches.length > 1 && event.cancelable) event.preventDefault(); }, { passive: false });
     frame.addEventListener("contextmenu", (event) => event.preventDefault());
     this.setMarking(marking);
   }
 
   setMarking(on) {
     this.marking = on;
-    this.chosen = -1;
     this.frame.classList.toggle("marking", on);
-    this.draw();
+    this.choose(-1);
   }
 
   // ---- showing ------------------------------------------------------------------------------------------
@@ -45,7 +46,7 @@ export class View {
     this.item = item;
     if (same && this.frame.dataset.state !== "failed") return this.drawn;
     this.turns = turned.get(item.sha) || 0;
-    this.chosen = -1;
+    this.choose(-1);
     this.picture.alt = `Photo ${item.name}`;
     this.drawn = this.load(item);
     if (kept) this.goTo(kept);
@@ -230,9 +231,10 @@ export class View {
     if (this.pointers.size === 2) { this.pinched = true; }
     const start = this.fraction(event);
     const moving = event.button !== 0 || event.shiftKey || !this.marking || touch;
-    const own = this.marking && event.button === 0 ? hit(this.own, (point) => this.toStage(point), this.stagePoint(event), MARK.reach) : -1;
+    const own = this.marking && event.button === 0 ? hit(this.own, (point) => this.toStage(point), this.stagePoint(event), touch ? MARK.finger : MARK.reach) : -1;
     const held = own >= 0 ? this.own[own] : null;
-    if (held) { this.chosen = own; this.draw(); }
+    const drags = held && (!touch || own === this.chosen);   // a finger first chooses a mark, then moves it: a swipe must scroll
+    this.choose(own);
     let [last, far] = [event, false];
     const shifted = (now) => {
       const [u, v] = this.fraction(now);
@@ -243,7 +245,7 @@ export class View {
       if (now.pointerId !== event.pointerId) return;
       if (this.pointers.size === 2) { this.pinch(now); last = now; return; }
       far ||= Math.hypot(now.clientX - event.clientX, now.clientY - event.clientY) > DRAG_PX;
-      if (held && !touch) { if (far) this.draw([{ boxes: [shifted(now)], kind: "mine" }], own); }
+      if (drags) { if (far) this.draw([{ boxes: [shifted(now)], kind: "mine" }], own); }
       else if (moving) {
         if (!this.whole) this.frame.classList.add("panning");
         this.pan(last.clientX - now.clientX, last.clientY - now.clientY);
@@ -265,7 +267,7 @@ export class View {
       if (!this.pointers.size) this.pinched = false;
       this.draw();
       if (pinched || !this.marking || event.button !== 0 || event.shiftKey) return;
-      if (touch && far) return;   // a swipe never marks
+      if (touch && far && !drags) return;   // a swipe never marks
       if (held) { if (far && this.onChange) this.onChange(this.own.map((box, place) => (place === own ? shifted(end) : box))); return; }
       this.onMark(far ? between(start, this.fraction(end)) : [...start, 0, 0]);
     };
@@ -285,17 +287,25 @@ export class View {
     const before = this.pointers.get(now.pointerId);
     const apart = (one) => Math.hypot(one.clientX - other.clientX, one.clientY - other.clientY) || 1;
     this.zoom(apart(now) / apart(before), { clientX: (now.clientX + other.clientX) / 2, clientY: (now.clientY + other.clientY) / 2 });
+    this.pan((before.clientX - now.clientX) / 2, (before.clientY - now.clientY) / 2);
     this.pointers.set(now.pointerId, now);
   }
 
   // ---- marks ------------------------------------------------------------------------------------------------
+
+  // The mark that is to be moved or deleted; -1 for none. While one is chosen a finger moves it and does not scroll.
+  choose(place) {
+    this.chosen = place;
+    this.frame.classList.toggle("holding", place >= 0);
+    this.draw();
+  }
 
   // Deletes the chosen own mark, else the last one; returns whether there was one.
   deleteMark() {
     const own = this.own;
     if (!own.length || !this.onChange) return false;
     const which = this.chosen >= 0 && this.chosen < own.length ? this.chosen : own.length - 1;
-    this.chosen = -1;
+    this.choose(-1);
     this.onChange(own.filter((_, place) => place !== which));
     return true;
   }

@@ -1,6 +1,7 @@
 // Marks in the screen's pixels: a line has one width, a spot one size and one reach at any photo and zoom.
-const SVG = "http://www.w3.org/2000/svg";
-export const MARK = { spot: 11, tileSpot: 9, reach: 12 };
+import { SVG } from "./dom.js";
+
+export const MARK = { spot: 11, tileSpot: 9, reach: 12, finger: 24 };
 export const SQUARES = [[..."abcdefgh"], [..."123456"]];
 
 function shape(name, attributes) {

@@ -1,5 +1,5 @@
 // A second photo beside the first, zoomed and moved together: another visit, a neighbour, an example.
-import { element } from "./common.js";
+import { element, stage } from "./dom.js";
 import { View } from "./view.js";
 
 export class Beside {
@@ -9,10 +9,7 @@ export class Beside {
   }
 
   make() {
-    const [picture, marks] = [element("img", { alt: "" }), document.createElementNS("http://www.w3.org/2000/svg", "svg")];
-    marks.setAttribute("aria-hidden", "true");
-    const paper = element("div", { class: "paper" }, picture);
-    const frame = element("div", { class: "frame", tabindex: "0", role: "application", "aria-label": "The photo beside" }, paper, marks);
+    const { picture, marks, paper, frame } = stage("The photo beside");
     this.choice = element("select", { "aria-label": "Which photo stands beside", onchange: () => this.show() });
     this.place = element("div", { class: "besideframe" }, element("div", { class: "toolbar" }, this.choice,
       element("button", { type: "button", "aria-label": "Close the photo beside", text: "×", onclick: () => this.toggle() })), frame);
@@ -43,7 +40,9 @@ export class Beside {
     const neighbours = [[here + 1, "Next"], [here - 1, "Previous"]].filter(([place]) => siblings[place]).map(([place, words]) => ({ ...siblings[place], words: `${words}: ${siblings[place].name}` }));
     const visits = siblings.filter((one) => one.visit !== visit).map((one) => ({ ...one, words: `${one.visit || "no known day"}: ${one.name}` }));
     const examples = ((this.meaning() || {}).examples || []).map((one) => ({ sha: one.picture, name: one.words, words: one.words, picture: one.picture, full: one.picture }));
-    return [["Another visit", visits], ["Of this deck", neighbours], ["Examples (rendered)", examples]].filter(([, rows]) => rows.length);
+    const named = new Set([sha, ...neighbours.map((one) => one.sha), ...visits.map((one) => one.sha)]);
+    const others = siblings.filter((one) => !named.has(one.sha)).map((one) => ({ ...one, words: one.name }));
+    return [["Another visit", visits], ["The neighbors", neighbours], ["Examples", examples], ["The others", others]].filter(([, rows]) => rows.length);
   }
 
   fill() {
