@@ -18,6 +18,8 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+PATIENCE_MS = 60_000
+"""How long a test waits for what should be there at once: a busy machine takes its time."""
 AXE = (Path(__file__).parent / "vendor" / "axe-4.14.1.min.js").read_text()
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
@@ -36,8 +38,9 @@ def chromium() -> str:
 @contextmanager
 def launched():
     """A running browser."""
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium(), args=list(FLAGS))
         try:
@@ -72,7 +75,7 @@ class Visitor:
     def __init__(self, browser, running, by="", size=(1280, 800)) -> None:
         self.running = running
         self.context = browser.new_context(viewport={"width": size[0], "height": size[1]})
-        self.context.set_default_timeout(15_000)
+        self.context.set_default_timeout(PATIENCE_MS)
         self.page = self.context.new_page()
         self.faults: list[str] = []
         self.page.on("pageerror", lambda error: self.faults.append(f"error: {error}"))

@@ -74,7 +74,7 @@ def test_whole_line_by_mouse(browser, tmp_path, photo_maker):
 def add_folder(page, card):
     page.click("text=Add photos >> nth=0")
     page.set_input_files("#folder", str(card))
-    expect(page.locator("#came")).to_contain_text("16 photos taken in", timeout=40_000)
+    expect(page.locator("#came")).to_contain_text("16 photos taken in", timeout=240_000)
 
 
 def answer_deck(one, deck, *, first):
@@ -113,20 +113,20 @@ def train(page):
     page.click("text=Train, report")
     page.click("text=Train and suggest")
     expect(page.locator(".joblist li").first).to_contain_text(
-        "Suggestions made for 16 photos", timeout=120_000
+        "Suggestions made for 16 photos", timeout=240_000
     )
     page.click("text=What the model can do")
     expect(page.locator("main")).to_contain_text("Missing hanger")
     expect(page.locator("main")).to_contain_text("over decks that it did not see")
     page.click("text=Reckon it from the labels so far")
-    expect(page.locator("#ahead table")).to_contain_text("Missing hanger", timeout=60_000)
+    expect(page.locator("#ahead table")).to_contain_text("Missing hanger", timeout=240_000)
     expect(page.locator("#ahead table")).to_contain_text("needs 40 photos")  # 16 are too few
 
 
 def report(page):
     page.click("text=Train, report")
     page.click("button:has-text('Write the report')")
-    expect(page.locator(".joblist li").first).to_contain_text("written", timeout=60_000)
+    expect(page.locator(".joblist li").first).to_contain_text("written", timeout=240_000)
     with page.expect_navigation():
         page.click("text=Open the report >> nth=0")
     expect(page.locator("body")).to_contain_text("the ledger moves when pushed")

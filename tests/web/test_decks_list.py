@@ -6,6 +6,7 @@ import re
 
 from PIL import Image
 
+from tools.pictures.tag_examples import DRAWN
 from triage.label.tags import add_tags
 from triage.library import queries
 
@@ -32,7 +33,7 @@ def test_the_list_is_searched_filtered_and_sorted(page, library):
 def test_a_switch_leads_from_danger_to_where_to_look_first(page, library):
     from triage.assess.cache.lines import standings
 
-    photo = library.photos("D-17")[0]
+    photo = queries.photos(library, "D-17")[0]
     library.say("label", {"photo": photo.sha, "tag": "missing-hanger", "value": "present"}, by="ann")
     for deck, height_ft in (("D-17", 2.0), ("D-18", 14.0)):
         said = {"deck": deck, "visit": "2026-05-04", "key": "height_above_grade_ft", "value": height_ft}
@@ -77,11 +78,12 @@ def test_own_tag_with_pictures_becomes_a_step_of_every_deck(page, library, tmp_p
     assert "Loose handrail" not in page.get("/l/library/deck", d="D-17").text
 
 
-def test_every_core_tag_has_two_pictures_that_are_said_to_be_rendered(page, library):
+def test_core_tags_and_those_that_decks_were_drawn_with_have_two_rendered_pictures(page, library):
     text = page.get("/l/library/tags").text
-    for tag in library.vocabulary().core:
+    for tag in (*library.vocabulary().core, *DRAWN):
         assert re.search(rf"example-{tag}-is\.jpg", text), tag
         assert re.search(rf"example-{tag}-not\.jpg", text), tag
+    assert "Shows it too poorly to judge: cannot tell" in text
     assert "Rendered pictures of invented decks." in text
 
 

@@ -186,10 +186,21 @@ def test_own_tag_is_added_by_its_form_and_checked(page, library):
 def test_issued_report_is_checked_and_a_changed_one_named(page, running, library):
     sha = queries.photos(library, "D-17")[0].sha
     page.json("/l/library/answer", {"photo": sha, "tag": "missing-hanger", "value": "absent"})
+    before = page.get("/l/library/work/ready").text
+    assert re.search(r"Core questions that nobody has answered: <strong>\d", before)
+    assert "from=ready" in before, "each leads to where it is mended, and back"
     answer_everything(library)
+    assert "Nothing is left" in page.get("/l/library/work/ready").text
     said = {"signer": "ann", "scope": "all decks", "limits": "none", "weather": "dry"}
     job = start(page, running, "report", issue="1", **said)
-    text = page.ask("GET", job.told.where).text
+    answered = page.ask("GET", job.told.where)
+    text = answered.text
+    shown = page.get("/l/library/work").text
+    number = queries.statements(library, "issued")[0].payload["number"]
+    assert re.search(rf"Report {number}, issued \d{{4}}-\d\d-\d\d by <bdi>ann</bdi>", shown)
+    assert shown.index("Open the report") < shown.index("Ready to issue?") < shown.index("Write the report")
+    script = re.search(r"script-src ('sha256-[^']+')", answered.headers["content-security-policy"])[1]
+    assert f"script-src {script}" in text, "the one script that may run is the one in the report"
     told = send(page, "report", "report.html", text)
     assert told.status == 200, told.text
     assert told.json["told"] == "Every sentence of this report is as the library has it."

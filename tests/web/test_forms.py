@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import html
 import re
+from urllib.parse import urlencode
+
+import pytest
 
 from triage.ingest.moving import move
 from triage.library import queries
+from triage.report.fact_words import length_words
 from triage.structure import run_checks
 
 
@@ -33,8 +37,12 @@ def test_facts_are_stored_with_units_and_checked(page, library):
     assert "6 facts stored" in text
     assert "6 facts stored" not in page.get("/l/library/deck/facts", d="D-17").text
     span = next(check for check in run_checks(facts) if check.check == "joist-span")
-    assert f"joist span: {span.verdict}" in text
-    assert f"{span.demand:.4g} ft of {span.capacity:.4g} ft" in text
+    assert f"Joist span: {span.verdict}" in text
+    assert f"10 ft 6 in of {length_words(span.capacity)}" in text
+    first = re.search(r'<p class="lead">(.*?)</p>', text[text.index("Checks</h2>") :])[1]
+    assert "cannot be said yet" in first
+    verdicts = re.findall(r'class="check check-([a-z-]+)"', text)
+    assert verdicts == sorted(verdicts, key=("over", "cannot-say", "within").index)
 
 
 def test_only_changed_facts_are_told_and_an_emptied_one_is_taken_away(page, library):
@@ -218,3 +226,46 @@ def test_the_facts_form_shows_the_short_sheet_first_in_words_and_units(page, lib
     done = page.form("/l/library/deck/facts", **{"deck": "D-17", "fact.height_above_grade_ft": "9' 6\""})
     assert done.status == 303
     assert queries.facts(library, "D-17")["height_above_grade_ft"].value == 9.5
+
+
+def in_place(page, where, **fields):
+    """Send a form as the page's own script does: the answer says where to go, or what is wrong where."""
+    return page.ask(
+        "POST",
+        where,
+        urlencode(fields, doseq=True).encode(),
+        {"Content-Type": "application/x-www-form-urlencoded", "X-Form": "fields"},
+    )
+
+
+REPORT_FIELDS = {"signer", "scope", "limits", "weather", "amends"}
+
+
+@pytest.mark.parametrize(
+    ("where", "fields", "wrong"),
+    [
+        ("deck/finding", {"text": "", "tier": "", "visit": "May"}, {"text", "tier", "visit"}),
+        ("deck/tier", {"tier": "bad", "why": ""}, {"tier", "why"}),
+        ("deck/warn", {"who": "", "how": "", "at": "noon"}, {"who", "how", "at"}),
+        ("deck/close", {"rule": "hanger-missing", "place": ""}, {"before", "after", "place", "why"}),
+        ("deck/move", {"to": "", "visit": "May", "photos": "x"}, {"to", "visit"}),
+        ("work/start", {"kind": "report", "issue": "1", "amends": "7"}, REPORT_FIELDS),
+        ("work/start", {"kind": "sample", "confidence": "lots", "margin": "x"}, {"confidence", "margin"}),
+        ("work/start", {"kind": "export", "as": "csv", "split": "70 20"}, {"split"}),
+        ("work/start", {"kind": "cards", "visit": "May"}, {"more", "visit"}),
+        ("waiting/sort", {"to": "", "visit": "May"}, {"to", "visit"}),
+        ("tags/add", {"tag": "Loose Rail", "kind": "defect", "definition": "x"}, {"tag"}),
+    ],
+)  # fmt: skip
+def test_every_wrong_value_is_said_at_its_field(page, library, where, fields, wrong):
+    before = library.head()
+    done = in_place(page, f"/l/library/{where}", deck="D-17", **fields)
+    assert done.status == 400
+    assert set(done.json["fields"]) == wrong
+    assert all(words and "deck-triage" not in words for words in done.json["fields"].values())
+    assert library.head() == before
+
+
+def test_a_form_that_is_taken_says_where_to_go(page):
+    done = in_place(page, "/l/library/deck/tier", deck="D-17", tier="watch", why="It bounces.")
+    assert (done.status, done.json) == (200, {"where": "/l/library/deck/say?d=D-17"})

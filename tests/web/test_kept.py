@@ -14,7 +14,7 @@ from triage.library import queries
 pytestmark = pytest.mark.browser
 
 
-def wait_until(so, seconds=20):
+def wait_until(so, seconds=120):
     ends = time.monotonic() + seconds
     while not so():
         assert time.monotonic() < ends
@@ -226,7 +226,7 @@ def test_a_tab_that_is_out_of_date_overwrites_nothing(page, running, library):
 
     clash = page.form("/l/library/deck/facts", **{**fields, "fact.height_above_grade_ft": "7"})
     assert clash.status == 409
-    assert "now 9 (<bdi>ben</bdi>); you wrote 7" in clash.text
+    assert "now 9 ft (<bdi>ben</bdi>); you wrote 7" in clash.text
     assert queries.facts(library, "D-17")["height_above_grade_ft"].value == 9.0
 
 

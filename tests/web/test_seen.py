@@ -9,7 +9,6 @@ import time
 
 import numpy as np
 import pytest
-from long_runs import LONG
 from PIL import Image
 from playwright.sync_api import expect
 
@@ -23,7 +22,7 @@ OWN = (255, 210, 63)
 """The colour of a person's own marks (#ffd23f)."""
 
 
-def wait_until(so, seconds=20):
+def wait_until(so, seconds=120):
     ends = time.monotonic() + seconds
     while not so():
         assert time.monotonic() < ends
@@ -143,9 +142,9 @@ def test_a_picture_that_cannot_be_loaded_takes_no_answer(browser, running, libra
 
 
 @pytest.fixture
-def many(library, tmp_path):
+def many(library, tmp_path, request):
     """A deck with as many small photos as keys will be pressed."""
-    count = 500 if LONG else 24
+    count = getattr(request, "param", 24)
     for number in range(count):
         shade = np.full((60, 80, 3), number % 250, np.uint8)
         shade[number % 60, number % 80] = 255
@@ -187,7 +186,7 @@ def test_every_key_answers_the_photo_that_was_asked_in_its_turn(visitor, many, p
         made_late(monkeypatch, f"triage.web.pages.{module}.{name}", lag_ms)
     page = visitor.go("/l/library/queue?order=taken&deck=M&tag=missing-hanger")
     asked = [photo.sha for photo in queries.photos(many, "M")]
-    count = len(asked) if LONG or pattern != "both, at random" else len(asked) // 2
+    count = len(asked) if pattern != "both, at random" else len(asked) // 2
     keys = [dice.choice("pac") for _ in range(count)]
     for number, key in enumerate(keys):
         page.keyboard.press(key)
@@ -201,6 +200,39 @@ def test_every_key_answers_the_photo_that_was_asked_in_its_turn(visitor, many, p
     assert [said.get(sha) for sha in asked[:count]] == [words[key] for key in keys]
     if count == len(asked):
         expect(page.locator("main")).to_contain_text("Nothing is open here", timeout=20_000)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("many", [500], indirect=True)
+def test_500_keys_over_any_gaps_and_lags_each_answer_their_own_photo(visitor, many, monkeypatch):
+    """The law over gaps and lags drawn anew at every run: bursts, pauses, a server slow for a while."""
+    seed = random.randrange(2**32)
+    dice = random.Random(seed)
+    slow = {"ms": 0.0}
+    for module, name in (("photo", "give_labels"), ("queue", "photo_of"), ("pictures", "rendition_of")):
+        real = getattr(importlib.import_module(f"triage.web.pages.{module}"), name)
+
+        def late(*args, real=real, **more):
+            time.sleep(random.random() * slow["ms"] / 1000)
+            return real(*args, **more)
+
+        monkeypatch.setattr(f"triage.web.pages.{module}.{name}", late)
+    page = visitor.go("/l/library/queue?order=taken&deck=M&tag=missing-hanger")
+    asked = [photo.sha for photo in queries.photos(many, "M")]
+    keys = [dice.choice("pac") for _ in asked]
+    burst = 0
+    for number, key in enumerate(keys):
+        if burst == 0:
+            burst = dice.choice([1, 1, 2, 3, 8, 25])
+            page.wait_for_timeout(dice.choice([5, 40, 120, 400]))
+            slow["ms"] = dice.choice([0.0, 0.0, 60.0, 300.0])
+        burst -= 1
+        page.keyboard.press(key)
+        wait_until(lambda so_far=number: len(queries.labels(many, tag="missing-hanger")) > so_far - 30, 120)
+    wait_until(lambda: len(queries.labels(many, tag="missing-hanger")) == len(keys), 120)
+    said = {label.photo: label.value for label in queries.labels(many, tag="missing-hanger")}
+    words = {"p": "present", "a": "absent", "c": "unclear"}
+    assert [said.get(sha) for sha in asked] == [words[key] for key in keys], f"seed {seed}"
 
 
 def test_acacac_without_a_gap_answers_six_photos(visitor, many):

@@ -181,16 +181,16 @@ def test_on_a_touch_screen_a_swipe_marks_nothing_a_tap_marks_and_a_mark_is_moved
     moved = 0.5 + 60 / box["width"]
     for _ in range(100):
         page.wait_for_timeout(50)
-        if library.labels()[0].boxes[0][0] > 0.51:
+        if queries.labels(library)[0].boxes[0][0] > 0.51:
             break
-    assert library.labels()[0].boxes[0][0] == pytest.approx(moved, abs=0.02)
+    assert queries.labels(library)[0].boxes[0][0] == pytest.approx(moved, abs=0.02)
     page.locator("#rubber").tap()
     expect(page.locator("#rubber")).to_be_hidden()
     for _ in range(100):
         page.wait_for_timeout(50)
-        if not library.labels()[0].boxes:
+        if not queries.labels(library)[0].boxes:
             break
-    assert library.labels()[0].boxes == ()
+    assert queries.labels(library)[0].boxes == ()
 
 
 def test_two_fingers_zoom_the_photo_and_not_the_page(finger, library, large):
@@ -209,7 +209,7 @@ def test_two_fingers_zoom_the_photo_and_not_the_page(finger, library, large):
         touch(*[[(x - 30 - 10 * step, y), (x + 30 + 10 * step, y)] for step in range(7)])
         assert scale(page, frame) == pytest.approx(3 * whole, rel=0.1)
         assert page.evaluate("visualViewport.scale") == 1
-    assert library.labels() == []
+    assert queries.labels(library) == []
 
 
 def test_any_tag_is_added_to_a_photo_by_typing(visitor, library):

@@ -60,6 +60,7 @@ class Counted:
         self.acts: Counter[str] = Counter()
         self.looks = 0
         self.more = False
+        self.parts: dict[tuple[str, str], dict[str, str]] = {}
 
     def leave(self, where: Locator, kind: str) -> None:
         """Click something that is on the screen and leads to another page, and count it."""
@@ -122,7 +123,7 @@ class Counted:
         raise RuntimeError("the page has no end")
 
 
-def answer_deck(one: Counted, truth: dict[str, dict[str, str]]) -> None:
+def answer_deck(one: Counted, deck: str, truth: dict[str, dict[str, str]]) -> None:
     """Answer the deck whose contact sheet is shown: its parts, then its core tags, to its summary."""
     page = one.page
     names = [name.strip() for name in page.locator(".tile .cap a").all_inner_texts()]
@@ -134,7 +135,12 @@ def answer_deck(one: Counted, truth: dict[str, dict[str, str]]) -> None:
     asked = page.locator(".panel > .parts [data-part]").evaluate_all(
         "all => all.map((one) => one.dataset.part)"
     )
-    mark_parts(one, [shown_parts(truth[name], asked) for name in names])
+    shown = [shown_parts(truth[name], asked) for name in names]
+    mark_parts(one, shown)
+    one.parts |= {
+        (deck, name): {part: said.get(part, "absent") for part in asked}
+        for name, said in zip(names, shown, strict=True)
+    }
     here = page.url
     one.click(page.locator("[data-rest]"), "looked at all")
     page.wait_for_url(lambda url: url != here, wait_until="load")
@@ -161,41 +167,103 @@ def shown_parts(said: dict[str, str], asked: list[str]) -> dict[str, str]:
 
 
 def mark_parts(one: Counted, shown: list[dict[str, str]]) -> None:
-    """Choose the photos that show the same parts, runs by Shift-click, and say which parts these are.
+    """Say which parts the photos show, those that show the same ones together, in the way of fewest clicks.
 
-    A set of parts that was used before is one click, where it saves any; a part that shows poorly is a click
-    with Shift.
+    Either the photos are chosen (runs by Shift-click) and given a set of parts that was used before and
+    further parts; or parts are held, from a set or changed from what was held last, and given to each photo
+    that is clicked. A part that shows poorly is a click with Shift.
     """
     page = one.page
-    pictures = page.locator(".pick img")
+    held: dict[str, str] = {}
+    chosen = False
     for parts in dict.fromkeys(tuple(sorted(photo.items())) for photo in shown if photo):
-        first = True
-        for start, end in _runs([tuple(sorted(photo.items())) == parts for photo in shown]):
-            one.click(pictures.nth(start), "choose", modifiers=[] if first else ["Control"])
-            if end > start:
-                one.click(pictures.nth(end), "choose", modifiers=["Shift"])
-            first = False
-        left = set(parts)
-        sets = page.locator("[data-set]").evaluate_all("all => all.map((one) => one.dataset.set)")
-        best = max(sets, key=lambda given: len(_inside(given, left)), default="")
-        if best and len(_inside(best, left)) > 1:
-            one.click(page.locator("[data-set]").nth(sets.index(best)), "a set of parts")
-            page.locator("#chosen", has_text="Another part").wait_for()
-            left -= _inside(best, left)
-        for part, value in sorted(left):
-            one.click(
-                page.locator(f"[data-part={part}]"),
-                "these show it",
-                modifiers=["Shift"] if value == "unclear" else [],
-            )
-            page.wait_for_timeout(60)
-            page.locator("#chosen", has_text="Another part").wait_for()
+        runs = _runs([tuple(sorted(photo.items())) == parts for photo in shown])
+        given = page.locator("[data-set]").evaluate_all("all => all.map((one) => one.dataset.set)")
+        sets: list[dict[str, str]] = [json.loads(row) for row in given]
+        wanted = dict(parts)
+        first = _sets_first(sets, wanted)
+        near = min(sets, key=lambda row: len(_changes(row, wanted)), default=None)
+        cost_chosen = len(first) + len(wanted) - sum(len(sets[place]) for place in first) + bool(held)
+        cost_near = chosen + 1 + len(_changes(near, wanted)) if near is not None else len(wanted) + 99
+        cost_held = len(_changes(held, wanted)) if held else len(wanted) + 99
+        if cost_chosen <= min(cost_near, cost_held):
+            if held:
+                one.click(page.locator("[data-drop]"), "hold no part")
+                held = {}
+            _choose_then_say(one, runs, sets, first, wanted)
+            chosen = True
+            continue
+        if chosen:
+            one.click(page.locator("[data-choose=none]"), "choose none")
+            chosen = False
+        if near is not None and cost_near < cost_held:
+            one.click(page.locator("[data-set]").nth(sets.index(near)), "a set of parts")
+            held = near
+        for part, value in _changes(held, wanted):
+            _click_part(one, part, value)
+        held = wanted
+        _give_to(one, runs)
 
 
-def _inside(given: str, left: set[tuple[str, str]]) -> set[tuple[str, str]]:
-    """Return the pairs of a set where all of them are wanted, else none."""
-    pairs = set(json.loads(given).items())
-    return pairs if pairs <= left else set()
+def _changes(held: dict[str, str], wanted: dict[str, str]) -> list[tuple[str, str]]:
+    """Return the clicks that lead from the parts that are held to those that are wanted."""
+    off = [(part, value) for part, value in held.items() if part not in wanted]
+    return off + [(part, value) for part, value in sorted(wanted.items()) if held.get(part) != value]
+
+
+def _sets_first(sets: list[dict[str, str]], wanted: dict[str, str]) -> list[int]:
+    """Return the places of the sets that are given whole, the largest first; none with anything else."""
+    left, found = set(wanted.items()), []
+    while True:
+        fits = [place for place, row in enumerate(sets) if len(row) > 1 and set(row.items()) <= left]
+        if not fits:
+            return found
+        found.append(max(fits, key=lambda place: len(sets[place])))
+        left -= set(sets[found[-1]].items())
+
+
+def _click_part(one: Counted, part: str, value: str) -> None:
+    modifiers = ["Shift"] if value == "unclear" else []
+    one.click(one.page.locator(f"[data-part={part}]"), "these show it", modifiers=modifiers)
+
+
+def _choose_then_say(
+    one: Counted,
+    runs: list[tuple[int, int]],
+    sets: list[dict[str, str]],
+    first: list[int],
+    wanted: dict[str, str],
+) -> None:
+    page, pictures = one.page, one.page.locator(".pick img")
+    for number, (start, end) in enumerate(runs):
+        one.click(pictures.nth(start), "choose", modifiers=["Control"] if number else [])
+        if end > start:
+            one.click(pictures.nth(end), "choose", modifiers=["Shift"])
+    left = dict(wanted)
+    for place in first:
+        one.click(page.locator("[data-set]").nth(_place_of(page, sets[place])), "a set of parts")
+        page.locator("#chosen", has_text="Another part").wait_for()
+        left = {part: value for part, value in left.items() if part not in sets[place]}
+    for part, value in sorted(left.items()):
+        _click_part(one, part, value)
+        page.wait_for_timeout(60)
+        page.locator("#chosen", has_text="Another part").wait_for()
+
+
+def _place_of(page: Page, parts: dict[str, str]) -> int:
+    """Return where a set stands in the list now: it is ordered anew after every answer."""
+    rows = page.locator("[data-set]").evaluate_all("all => all.map((one) => one.dataset.set)")
+    return [json.loads(row) for row in rows].index(parts)
+
+
+def _give_to(one: Counted, runs: list[tuple[int, int]]) -> None:
+    """Click the photos that show the held parts, runs by Shift-click; each is saved before the next."""
+    pictures = one.page.locator(".pick img")
+    for start, end in runs:
+        for place, modifiers in ((start, []), (end, ["Shift"])) if end > start else ((start, []),):
+            with one.page.expect_response(lambda answer: answer.url.endswith("/parts")):
+                one.click(pictures.nth(place), "choose", modifiers=modifiers)
+            one.page.wait_for_timeout(30)
 
 
 def _runs(chosen: list[bool]) -> list[tuple[int, int]]:
@@ -205,7 +273,7 @@ def _runs(chosen: list[bool]) -> list[tuple[int, int]]:
 
 
 def look(one: Counted, truth: dict[str, dict[str, str]]) -> None:
-    """Scroll through the photos, click what shows the tag of this page, then say that all were looked at."""
+    """Scroll through the photos, click what shows the tag asked for, then say that all were looked at."""
     page = one.page
     tag = page.locator("#closely").get_attribute("data-tag") or ""
     done: set[str] = set()
@@ -276,7 +344,7 @@ def walk(folder: Path, decks: list[str]) -> dict[str, Any]:
         page.goto(f"{one.base}/deck?d={quote(decks[0])}")
         for deck in decks:
             before = sum(one.acts.values())
-            answer_deck(one, truth[deck])
+            answer_deck(one, deck, truth[deck])
             if deck != decks[-1]:
                 one.leave(page.locator("a", has_text="Next deck"), "next")
                 page.wait_for_load_state()
@@ -297,7 +365,14 @@ def result(library: Library, one: Counted, truth: Any) -> dict[str, Any]:
         (said.get((photo.sha, tag)), truth[photo.deck][photo.name][tag]) for photo in photos for tag in core
     ]
     acts = sum(one.acts.values())
-    wrong = [
+    parts = [
+        (photo, part, value)
+        for photo in photos
+        for part, value in one.parts[photo.deck, photo.name].items()
+        if said.get((photo.sha, f"shows-{part}")) != value
+    ]
+    wrong = [f"{photo.path_name} shows-{part}: not {value}" for photo, part, value in parts]
+    wrong += [
         f"{photo.path_name} {tag}: {said.get((photo.sha, tag))}, not {truth[photo.deck][photo.name][tag]}"
         for photo in photos
         for tag in core
@@ -315,6 +390,8 @@ def result(library: Library, one: Counted, truth: Any) -> dict[str, Any]:
         "core_answers": sum(value is not None for value, _ in pairs),
         "differ_from_the_truth": sum(value is not None and value != true for value, true in pairs),
         "not_answered": sum(value is None for value, _ in pairs),
+        "parts_said": sum(len(row) for row in one.parts.values()),
+        "parts_that_differ": len(parts),
     }
 
 

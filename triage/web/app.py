@@ -30,6 +30,7 @@ from triage.web.pages import (
     ready,
     register,
     repairs,
+    reports,
     say,
     tags,
     timeline,
@@ -150,10 +151,11 @@ def _of_library(lib: str) -> list[Route]:
         route(f"{lib}/deck/visit-day", add.visit_day, posts=True),
         route(f"{lib}/work", work.show),
         route(f"{lib}/work/start", work.start, posts=True),
+        route(f"{lib}/work/ready", reports.ready),
         route(f"{lib}/work/drop", work.drop, posts=True),
         route(f"{lib}/work/stop", work.stop, posts=True, json=True),
         work.events_route(f"{lib}/work/events"),
-        route(f"{lib}/reports/{{folder}}/{{file}}", work.file),
+        route(f"{lib}/reports/{{folder}}/{{file}}", reports.file),
     ]
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.responses import Response
 
+from triage.domain.vocabulary import SHOWS
 from triage.label.tags import picture_of
 from triage.report.phrases import tag_words
 from triage.web.render import static_files, static_version
@@ -24,6 +25,8 @@ def examples_of(library: Library, tag: Tag) -> list[dict[str, Any]]:
     """Return the example pictures of a tag: the firm's own where it gave some, else the shipped ones."""
     words = tag_words(tag.tag)
     said = {"is": words.capitalize(), "not": f"Looks like it, but is not: {words}"}
+    if tag.kind == "element":
+        said = {"is": f"Shows the {words_of_part(tag)}", "not": "Shows it too poorly to judge: cannot tell"}
     found = []
     for key, field in _WHICH.items():
         shipped = f"example-{tag.tag}-{key}.jpg"
@@ -35,6 +38,11 @@ def examples_of(library: Library, tag: Tag) -> list[dict[str, Any]]:
             continue
         found.append({"picture": where, "words": said[key], "origin": origin})
     return found
+
+
+def words_of_part(tag: Tag) -> str:
+    """Return the part that a tag of a part speaks of, in words."""
+    return tag_words(tag.tag.removeprefix(SHOWS))
 
 
 def picture(ask: RequestContext) -> Response:

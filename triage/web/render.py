@@ -26,6 +26,7 @@ from triage.report.phrases import (
 )
 from triage.report.text import clean, clock, count_of, moment
 from triage.report.viewing import viewer_files
+from triage.web.checks import amount, choice_words, in_one_line, in_order_of_worry, spaced
 from triage.web.wording import in_words
 
 if TYPE_CHECKING:
@@ -47,7 +48,8 @@ def static_files() -> Mapping[str, bytes]:
     folder = resources.files("triage.web") / "static"
     found = {one.name: one.read_bytes() for one in folder.iterdir() if one.name.rsplit(".", 1)[-1] in KINDS}
     found |= {name: data for name, data in viewer_files().items() if name not in _OF_REPORTS}
-    found["page.css"] = _palette().encode() + viewer_files()["viewer.css"] + found["page.css"]
+    style = (_palette().encode(), found.pop("tokens.css"), viewer_files()["viewer.css"], found["page.css"])
+    found["page.css"] = b"\n".join(style)
     return found
 
 
@@ -105,6 +107,11 @@ def environment() -> Environment:
         tier_shape=tier_shape,
         plain_hint=plain_hint,
         in_words=in_words,
+        amount=amount,
+        choice_words=choice_words,
+        in_one_line=in_one_line,
+        in_order_of_worry=in_order_of_worry,
+        spaced=spaced,
     )
     made.globals.update(
         CAUTION=CAUTION,

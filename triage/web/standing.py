@@ -20,6 +20,7 @@ from triage.web.looks import Looks
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
     from triage.library import Library
+    from triage.report.ready import Blocking
 
 
 class Standing:
@@ -36,6 +37,8 @@ class Standing:
         self._warming: threading.Thread | None = None
         self._stopped = threading.Event()
         self.looks = Looks(library)
+        self.left: tuple[Any, list[Blocking]] | None = None
+        """What was left before a report may be issued, and the head of the log that it belongs to."""
         self.failed: Exception | None = None
 
     @property

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from starlette.responses import Response
 
@@ -20,6 +21,9 @@ from triage.library.records import UNSORTED
 from triage.web.plan_rows import plan_lists
 from triage.web.request_context import RequestContext
 from triage.web.standing import Standing
+
+if TYPE_CHECKING:
+    from triage.assess.cache.lines import Line
 
 SHOWN = 100
 """Decks on one screen."""
@@ -97,22 +101,24 @@ def _chosen(ask: RequestContext, rows: list[dict[str, Any]]) -> tuple[list[dict[
     return found, wish
 
 
-def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str, Any]:
-    known = standing.lines(LOOK if ask.query.get("order") == LOOK else DANGER)
-    counts = photo_counts(ask.library)
-    disputes = disputes_by_deck(ask.library)
+def _rows(
+    known: Sequence[Line], counts: Mapping[str, int], disputes: Mapping[str, int]
+) -> list[dict[str, Any]]:
+    """Return every deck as a row: those that were assessed in order, then the others by name."""
     rows: list[dict[str, Any]] = [
-        {"number": number, "deck": one.deck, "one": one, "photos": counts.get(one.deck, 0)}
-        for number, one in enumerate(known, 1)
+        {"number": number, "deck": one.deck, "one": one} for number, one in enumerate(known, 1)
     ]
     named = {one.deck for one in known}
-    rows += [
-        {"number": None, "deck": deck, "one": None, "photos": photos}
-        for deck, photos in sorted(counts.items())
-        if deck not in named
-    ]
+    rows += [{"number": None, "deck": deck, "one": None} for deck in sorted(counts) if deck not in named]
     for row in rows:
-        row["disputes"] = disputes.get(row["deck"], 0)
+        row |= {"photos": counts.get(row["deck"], 0), "disputes": disputes.get(row["deck"], 0)}
+    return rows
+
+
+def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str, Any]:
+    known = standing.lines(LOOK if ask.query.get("order") == LOOK else DANGER)
+    counts, disputes = photo_counts(ask.library), disputes_by_deck(ask.library)
+    rows = _rows(known, counts, disputes)
     decks = len(rows)
     rows, wish = _chosen(ask, rows)
     asked = {key: value for key, value in wish.items() if value and value != UNASKED.get(key)}

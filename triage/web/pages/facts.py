@@ -10,6 +10,7 @@ from starlette.responses import Response
 from triage.domain.vocabulary import ELEMENTS
 from triage.errors import BadInput
 from triage.library import queries
+from triage.report.fact_words import length_words
 from triage.report.phrases import tag_words
 from triage.report.text import count_of
 from triage.structure.facts import FACT_KEYS, FactKey, parse_facts
@@ -50,9 +51,9 @@ def _page(
         status=status,
         sections=short_sheet(),
         groups=_groups(facts, missing),
-        values={key: as_text(fact.value) for key, fact in facts.items()} | _typed(typed),
+        values={key: as_text(key, fact.value) for key, fact in facts.items()} | _typed(typed),
         facts=facts,
-        shown={key: as_text(fact.value) for key, fact in facts.items()},
+        shown={key: as_text(key, fact.value) for key, fact in facts.items()},
         clashes=clashes,
         wrong=wrong or {},
         missing=missing,
@@ -86,13 +87,27 @@ def _groups(facts: Any, missing: set[str]) -> list[dict[str, Any]]:
     return found
 
 
-def as_text(value: Any) -> str:
-    """Return a fact's value as it is typed into the form."""
+def as_text(key: str, value: Any) -> str:
+    """Return a fact's value as it is typed into the form: feet as '10 ft 6 in' where that is exact."""
     if isinstance(value, bool):
         return _SAID[value]
     if isinstance(value, list | tuple):
         return ", ".join(str(one) for one in value)
+    schema = FACT_KEYS.get(key)
+    if schema is not None and schema.unit == "ft" and isinstance(value, int | float):
+        words = length_words(value)
+        return words if _same(key, words, f"{value!r}") else f"{value:g}"
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _same(key: str, one: str, other: str) -> bool:
+    """Return whether two texts say the same of a fact: `10.5` and `10 ft 6 in` do."""
+    if one == other or not (one and other) or key not in FACT_KEYS:
+        return one == other
+    try:
+        return parse_facts({key: one}) == parse_facts({key: other})
+    except BadInput:
+        return False
 
 
 def save(ask: RequestContext) -> Response:
@@ -101,16 +116,19 @@ def save(ask: RequestContext) -> Response:
     by = ask.by
     visit = ask.text("visit") or None
     facts = queries.facts(ask.library, deck, visit or queries.ANY_VISIT)
-    known = {key: as_text(fact.value) for key, fact in facts.items()}
+    known = {key: as_text(key, fact.value) for key, fact in facts.items()}
     typed = {
         name: _value(FACT_KEYS.get(name.removeprefix(_FIELD)), values)
         for name, values in ask.form.items()
         if name.startswith(_FIELD)
     }
     shown = _shown(ask, known)
-    changed = {key: value for key, value in _typed(typed).items() if value != shown.get(key, "")}
-    changed = {key: value for key, value in changed.items() if value != known.get(key, "")}
-    clashes = [key for key in changed if known.get(key, "") != shown.get(key, "")]
+    changed = {
+        key: value
+        for key, value in _typed(typed).items()
+        if not _same(key, value, shown.get(key, "")) and not _same(key, value, known.get(key, ""))
+    }
+    clashes = [key for key in changed if not _same(key, known.get(key, ""), shown.get(key, ""))]
     if clashes:
         rows = [
             {

@@ -27,7 +27,7 @@ from triage.web.told import VALUE_WORDS
 
 _MOST_PHOTOS = 5_000
 _SET_ROWS = 6_000
-_SETS = 16
+_SETS = 24
 PART_PX = 150
 DEFECT_PX = 360
 """Long side in screen pixels from which on a part, or a defect at it, can be judged (our assumption)."""

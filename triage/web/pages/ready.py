@@ -20,11 +20,11 @@ def show(ask: RequestContext) -> Response:
     for kind, words in KINDS.items():
         mine = [one for one in left if one.kind == kind]
         if mine:
-            kinds.append((words, len(mine), [(one, _where(ask, one)) for one in mine[:_MOST]]))
+            kinds.append((words, len(mine), [(one, where_mended(ask, one)) for one in mine[:_MOST]]))
     return ask.site.show("ready.html", ask, here="ready", deck_name=deck, left=len(left), kinds=kinds)
 
 
-def _where(ask: RequestContext, one: Blocking) -> str:
+def where_mended(ask: RequestContext, one: Blocking) -> str:
     """Return the address at which an entry is put right; it leads back here: see `base.html`."""
     back = {"from": "ready", "rd": ask.query.get("d")}
     if one.kind == "dispute":

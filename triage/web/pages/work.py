@@ -6,32 +6,22 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
+from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from triage.errors import BadInput
-from triage.library import Library, queries
+from triage.library import queries
 from triage.report.text import count_of
-from triage.web.guard import REPORT_POLICY
 from triage.web.jobs import Job, JobResult, close_cut_off, cut_off
 from triage.web.pages import audit, giving, model
-from triage.web.request_context import NotThere, RequestContext, back
+from triage.web.pages.reports import list_reports
+from triage.web.request_context import RequestContext, back
 
 _TICK_S = 0.25
 _BEAT_TICKS = 40
-_STAMPS_READ = 12
-"""Reports of which the number is read; older ones show it when they are opened."""
-_KINDS = {
-    ".html": "text/html; charset=utf-8",
-    ".csv": "text/csv; charset=utf-8",
-    ".json": "application/json",
-    ".pdf": "application/pdf",
-    ".zip": "application/zip",
-}
 
 
 def show(ask: RequestContext) -> Response:
@@ -39,6 +29,7 @@ def show(ask: RequestContext) -> Response:
     library = ask.library
     from triage.library.counts import label_count
 
+    written = list_reports(library)
     return ask.site.show(
         "work.html",
         ask,
@@ -48,7 +39,8 @@ def show(ask: RequestContext) -> Response:
         photos=queries.photo_count(library),
         model=queries.model_in_use(library),
         broken=cut_off(library),
-        reports=list_reports(library),
+        reports=[row for row in written if row["page"]],
+        packed=[row for row in written if not row["page"]],
     )
 
 
@@ -179,7 +171,7 @@ def _issue(ask: RequestContext) -> Any:
 def _amended(ask: RequestContext) -> str | None:
     """Return the number of the report that this one replaces. Raises BadInput for one that was not issued."""
     number = ask.text("amends")
-    known = [str(one.payload["number"]) for one in ask.library.statements("issued")]
+    known = [str(one.payload["number"]) for one in queries.statements(ask.library, "issued")]
     if number and number not in known:
         raise BadInput(f"No report {number} was issued.", f"Issued: {', '.join(known) or 'none yet'}.")
     return number or None
@@ -269,51 +261,3 @@ async def _follow(request: Request, ask: RequestContext) -> AsyncIterator[str]:
         if await request.is_disconnected():
             return
     yield "event: end\ndata: {}\n\n"
-
-
-# ---- what was written ------------------------------------------------------------------------------------
-
-
-def list_reports(library: Library) -> list[dict[str, Any]]:
-    """Return the folders of reports and backups that the page wrote, newest first.
-
-    Each has `name`, `files`, `page` (the report to open, empty for a backup), `at` and `issued` (number and
-    time, null for a draft or a backup).
-    """
-    folder = library.path / "reports"
-    if not folder.is_dir():
-        return []
-    found: list[dict[str, Any]] = []
-    for one in sorted(folder.iterdir(), reverse=True):
-        if not one.is_dir() or one.is_symlink() or one.name.startswith("."):
-            continue
-        files = sorted(file.name for file in one.iterdir() if file.suffix in _KINDS)
-        page = next(
-            (name for name in ("report.html", *files) if name in files and name.endswith(".html")), ""
-        )
-        stamp = _issued(one / "report.json") if page and len(found) < _STAMPS_READ else None
-        found.append({"name": one.name, "files": files, "page": page, "issued": stamp})
-    return found
-
-
-def _issued(file: Path) -> dict[str, str] | None:
-    """Return the number and time of an issued report, null for a draft."""
-    try:
-        stamp = json.loads(file.read_text(encoding="utf-8")).get("issued")
-    except (OSError, ValueError):
-        return None
-    return {"number": str(stamp.get("number", "")), "at": str(stamp.get("at", ""))} if stamp else None
-
-
-def file(ask: RequestContext) -> Response:
-    """Send a file of a report: pages to be read, with the viewer as only script; the rest to be saved."""
-    for row in list_reports(ask.library):
-        if row["name"] == ask.path["folder"] and ask.path["file"] in row["files"]:
-            path: Path = ask.library.path / "reports" / row["name"] / ask.path["file"]
-            if path.is_symlink():
-                break
-            kind = _KINDS[path.suffix]
-            if path.suffix == ".html":
-                return FileResponse(path, media_type=kind, headers={"content-security-policy": REPORT_POLICY})
-            return FileResponse(path, media_type=kind, filename=path.name)
-    raise NotThere("There is no such file.", "Look at the list of reports.")

@@ -1,6 +1,8 @@
-// The contact sheet: choosing photos and saying which parts they show.
+// The contact sheet: choosing photos and saying which parts they show. Two ways: photos first, then every part that
+// they show; or, with no photo chosen, parts first: these are held, and every photo that is clicked shows them.
 import { complain, inOrder, post, tell } from "./common.js";
 import { Seen, unseenWords } from "./seen.js";
+import { wrongAt } from "./forms.js";
 import { showKeys } from "./keys.js";
 import "./viewer.js";
 
@@ -9,18 +11,31 @@ const panel = document.getElementById("panel");
 const ticks = [...sheet.querySelectorAll(".pick input")];
 const seen = new Seen([...sheet.querySelectorAll(".tile")], Number(sheet.dataset.least) || 0);
 let lastTick = null;
+const held = new Map();   // parts that the next photos show, and how
 let spent = false;   // the chosen photos were given a part: they stay for a further one, the next click chooses anew
 
 const chosen = () => ticks.filter((tick) => tick.checked);
 
+const plain = { unclear: " (poorly)", absent: " (does not show)" };
 function count() {
   const number = chosen().length;
+  for (const button of panel.querySelectorAll("[data-part]")) {
+    const how = held.get(button.dataset.part);
+    button.setAttribute("aria-pressed", String(Boolean(how)));
+    button.dataset.held = how || "";
+  }
+  sheet.classList.toggle("giving", held.size > 0);
+  const bar = panel.querySelector("#held");
+  if (bar) bar.hidden = !held.size;
+  if (held.size) panel.querySelector("#heldparts").textContent = [...held].map(([part, how]) => `${nameOf(part)}${plain[how] || ""}`).join(", ");
+  if (held.size) return;
   panel.querySelector("#chosen").textContent = !number ? "No photo chosen." : `${number} chosen.${spent ? " Another part for the same ones, or click a photo to choose anew." : ""}`;
 }
 
 sheet.addEventListener("click", (event) => {
   const tick = event.target.closest(".pick input");
   if (!tick) return;
+  if (held.size) { give(tick, event.shiftKey); return; }
   if (spent && !event.shiftKey && !event.ctrlKey && !event.metaKey) {
     choose(false);
     tick.checked = true;
@@ -41,8 +56,9 @@ panel.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   if (button.dataset.choose) choose(button.dataset.choose === "all");
-  else if (button.dataset.part) mark({ [button.dataset.part]: event.shiftKey ? "unclear" : panel.querySelector("#as").value });
-  else if (button.dataset.set) mark(JSON.parse(button.dataset.set));
+  else if (button.dataset.drop) { held.clear(); count(); }
+  else if (button.dataset.part) part(button.dataset.part, event.shiftKey ? "unclear" : panel.querySelector("#as").value);
+  else if (button.dataset.set) set(JSON.parse(button.dataset.set));
   else if (button.dataset.rest) rest();
   else if (button.dataset.undo) undo();
 });
@@ -55,17 +71,46 @@ panel.addEventListener("submit", (event) => {
   form.elements.photos.value = photos.join(",");
 });
 
+const nameOf = (one) => panel.querySelector(`[data-part="${CSS.escape(one)}"] span`).textContent;
+
+function part(name, value) {
+  if (chosen().length) { mark({ [name]: value }); return; }
+  if (held.get(name) === value) held.delete(name);
+  else held.set(name, value);
+  count();
+}
+
+function set(parts) {
+  if (chosen().length) { mark(parts); return; }
+  held.clear();
+  for (const [name, value] of Object.entries(parts)) held.set(name, value);
+  count();
+}
+
+// A click gives the held parts to a photo, with Shift to the run from the last one on.
+function give(tick, run) {
+  tick.checked = false;
+  let given = [tick];
+  if (run && lastTick) {
+    const [from, to] = [ticks.indexOf(lastTick), ticks.indexOf(tick)].sort((a, b) => a - b);
+    given = ticks.slice(from, to + 1).filter((one) => one !== lastTick);
+  }
+  lastTick = tick;
+  send("parts", { photos: given.map((one) => one.value), elements: Object.fromEntries(held), ...placeAndCount() });
+}
+
 function choose(all) { for (const tick of ticks) tick.checked = all; spent = false; count(); }
 
 function mark(elements) {
   const photos = chosen().map((tick) => tick.value);
-  if (!photos.length) { tell("Choose some photos first: click them, Shift-click for a run."); return; }
-  const number = panel.querySelector("#count").value.trim();
-  if (number && !/^\d+$/.test(number)) { tell("How many: write a whole number, or leave it empty.", true); return; }
-  send("parts", {
-    photos, elements,
-    place: panel.querySelector("#place").value, count: number ? Number(number) : null,
-  });
+  send("parts", { photos, elements, ...placeAndCount() });
+}
+
+function placeAndCount() {
+  const field = panel.querySelector("#count");
+  const number = field.value.trim();
+  if (number && !/^\d+$/.test(number)) { wrongAt(field, "Write a whole number, or leave it empty."); field.focus(); return { count: null, bad: true }; }
+  return { place: panel.querySelector("#place").value, count: number ? Number(number) : null };
 }
 
 function rest() {
@@ -75,6 +120,7 @@ function rest() {
 }
 
 function send(where, data) {
+  if (data.bad) return;
   inOrder(() => post(where, { deck: sheet.dataset.deck, ...data })).then((told) => {
     if (told.next) { location.href = told.next; return; }
     panel.innerHTML = told.panel;
@@ -82,7 +128,7 @@ function send(where, data) {
       const place = sheet.querySelector(`[data-cap="${sha}"]`);
       if (place) place.innerHTML = caption;
     }
-    spent = true;
+    spent = !held.size;
     count();
     tell(told.told);
   }).catch(complain);
@@ -99,7 +145,7 @@ document.addEventListener("keydown", (event) => {
   if ((event.ctrlKey || event.metaKey) && event.key === "a") { event.preventDefault(); choose(true); return; }
   if (event.ctrlKey || event.metaKey) return;
   if (event.key === "?") showKeys(["sheet"]);
-  else if (event.key === "Escape") choose(false);
+  else if (event.key === "Escape") { held.clear(); choose(false); }
   else if (event.key === "u") undo();
   else if (event.key.startsWith("Arrow")) move(event);
 });
