@@ -1,30 +1,24 @@
 """The labelling screen: its session, its keys in a driven app, the real program in a pseudo-terminal."""
 
 import asyncio
-import fcntl
 import os
-import pty
-import select
 import signal
-import struct
-import subprocess
-import sys
-import termios
-import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pseudo_terminal import Terminal
 
 from triage.errors import BadInput
 from triage.label.order import near_photos, questions
 from triage.label.rows import give_labels
 from triage.library import Library, queries
 from triage.terminal.ask import AskApp
+from triage.terminal.panel import question_text
 from triage.terminal.picture import View, fitted, grid_box, lines, rulers
 from triage.terminal.session import Session
+from triage.terminal.slow import SlowStep
 
 
 def session(library, **options):
@@ -145,20 +139,29 @@ def test_a_picture_keeps_its_aspect_and_works_without_colour():
     assert "".join(numbers).replace(" ", "") == "123456"
 
 
+async def shown(app, pilot):
+    """Wait until what is on the screen takes keys."""
+    for _ in range(600):
+        await pilot.pause(0.01)
+        if app.gate.is_open and not isinstance(app.screen, SlowStep):
+            return
+    pytest.fail("the screen never took a key")
+
+
 def drive(app, *keys):
     async def run():
         async with app.run_test(size=(80, 24)) as pilot:
-            await pilot.pause()
+            await shown(app, pilot)
             for key in keys:
                 await pilot.press(key)
-            await pilot.pause()
+                await shown(app, pilot)
             return app.export_screenshot()
 
     return asyncio.run(run())
 
 
 def test_keys_answer_mark_jump_and_undo(library):
-    app = AskApp(session(library))
+    app = AskApp(session(library), settle_s=0)
     drive(app, "s", "c", "4", "enter", "p", "a", "c", "u", "j", *"d-18", "enter", "x")
     said = {(label.photo, label.tag): label for label in queries.labels(library)}
     photos = queries.photos(library)
@@ -173,7 +176,7 @@ def test_keys_answer_mark_jump_and_undo(library):
     "keys", [("d",), ("question_mark",), ("plus", "plus", "right", "g"), ("m",), ("enter",), ("l",)]
 )
 def test_looking_around_changes_nothing(library, keys):
-    app = AskApp(session(library))
+    app = AskApp(session(library), settle_s=0)
     picture = drive(app, *keys)
     assert "svg" in picture
     assert queries.labels(library) == []
@@ -184,75 +187,29 @@ def test_a_photo_that_is_blurred_dark_or_far_says_so(library):
     flagged = [photo for photo in queries.photos(library) if photo.quality.get("far")]
     assert flagged
     app = AskApp(session(library, deck=flagged[0].deck))
-    assert "far" in app._question(app.session.question).plain
-
-
-class Terminal:
-    """The real program in a pseudo-terminal of 80 x 24."""
-
-    def __init__(self, *words, env=None):
-        self.master, slave = pty.openpty()
-        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-        command = [str(Path(sys.executable).parent / "deck-triage"), *map(str, words)]
-        settings = {**os.environ, "TERM": "xterm-256color", **(env or {})}
-        self.process = subprocess.Popen(
-            command, stdin=slave, stdout=slave, stderr=slave, env=settings, start_new_session=True
-        )
-        os.close(slave)
-        self.seen = ""
-
-    def wait_for(self, text, seconds=40):
-        end = time.monotonic() + seconds
-        while text not in self.seen:
-            assert time.monotonic() < end, f"{text!r} did not show; last: {self.seen[-300:]!r}"
-            if select.select([self.master], [], [], 0.2)[0]:
-                try:
-                    self.seen += os.read(self.master, 65536).decode(errors="replace")
-                except OSError:
-                    pytest.fail(f"the program ended; last: {self.seen[-2000:]!r}")
-
-    def press(self, keys):
-        self.seen = ""
-        os.write(self.master, keys.encode())
-
-    def ended(self, seconds=20):
-        """Read until the program has ended and return its exit code."""
-        end = time.monotonic() + seconds
-        while self.process.poll() is None and time.monotonic() < end:
-            if select.select([self.master], [], [], 0.1)[0]:
-                try:
-                    os.read(self.master, 65536)
-                except OSError:
-                    break
-        return self.process.wait(timeout=5)
-
-    def close(self):
-        if self.process.poll() is None:
-            self.process.kill()
-        self.process.wait()
-        os.close(self.master)
+    assert "far" in question_text(app.session, app.session.question).plain
 
 
 @pytest.mark.parametrize("env", [{}, {"NO_COLOR": "1"}], ids=["colour", "no-colour"])
 def test_a_killed_terminal_loses_no_answer(library, env):
     folder = library.path
     library.close()
-    terminal = Terminal("label", "ask", "--by", "ann", "-L", folder, env=env)
+    terminal = Terminal("label", "ask", "--no-elements", "--by", "ann", "-L", folder, env=env)
     try:
-        terminal.wait_for("0 of 30 answered")
+        terminal.wait_for("● 0 of 30 answered")
         terminal.press("a")
-        terminal.wait_for("1 of 30")
+        terminal.wait_for("● 1 of 30")
         terminal.press("p")
-        terminal.wait_for("2 of 30")
+        terminal.wait_for("● 2 of 30")
         os.killpg(terminal.process.pid, signal.SIGKILL)
         terminal.process.wait()
     finally:
         terminal.close()
     with Library.open(folder) as again:
         assert [label.value for label in queries.labels(again)] == ["absent", "present"]
-    terminal = Terminal("label", "ask", "--by", "ann", "-L", folder, env=env)
+    terminal = Terminal("label", "ask", "--no-elements", "--by", "ann", "-L", folder, env=env)
     try:
-        terminal.wait_for("0 of 28 answered")
+        terminal.wait_for("● 0 of 28 answered")
         terminal.press("q")
         assert terminal.ended() == 0
     finally:

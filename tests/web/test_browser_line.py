@@ -118,9 +118,6 @@ def train(page):
     page.click("text=What the model can do")
     expect(page.locator("main")).to_contain_text("Missing hanger")
     expect(page.locator("main")).to_contain_text("over decks that it did not see")
-    page.click("text=Reckon it from the labels so far")
-    expect(page.locator("#ahead table")).to_contain_text("Missing hanger", timeout=240_000)
-    expect(page.locator("#ahead table")).to_contain_text("needs 40 photos")  # 16 are too few
 
 
 def report(page):

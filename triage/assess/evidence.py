@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from triage.assess.combining import RHO, FloatArray, fit_rho_to_ends, group_maxima, mixing_ends
-from triage.assess.order import DANGER, rank
+from triage.assess.order import DANGER, LOOK, rank
 from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.rules import RuleBook, load_rule_book
 from triage.assess.summary import assess_deck
@@ -18,6 +18,7 @@ from triage.assess.view import group_of
 from triage.domain.acts import second_person
 from triage.errors import BadInput
 from triage.library import queries
+from triage.library.look_lines import leads_of
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -44,7 +45,8 @@ def assess_library(
     vocabulary = lib.vocabulary()
     book = rule_book_of(lib)
     rho = fitted_rho(evidence, vocabulary.core)
-    return rank((assess_deck(one, book, vocabulary, rho=rho) for one in evidence), order)
+    leads = leads_of(lib) if order == LOOK and as_of is None else {}
+    return rank((assess_deck(one, book, vocabulary, rho=rho) for one in evidence), order, leads)
 
 
 def rule_book_of(lib: Library) -> RuleBook:

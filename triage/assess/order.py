@@ -70,7 +70,10 @@ class Joint:
 
 @dataclass(frozen=True)
 class Ordering:
-    """What a deck is ordered by: its steps by tier, its two figures, and what the suggestions weigh."""
+    """What a deck is ordered by: its steps by tier, its two figures, and what the suggestions weigh.
+
+    `leads` moves it up in `look` among decks at which as much could be found, and never counts in `danger`.
+    """
 
     deck: str
     step: int
@@ -78,6 +81,8 @@ class Ordering:
     known: float
     up_to: float
     expected: float
+    leads: int = 0
+    """Tags for which one of its photos stands in the list to look at first, answered by nobody."""
 
     def key(self, order: str = DANGER) -> tuple[Any, ...]:
         """Return the key that sorts decks in one of `ORDERS`, worst first."""
@@ -85,6 +90,7 @@ class Ordering:
             return (
                 -self.up_to,
                 self.step_if_true,
+                -self.leads,
                 -round(self.expected, 9),
                 self.step,
                 -self.known,
@@ -100,17 +106,22 @@ class Ordering:
         )
 
 
-def rank(summaries: Iterable[DeckSummary], order: str = DANGER) -> list[DeckSummary]:
-    """Return the decks worst first in one of `ORDERS`; equal ones by name."""
-    return sorted(summaries, key=lambda one: order_key(one, order))
+def rank(
+    summaries: Iterable[DeckSummary], order: str = DANGER, leads: Mapping[str, int] | None = None
+) -> list[DeckSummary]:
+    """Return the decks worst first in one of `ORDERS`; equal ones by name.
+
+    `leads` are the tags by deck for which a photo of it is to be looked at first.
+    """
+    return sorted(summaries, key=lambda one: order_key(one, order, (leads or {}).get(one.deck, 0)))
 
 
-def order_key(summary: DeckSummary, order: str = DANGER) -> tuple[Any, ...]:
+def order_key(summary: DeckSummary, order: str = DANGER, leads: int = 0) -> tuple[Any, ...]:
     """Return the key that sorts decks, worst first."""
-    return ordering(summary).key(order)
+    return ordering(summary, leads).key(order)
 
 
-def ordering(summary: DeckSummary) -> Ordering:
+def ordering(summary: DeckSummary, leads: int = 0) -> Ordering:
     """Return what a deck is ordered by."""
     return Ordering(
         summary.deck,
@@ -119,6 +130,7 @@ def ordering(summary: DeckSummary) -> Ordering:
         summary.known,
         summary.up_to,
         summary.expected,
+        leads,
     )
 
 

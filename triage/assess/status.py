@@ -13,6 +13,7 @@ from triage.label.pool_draws import drawn_decks, drawn_words
 from triage.library import Library, queries
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
 from triage.library.people import open_questions as open_names
+from triage.library.look_lines import open_above
 from triage.library.records import UNSORTED
 
 _ENOUGH_TO_TRAIN = 40
@@ -44,7 +45,10 @@ def status_of(library: Library) -> dict[str, Any]:
     model = queries.model_in_use(library)
     unreviewed = open_questions(library)
     piles = piles_present(library)
-    step = next_step(photos, labels, unreviewed, piles, trained=model is not None, waiting=waiting)
+    first = open_above(library)
+    step = next_step(
+        photos, labels, unreviewed, piles, trained=model is not None, waiting=waiting, listed=bool(first)
+    )
     return {
         "decks": len(decks),
         "photos": photos + waiting,
@@ -59,6 +63,7 @@ def status_of(library: Library) -> dict[str, Any]:
         "step": step,
         "people": [list(pair) for pair in same_names(library)],
         "drawn": drawn_decks(library, library.vocabulary().core),
+        "look_first": first,
         "next": _COMMANDS[step].format(where=f"-L {library.path}"),
     }
 
@@ -100,9 +105,18 @@ def next_open_deck(library: Library, deck: str) -> str | None:
 
 
 def next_step(
-    photos: int, labels: int, unreviewed: int, piles: Collection[str], *, trained: bool, waiting: int = 0
+    photos: int,
+    labels: int,
+    unreviewed: int,
+    piles: Collection[str],
+    *,
+    trained: bool,
+    waiting: int = 0,
+    listed: bool = False,
 ) -> str:
     """Return the one next thing to do: add, sort, label, train, presort, review, answer or report.
+
+    `listed` says that photos to look at first are open.
 
     `photos` are those at a deck; `waiting` ones come first as long as nobody has labelled anything, later
     they are mentioned with the next step.
@@ -117,16 +131,16 @@ def next_step(
         return "presort"
     if not unreviewed:
         return "report"
-    return "review" if "likely" in piles else "answer"
+    return "review" if listed or "likely" in piles else "answer"
 
 
 _COMMANDS = {
     "sort": SORTING,
     "add": "add photos: deck-triage ingest FOLDER {where}",
-    "label": "label some photos: deck-triage label ask {where} --by NAME",
+    "label": "label some photos: deck-triage label ask --elements {where} --by NAME",
     "train": "train a model: deck-triage train {where}",
     "presort": "get suggestions: deck-triage presort {where}",
     "review": "review what it suggests, dangerous first: deck-triage review {where}",
-    "answer": "answer what is open: deck-triage label ask {where} --by NAME",
+    "answer": "answer what is open: deck-triage label ask --elements {where} --by NAME",
     "report": "write the report: deck-triage report --out report {where}",
 }

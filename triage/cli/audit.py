@@ -433,5 +433,29 @@ def register(out: Path | None, show_names: bool, library_path: Path | None, as_j
     advise(f"Head of the log: {code}")
 
 
-for _one in (agree, doubts, sample, missed, lift, register):
+@named("sheets")
+@library_option
+@json_option
+def sheets(library_path: Path | None, as_json: bool) -> Any:
+    """What came of the photos that return after a contact sheet answered them 'no': one in twenty, blind.
+
+    Examples:
+    deck-triage audit sheets
+    """
+    from triage.label.sheet_checks import ONE_IN, sheet_checks
+
+    with open_library(library_path) as library:
+        found = sheet_checks(library)
+    if as_json:
+        emit({one.tag: one.to_json() for one in found})
+        return
+    if not found:
+        say("No contact sheet has been confirmed.")
+        return
+    heads = ("tag", "confirmed 'no'", "to come back", "looked at again", "not 'no' after all")
+    say(table([(one.tag, one.confirmed, one.drawn, one.looked, one.wrong) for one in found], heads))
+    advise(f"One photo in {ONE_IN} comes back by the hash of its tag and itself, in: deck-triage label ask")
+
+
+for _one in (agree, doubts, sample, missed, lift, register, sheets):
     command.add_command(_one)

@@ -244,6 +244,11 @@ _ORDERS = ("deck", "doubtful", "dangerous", "learning", "taken")
     show_default=True,
     help="How photos are drawn: as the terminal says it can, by a graphics protocol, or by characters.",
 )
+@click.option(
+    "--elements/--no-elements",
+    default=True,
+    help="Ask which parts each photo shows, too (deck by deck, where no --tag is given).",
+)
 @by_option
 @library_option
 def ask(
@@ -253,6 +258,7 @@ def ask(
     like: str | None,
     second_look: int | None,
     pixels: str,
+    elements: bool,
     by: str | None,
     library_path: Path | None,
 ) -> Any:
@@ -261,8 +267,12 @@ def ask(
     `--order learning` asks what would teach the models most, at most 200 photos a tag; train, presort, then
     ask again. It and `--like` ask about one photo of several near-duplicates.
 
+    Deck by deck it asks photo by photo which parts are shown, each with the tags that hang on it: 'no ledger
+    here' answers 'nail-only ledger' too. --no-elements asks the core tags only.
+
     Examples:
     deck-triage label ask --by ann
+    deck-triage label ask --no-elements --by ann
     deck-triage label ask --order learning --tag missing-hanger --by ann
     deck-triage label ask --deck D-17 --tag missing-hanger --by ann
     deck-triage label ask --second-look 40 --by ben
@@ -270,7 +280,7 @@ def ask(
     from triage.terminal import ask_in_terminal
 
     with open_library(library_path) as library:
-        return ask_in_terminal(
+        left = ask_in_terminal(
             library,
             by=need_by(by),
             deck=deck,
@@ -279,7 +289,12 @@ def ask(
             like=like,
             second_look=second_look,
             pixels=pixels,
+            elements=elements,
         )
+        if left is None:
+            say(f"{by} has answered everything that would be asked.")
+            advise(f"Next: deck-triage status -L {library.path}")
+        return left or 0
 
 
 for _one in (ask, set_, log, read, write):

@@ -85,6 +85,15 @@ SHARES = (
 )
 
 
+RANK = (
+    "A list ends where fewer than {:g} further photos are expected. It rests on the order alone: with few "
+    "labels the order may be right where no probability is."
+)
+
+
+KNOWN = (("Rank", "order"), ("Probability", "level"))
+
+
 def _shares(row: dict[str, float | None]) -> tuple[str, str]:
     """How common a tag is among the labelled photos and, estimated, in this batch."""
     both = row.get("labelled"), row.get("batch")
@@ -93,6 +102,8 @@ def _shares(row: dict[str, float | None]) -> tuple[str, str]:
 
 
 def _show(done: PresortResult) -> None:
+    from triage.presort.look_first import MOST_FURTHER
+
     piles: dict[str, Counter[str]] = {tag: Counter() for tag in done.promise} | {
         tag: Counter(count) for tag, count in done.piles().items()
     }
@@ -113,4 +124,13 @@ def _show(done: PresortResult) -> None:
     say(table(rows, heads))
     if done.prevalence:
         say(SHARES)
+    if done.look_first:
+        say("Look here first (label ask --order dangerous), in the machine's order:")
+        for tag, line in done.look_first.items():
+            say(f"  {tag}: {line.sentence()}.")
+            said = done.known.get(tag, {})
+            for name, key in KNOWN:
+                if key in said:
+                    say(f"    {name}: {said[key]}")
+        say(RANK.format(MOST_FURTHER))
     advise("Next: deck-triage label ask --order dangerous --by NAME, or deck-triage review")

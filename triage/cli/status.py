@@ -70,6 +70,9 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     for line in drawn:
         say(line)
     _say_people(status["people"])
+    if status["look_first"]:
+        counts = ", ".join(f"{tag} {number}" for tag, number in status["look_first"].items())
+        say(f"Look here first, photos that nobody has answered: {counts}.")
     for question in status["questions"][:_SHOWN]:
         proposed = f" Proposed: {question['proposal']}." if question["proposal"] else ""
         say(f"  {question['id']}  {question['reason']}{proposed}")

@@ -14,14 +14,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from triage.errors import BadInput, WrongUsage
+from triage.label.deck_order import PartsOf, open_in_deck
+from triage.label.hanging import part_of
 from triage.label.learning import learning_order, like_order
+from triage.label.lists_first import lists_first
 from triage.label.pool_draws import begin_pools, drawn_decks
 from triage.label.window import next_decks, next_suggested
 from triage.library import queries
 from triage.library.look_alikes import deck_groups
+from triage.library.look_lines import lines_of
 from triage.library.records import MACHINE_ORDERS
 
 if TYPE_CHECKING:
+    from triage.batch import Cancel, Progress
     from triage.domain.vocabulary import Vocabulary
     from triage.library import Library
     from triage.library.records import Photo, Suggestion, Word
@@ -47,9 +52,12 @@ def questions(
     order: str = "deck",
     like: str | None = None,
     second_look: int | None = None,
+    parts_of: PartsOf | None = None,
 ) -> list[Question]:
     """Return what to ask a person, without what this person has answered already.
 
+    With `parts_of` (from a deck to its `shows-` tags), in the order `deck`, the parts are asked with the tags
+    that hang on them, photo by photo (`label.deck_order`).
     Of a large library it returns only those that come first (`label.window`): of the next decks when asked
     deck by deck, those that nobody has answered yet by the machine's words.
     Raises BadInput for an unknown deck, tag or photo, and where an order needs suggestions and has none.
@@ -58,12 +66,33 @@ def questions(
     chosen = [vocabulary.tag(tag).tag for tag in tags] or list(vocabulary.core)
     if second_look is None and (like is not None or order in MACHINE_ORDERS):
         begin_pools(library, chosen, by)
+    if parts_of is not None and order == "deck" and like is None and second_look is None:
+        return _with_parts(library, by, deck, chosen, parts_of)
     if second_look is None and like is None and order in MACHINE_ORDERS:
         first = _drawn(library, by, chosen, deck)
         rest = _asked(library, by, deck, tags, chosen, order, like, second_look)
         known = {(one.photo.sha, one.tag) for one in first}
         return [*first, *(one for one in rest if (one.photo.sha, one.tag) not in known)]
     return _asked(library, by, deck, tags, chosen, order, like, second_look)
+
+
+def _with_parts(
+    library: Library, by: str, deck: str | None, tags: Sequence[str], parts_of: PartsOf
+) -> list[Question]:
+    """Questions deck by deck and photo by photo, parts with what hangs on them."""
+    if deck is not None and not queries.is_deck(library, deck):
+        raise BadInput(f"There is no deck {deck!r} with photos.", "List the decks with: deck-triage decks")
+    if deck is not None:
+        decks = [deck]
+    else:
+        parts = {part_of(library.vocabulary().tags[tag]) for tag in tags} - {None}
+        large = next_decks(library, by, [*tags, *(part for part in parts if part)])
+        decks = queries.decks(library) if large is None else large
+    return [
+        Question(photo, tag, "deck")
+        for name in decks
+        for photo, tag in open_in_deck(library, name, by, [*parts_of(name), *tags])
+    ]
 
 
 def _drawn(library: Library, by: str, tags: Sequence[str], deck: str | None) -> list[Question]:
@@ -158,7 +187,10 @@ def _by_machine(
         for tag in tags
         if (photo.sha, tag) in said and (photo.sha, tag) not in words
     ]
-    asked.sort(key=lambda pair: _doubt(pair[0]) if order == "doubtful" else -pair[0].probability)
+    if order == "doubtful":
+        asked.sort(key=lambda pair: _doubt(pair[0]))
+    else:
+        asked = lists_first(asked, lines_of(library))
     return [Question(photo, one.tag, order) for one, photo in asked]
 
 
@@ -197,14 +229,24 @@ def _second_look(
     ]
 
 
-def near_photos(library: Library, photo: Photo, photos: Iterable[Photo]) -> list[Photo]:
-    """Return photos by likeness to one, nearest first (cosine of the whole-photo vectors), itself first."""
+def near_photos(
+    library: Library,
+    photo: Photo,
+    photos: Iterable[Photo],
+    *,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> list[Photo]:
+    """Return photos by likeness to one, nearest first (cosine of the whole-photo vectors), itself first.
+
+    Photos without vectors get them first. Raises Cancelled; what was computed is kept.
+    """
     import numpy as np
 
     from triage.features.keep import embed_photos, store_of
 
     pool = list({one.sha: one for one in (photo, *photos)}.values())
-    done = embed_photos(library, [one.sha for one in pool])
+    done = embed_photos(library, [one.sha for one in pool], progress=progress, cancel=cancel)
     bad = {sha for sha, _ in done.set_aside}
     pool = [one for one in pool if one.sha not in bad]
     matrix = store_of(library).whole_matrix([one.sha for one in pool])

@@ -9,11 +9,15 @@ from typing import Any
 
 from triage.domain.acts import Refused
 from triage.domain.tiers import VALUES
+from triage.domain.vocabulary import SHOWS, Tag
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import LabelRow, SetAside, checked_box, write_csv
+from triage.label.hanging import part_note, part_of, taken_back, taken_back_note
 from triage.library import EventDraft, Library, queries
 from triage.library.database import Connection
 from triage.library.people import pseudonyms
+from triage.library.derived import FIELD as DERIVED
+from triage.library.derived import derived_in
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, UNSORTED, Box, Label, Photo
 
 _LOT = 2000
@@ -29,12 +33,21 @@ def check_value(value: str) -> str:
 
 @dataclass(frozen=True)
 class Where:
-    """Where on a photo (boxes in fractions) and on the deck (words) something is, how many, and a note."""
+    """Where on a photo (boxes in fractions) and on the deck (words) something is, how many, and a note.
+
+    `derived` is the tag whose answer this one follows from, see `triage.label.hanging`.
+    """
 
     boxes: tuple[Sequence[float], ...] = ()
     place: str | None = None
     count: int | None = None
     note: str | None = None
+    derived: str | None = None
+
+
+def by_part(tag: Tag) -> Where:
+    """Return what stands with a 'no' that follows from the part that a tag hangs on."""
+    return Where(note=part_note(tag), derived=part_of(tag))
 
 
 def give_labels(
@@ -98,9 +111,11 @@ def give_many(
         raise WrongUsage(f"{asked_by!r} is not a valid value of asked_by.", f"Ways: {', '.join(ASKED_BY)}.")
     vocabulary = library.vocabulary()
     everywhere = Where(tuple(boxes), place, count)
+    places = dict(where_of or {})
+    pairs += _taken_back(library, pairs, by, places)
     said, checked = [], []
     for photo, tag, value in pairs:
-        one = (where_of or {}).get((photo.sha, tag), everywhere)
+        one = places.get((photo.sha, tag), everywhere)
         one = replace(one, boxes=tuple(_four(box) for box in one.boxes))
         checked.append(one)
         payload: dict[str, Any] = {
@@ -113,6 +128,8 @@ def give_many(
         }
         if one.count is not None:
             payload["count"] = one.count
+        if one.derived is not None:
+            payload[DERIVED] = known_tag(vocabulary, one.derived)
         said.append(EventDraft("label", payload, by, at, _private(one.place, one.note or note)))
     events = library.say_many(said)
     return [
@@ -132,6 +149,29 @@ def give_many(
         )
         for event, one in zip(events, checked, strict=True)
     ]
+
+
+def _taken_back(
+    library: Library,
+    pairs: Sequence[tuple[Photo, str, str]],
+    by: str,
+    places: dict[tuple[str, str], Where],
+) -> list[tuple[Photo, str, str]]:
+    """Return the derived answers that these answers about parts take back; their notes go into `places`."""
+    photos = {photo.sha: photo for photo, tag, value in pairs if tag.startswith(SHOWS) and value != "absent"}
+    if not photos:
+        return []
+    vocabulary = library.vocabulary()
+    with library.read() as connection:
+        if not derived_in(connection, photos=photos):
+            return []
+        labels = [one for sha in photos for one in queries.labels(connection, photo=sha)]
+        given = [(photo.sha, tag, value) for photo, tag, value in pairs]
+        back = taken_back(connection, labels, given, by)
+    for sha, tag, part in back:
+        note = taken_back_note(vocabulary.tags[tag])
+        places[sha, tag] = Where(note=note, derived=part)
+    return [(photos[sha], tag, "unclear") for sha, tag, _ in back]
 
 
 def _four(box: Sequence[float]) -> Box:

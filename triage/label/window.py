@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from triage.label.lists_first import lists_first
 from triage.library import queries
+from triage.library.look_lines import lines_of
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -44,7 +46,8 @@ def next_suggested(
 ) -> list[tuple[Photo, str]] | None:
     """Return the photos and tags that nobody has answered, first by the machine's words; null where small.
 
-    `order` is `dangerous` (the likeliest first) or `doubtful` (those nearest to a half first).
+    `order` is `dangerous` (the lists to look at first, then the likeliest) or `doubtful` (those nearest to a
+    half first).
     """
     model = queries.model_in_use(library)
     with library.read() as connection:
@@ -53,13 +56,14 @@ def next_suggested(
         rows: list[Any] = []
         for tag in tags:
             rows += queries.unanswered_by_rank(connection, model, tag, order, at_once)
-        rows.sort(key=lambda row: _rank(row.probability, order))
+    lines = lines_of(library) if order == "dangerous" else {}
+    with library.read() as connection:
+        if order == "dangerous":
+            rows = [row for row, _ in lists_first([(row, None) for row in rows], lines)]
+        else:
+            rows.sort(key=lambda row: abs(row.probability - 0.5))
         rows = rows[:at_once]
         photos = {
             one.sha: one for one in queries.photos_by_sha(connection, sorted({row.photo for row in rows}))
         }
     return [(photos[row.photo], row.tag) for row in rows if row.photo in photos]
-
-
-def _rank(probability: float, order: str) -> float:
-    return -probability if order == "dangerous" else abs(probability - 0.5)

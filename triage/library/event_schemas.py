@@ -154,6 +154,7 @@ SCHEMAS: Mapping[str, Mapping[str, tuple[Check, bool]]] = {
         "asked_by": (_one_of(ASKED_BY), False),
         "saw_machine": (_flag, False),
         "row": (_or_null(_SHA), False),
+        "derived": (_or_null(_ANY_TAG), False),
     },
     "settled": {"photo": (_SHA, True), "tag": (_ANY_TAG, True), "value": (_one_of(_VALUES), True)},
     "fact": {

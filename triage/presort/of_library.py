@@ -12,16 +12,19 @@ from triage.batching import lots
 from triage.library import queries
 from triage.library.counts import spoken
 from triage.library.suggestions import keep_suggestions
+from triage.presort.look_first import draw_lines
 from triage.presort.piles import HOLDS, WITHDRAWN, Standing
 from triage.presort.prior import batch_share
 from triage.presort.shift import LEVEL, batch_p_value
 from triage.presort.suggesting import standing_of, suggest
 from triage.presort.withdrawals import withdrawals
+from triage.train.known import known
 from triage.train.types import TagModel, TooFew
 
 if TYPE_CHECKING:
     from triage.batch import Cancel, Progress
     from triage.library import Library
+    from triage.library.look_lines import LookLine
     from triage.library.records import Photo, Suggestion
 
 _LOT = 200
@@ -44,6 +47,10 @@ class PresortResult:
     """Suggestions in each pile by tag, where the database has counted them."""
     number: int | None = None
     """How many photos there are, where the database has counted them."""
+    look_first: dict[str, LookLine] = field(default_factory=dict)
+    """By tag, down to where its photos are worth looking at first."""
+    known: dict[str, dict[str, str]] = field(default_factory=dict)
+    """By tag what is known about its order and about its level, in sentences."""
 
     @property
     def photo_count(self) -> int:
@@ -67,6 +74,8 @@ class PresortResult:
             "new": self.new,
             "promise": {tag: standing.to_json() for tag, standing in self.promise.items()},
             "prevalence": self.prevalence,
+            "known": self.known,
+            "look_first": {tag: line.to_json() for tag, line in self.look_first.items()},
             "photos": [
                 {
                     "photo": photo.sha,
@@ -168,6 +177,8 @@ def presort_library(
         _prevalence(models, found.probabilities),
         found.piles,
         len(shas),
+        draw_lines(library, models),
+        {tag: known(one) for tag, one in models.items() if isinstance(one, TagModel)},
     )
 
 

@@ -58,6 +58,9 @@ class LookAlikes(ModalScreen["Choice | None"]):
     def on_selection_list_selection_highlighted(self, event: SelectionList.SelectionHighlighted[int]) -> None:
         """Draw the photo under the cursor."""
         photo = self._photos[int(event.selection.value)]
+        draw_first = getattr(self.app, "draw_first", None)
+        if draw_first is not None:
+            draw_first()
         try:
             self.query_one(PhotoWidget).show(rendition_of(self._session.library, photo.sha))
         except TriageError:

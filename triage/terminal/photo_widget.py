@@ -10,7 +10,7 @@ from rich.style import Style
 from textual.strip import Strip
 from textual.widget import Widget
 
-from triage.terminal.picture import View, crop, lines, rulers
+from triage.terminal.picture import View, crop, fitted, lines, rulers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,11 +26,12 @@ _MARK = (255, 210, 0)
 class PhotoWidget(Widget):
     """Draws the part of a photo that a view shows, as characters."""
 
-    def __init__(self, *, colour: bool) -> None:
-        super().__init__()
+    def __init__(self, *, colour: bool, id: str | None = None) -> None:  # noqa: A002 - textual's own name
+        super().__init__(id=id)
         self._colour = colour
         self._rgb: NDArray[np.uint8] | None = None
         self._path: Path | None = None
+        self._bytes: bytes | None = None
         self._boxes: Sequence[Box] = ()
         self._drawn: tuple[object, list[Strip]] | None = None
         self.view = View()
@@ -49,9 +50,32 @@ class PhotoWidget(Widget):
         self._drawn = None
         self.redraw()
 
+    def show_bytes(self, picture: bytes | None) -> None:
+        """Show a small picture given as a file's bytes, or nothing."""
+        if picture == self._bytes:
+            return
+        self._bytes, self._rgb, self.view = picture, None, View()
+        if picture is not None:
+            import cv2
+            import numpy as np
+
+            bgr = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_COLOR)
+            self._rgb = None if bgr is None else np.ascontiguousarray(bgr[:, :, ::-1])
+        self._drawn = None
+        self.redraw()
+
     def redraw(self) -> None:
         """Draw the view anew."""
         self.refresh()
+
+    def shown_px(self) -> tuple[int, int]:
+        """Return how many dots wide and high the picture is drawn; (0, 0) where none is."""
+        if self._rgb is None or self.size.width < 4 or self.size.height < 3:
+            return 0, 0
+        margin = 1 if self.grid else 0
+        height, width = self._rgb.shape[:2]
+        columns, rows = fitted(width, height, self.size.width - margin, self.size.height - margin)
+        return columns, rows * 2 if self._colour else rows
 
     def zoom(self, factor: float) -> None:
         """Zoom in (above 1) or out."""

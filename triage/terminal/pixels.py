@@ -169,6 +169,15 @@ class PixelPhoto(PhotoWidget):
         self._image.styles.width, self._image.styles.height = columns, rows
         self._image.image = Image.fromarray(pixels)
 
+    def shown_px(self) -> tuple[int, int]:
+        """Return how many pixels wide and high the picture is drawn; (0, 0) where none is."""
+        if self._rgb is None or self.size.width < 4 or self.size.height < 3:
+            return 0, 0
+        height, width = self._rgb.shape[:2]
+        wide, high = self._way.cell_px
+        scale = min(self.size.width * wide / width, self.size.height * high / height)
+        return round(width * scale), round(height * scale)
+
     def fitted_pixels(self, rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int, int]:
         """Return a picture scaled to whole cells, and how many columns and rows these are."""
         import cv2

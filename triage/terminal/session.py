@@ -12,12 +12,15 @@ from typing import TYPE_CHECKING
 
 from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
+from triage.label.hanging import answered_with
 from triage.label.order import Question, near_photos
 from triage.label.pool_draws import begin_pools
-from triage.label.rows import give_labels, give_many
+from triage.label.rows import Where, by_part, give_many
 from triage.library import queries
+from triage.library.derived import derived_in
 
 if TYPE_CHECKING:
+    from triage.batch import Cancel, Progress
     from triage.library import Library
     from triage.library.records import Box, Photo, Suggestion
 
@@ -34,7 +37,12 @@ class Session:
     at: int = 0
     answered: dict[tuple[str, str], str] = field(default_factory=dict)
     boxes: list[Box] = field(default_factory=list)
+    place: str | None = None
+    count: int | None = None
     saw_machine: bool = False
+    derived: set[tuple[str, str]] = field(default_factory=set)
+    """Photo x tag that an answer about a part answered with it in this run."""
+    _hanging: tuple[tuple[str, str, int], list[str]] | None = None
     _stamps: list[float] = field(default_factory=list)
 
     @property
@@ -54,8 +62,43 @@ class Session:
             return None
         return 60 * (len(recent) - 1) / max(1e-6, recent[-1] - recent[0])
 
+    def open_tags(self) -> list[str]:
+        """Return the tags that this run asks of the photo shown and that are not answered yet."""
+        one = self.question
+        if one is None:
+            return []
+        return [
+            other.tag
+            for other in self.asked
+            if other.photo.sha == one.photo.sha and (other.photo.sha, other.tag) not in self.answered
+        ]
+
+    def answered_with_part(self) -> list[str]:
+        """Return what 'absent' answers along with the part that is asked about now."""
+        one = self.question
+        if one is None or not one.tag.startswith(SHOWS):
+            return []
+        key = (one.photo.sha, one.tag, len(self._stamps))
+        if self._hanging is None or self._hanging[0] != key:
+            vocabulary = self.library.vocabulary()
+            wanted = dict.fromkeys((*self.open_tags(), *vocabulary.core))
+            with self.library.read() as connection:
+                said = queries.words(connection, photo=one.photo.sha)
+                derived = derived_in(connection, photos=[one.photo.sha])
+            words = {tag: word for (_, tag), word in said.items()}
+            self._hanging = (key, answered_with(one.tag, words, vocabulary, wanted, derived))
+        return self._hanging[1]
+
+    def unmark(self) -> None:
+        """Take away the squares, the place and the count that were marked and not yet answered with."""
+        self.boxes, self.place, self.count = [], None, None
+
+    def _begin(self) -> None:
+        self.unmark()
+        self.saw_machine = False
+
     def _forward(self) -> None:
-        self.boxes, self.saw_machine = [], False
+        self._begin()
         for place in (*range(self.at + 1, len(self.asked)), *range(self.at)):
             one = self.asked[place]
             if (one.photo.sha, one.tag) not in self.answered:
@@ -67,60 +110,93 @@ class Session:
         """Go to the next or the previous question, answered or not."""
         if self.asked:
             self.at = min(len(self.asked) - 1, max(0, self.at + by))
-        self.boxes, self.saw_machine = [], False
+        self._begin()
 
     def jump(self, deck: str) -> None:
         """Go to the first question of the deck whose code starts with a text. Raises BadInput for none."""
         for place, one in enumerate(self.asked):
             if one.photo.deck.lower().startswith(deck.strip().lower()):
                 self.at = place
-                self.boxes, self.saw_machine = [], False
+                self._begin()
                 return
         raise BadInput(f"No question is about a deck that starts with {deck!r}.")
 
-    def answer(self, value: str) -> None:
-        """Answer the question that is shown; the boxes that were marked go with it."""
+    def answer(self, value: str) -> list[str]:
+        """Answer the question that is shown; what was marked goes with it. Returns what was answered with it.
+
+        Raises BadInput where a square, a place or a count is marked and the answer is not 'present'.
+        """
         one = self.question
         if one is None:
-            return
-        boxes = self.boxes if value == "present" else []
-        give_labels(
-            self.library,
-            one.photo,
-            {one.tag: value},
-            by=self.by,
-            boxes=boxes,
-            asked_by=one.asked_by,
-            saw_machine=self.saw_machine,
-        )
-        self._note([(one.photo.sha, one.tag)], value)
-        self._forward()
+            return []
+        if value != "present":
+            self._refuse_marks()
+        with_part = self.answered_with_part() if value == "absent" else []
+        self._give({one.tag: value, **dict.fromkeys(with_part, "absent")}, with_part)
+        return with_part
 
     def none_of_the_rest(self) -> int:
-        """Answer every open question about this one photo with absent; returns how many."""
+        """Answer every open question about this one photo with absent; returns how many.
+
+        Raises BadInput where something is marked.
+        """
+        self._refuse_marks()
+        tags = self.open_tags()
+        self._give(dict.fromkeys(tags, "absent"))
+        return len(tags)
+
+    def only_here(self) -> int:
+        """Answer 'present' here and 'absent' to every other open question about this photo; one act.
+
+        Returns how many were answered absent.
+        """
         one = self.question
         if one is None:
             return 0
-        open_tags = [
-            other.tag
-            for other in self.asked
-            if other.photo.sha == one.photo.sha and (other.photo.sha, other.tag) not in self.answered
-        ]
-        give_labels(
+        rest = [tag for tag in self.open_tags() if tag != one.tag]
+        self._give({one.tag: "present", **dict.fromkeys(rest, "absent")})
+        return len(rest)
+
+    def _refuse_marks(self) -> None:
+        if self.boxes or self.place or self.count is not None:
+            raise BadInput("What you marked goes with 'present'.", "Press p, or Esc to take the marks away.")
+
+    def _give(self, values: dict[str, str], with_part: Sequence[str] = ()) -> None:
+        """Store answers about the photo shown as one act; those that follow from the part as such."""
+        one = self.question
+        if one is None or not values:
+            return
+        tags = self.library.vocabulary().tags
+        where = {(one.photo.sha, tag): by_part(tags[tag]) for tag in with_part}
+        where[one.photo.sha, one.tag] = Where(tuple(self.boxes), self.place, self.count)
+        give_many(
             self.library,
-            one.photo,
-            dict.fromkeys(open_tags, "absent"),
+            [(one.photo, values)],
             by=self.by,
+            where_of=where,
             asked_by=one.asked_by,
             saw_machine=self.saw_machine,
         )
-        self._note([(one.photo.sha, tag) for tag in open_tags], "absent")
+        for value in dict.fromkeys(values.values()):
+            self._note([(one.photo.sha, tag) for tag in values if values[tag] == value], value)
+        self.derived -= {(one.photo.sha, tag) for tag in values}
+        self.derived |= {(one.photo.sha, tag) for tag in with_part}
+        self._ask_again(one, values)
         self._forward()
-        return len(open_tags)
+
+    def _ask_again(self, one: Question, values: dict[str, str]) -> None:
+        """What a part answered along is open again when the part shows after all."""
+        shows = {tag for tag, value in values.items() if tag.startswith(SHOWS) and value != "absent"}
+        tags = self.library.vocabulary().tags
+        for key in [key for key in self.derived if key[0] == one.photo.sha and key[1] not in values]:
+            if SHOWS + (tags[key[1]].element or "") in shows:
+                self.derived.discard(key)
+                self.answered.pop(key, None)
 
     def _note(self, keys: Sequence[tuple[str, str]], value: str) -> None:
         self.answered.update(dict.fromkeys(keys, value))
-        self._stamps.append(time.monotonic())
+        if keys:
+            self._stamps.append(time.monotonic())
 
     def undo(self) -> int:
         """Take back this person's last act and go back to it; returns how many answers it held."""
@@ -128,11 +204,13 @@ class Session:
         keys = [(event.payload.get("photo"), event.payload.get("tag")) for event in events]
         for key in keys:
             self.answered.pop(key, None)  # type: ignore[arg-type]
+            self.derived.discard(key)  # type: ignore[arg-type]
+        self._hanging = None
         for place, one in enumerate(self.asked):
             if (one.photo.sha, one.tag) in keys:
                 self.at = place
                 break
-        self.boxes, self.saw_machine = [], False
+        self._begin()
         return len(events)
 
     def suggestion(self) -> Suggestion | None:
@@ -154,9 +232,12 @@ class Session:
         self.boxes = [said.where[0]]
         return True
 
-    def look_alikes(self, most: int = 12) -> list[Photo]:
+    def look_alikes(
+        self, most: int = 12, progress: Progress | None = None, cancel: Cancel | None = None
+    ) -> list[Photo]:
         """Return the photos nearest to the one shown that are not answered for its tag, nearest first.
 
+        Photos without vectors get them first, which is slow. Raises Cancelled.
         The machine chooses them, so a pool of the tag begins here, with its random draw, as for its orders.
         """
         one = self.question
@@ -166,7 +247,7 @@ class Session:
         others = [
             photo for photo in queries.photos(self.library) if (photo.sha, one.tag) not in self.answered
         ]
-        near = near_photos(self.library, one.photo, others)
+        near = near_photos(self.library, one.photo, others, progress=progress, cancel=cancel)
         return [photo for photo in near if photo.sha != one.photo.sha][:most]
 
     def may_spread(self, value: str) -> bool:

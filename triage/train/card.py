@@ -19,6 +19,7 @@ from triage.library import queries
 from triage.library.people import pseudonyms
 from triage.train.calibrate import held_out_probabilities
 from triage.train.card_text import markdown, reliability_svg
+from triage.train.known import known
 from triage.train.measures import LEAST_DECKS, equal_mass_bins
 from triage.train.operating import operating_points
 from triage.train.report import tag_json
@@ -128,6 +129,7 @@ def _tag(model: TagModel | TooFew, labels: Sequence[Label], photos: Mapping[str,
         **figures,
         "positive_decks": model.positive_decks,
         "boxed": model.boxed,
+        "known": known(model),
         "calibration": model.calibration.kind,
         "shown_as_bands": model.bands,
         "recipe": model.recipe_sha,

@@ -122,6 +122,9 @@ def _section(tag: str, row: Mapping[str, Any]) -> list[str]:
         f"Average precision: whole photo alone {_number(row['whole_average_precision'])}, cells alone "
         f"{_number(row['cell_average_precision'])}, together {_number(row['average_precision'])}.",
         "",
+        f"Rank: {row['known']['order']}",
+        f"Probability: {row['known']['level']}",
+        "",
         *[f"- {line}" for line in row["not_for"]],
         "",
         f"![what was said against what was](reliability-{tag}.svg)",

@@ -35,11 +35,24 @@ def levels_of(i: int) -> dict[str, str | bool]:
 
 def deck(i: int) -> DeckParams:
     """The parameters of deck number i, from 0 to 47."""
-    level, rng = levels_of(i), np.random.default_rng([SEED, i])
+    rng = np.random.default_rng([SEED, i])
+    return drawn(deck_code(i), SEED + i, levels_of(i), rng, design.HEIGHTS_FT.get(i), sound=i in design.SOUND)
+
+
+def drawn(
+    code: str,
+    seed: int,
+    level: dict[str, str | bool],
+    rng: np.random.Generator,
+    height_ft: float | None = None,
+    *,
+    sound: bool = False,
+) -> DeckParams:
+    """A deck of some levels; the rest is drawn. `sound` ones have no lesser fault either."""
     joist = str(rng.choice(["2x8", "2x8", "2x10"]))
     shape: dict[str, object] = {
-        "code": deck_code(i),
-        "seed": SEED + i,
+        "code": code,
+        "seed": seed,
         "species": level["species"],
         "weather": round(float(rng.uniform(*_WEATHER[str(level["weather"])])), 2),
         "dirt": round(float(rng.uniform(0.1, 0.75)), 2),
@@ -64,13 +77,13 @@ def deck(i: int) -> DeckParams:
         "debris": float(rng.choice(_SEVERITIES)) if level["debris"] else float(rng.choice([0.0, 0.0, 0.1])),
         "ledger_fastener": "nail" if level["nailed"] else "bolt",
     }
-    if i in design.HEIGHTS_FT:
-        shape["height_ft"] = design.HEIGHTS_FT[i]
-        if design.HEIGHTS_FT[i] < design.GROUND_HUGGING_FT:
+    if height_ft is not None:
+        shape["height_ft"] = height_ft
+        if height_ft < design.GROUND_HUGGING_FT:
             shape["beam_size"] = "2x6"  # a deeper beam would stand in the ground
     plain = DeckParams(**shape)  # type: ignore[arg-type]
     shape |= _hangers(plain, level, rng)
-    if i not in design.SOUND:
+    if not sound:
         shape |= _lesser_faults(plain, shape, rng)
     else:
         shape |= {"has_stairs": True}

@@ -6,7 +6,7 @@ import importlib.util
 import json
 import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -28,6 +28,7 @@ from .truth import PhotoTruth, photo_truth
 from .views import View, make_view
 
 FULL_SIZE, SMALL_SIZE = (1024, 768), (320, 240)
+Job = tuple[int, DeckParams, list[Shot]]
 #: Disk that a whole run needs, with its largest temporary file.
 NEEDED_BYTES = 300_000_000
 
@@ -94,9 +95,13 @@ def run(
     threads: int = 2,
     only: frozenset[str] = frozenset(),
     views: frozenset[str] = frozenset(),
+    planned: Iterable[Job] | None = None,
+    size: tuple[int, int] | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> int:
     """Take the photos that are not there yet, at most `photos`; gives back how many were taken.
+
+    `planned` are other decks than the library's 48; `size` is the picture's in pixels.
 
     Raises:
         RenderError: no renderer, too little disk, or an unknown deck.
@@ -105,8 +110,8 @@ def run(
     need_renderer()
     from .cycles import Stage
 
-    taken, size = 0, SMALL_SIZE if small else FULL_SIZE
-    for i, deck, plan in jobs(only):
+    taken, size = 0, size or (SMALL_SIZE if small else FULL_SIZE)
+    for i, deck, plan in jobs(only) if planned is None else planned:
         todo = [s for s in plan if not is_done(out, s) and (not views or s.view in views)]
         if not todo:
             continue

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from . import design
-from .decks import SECOND_VISITS, SEED, deck, deck_code, levels_of, repaired
+from .decks import SECOND_VISITS, SEED, deck, levels_of, repaired
 from .layout import layout
 from .params import DeckParams
 from .phone import Exposure
@@ -37,6 +37,7 @@ class Shot:
     number: int
     exposure: dict[str, float] = field(default_factory=dict)
     orientation: int = 1
+    seed: int = SEED
 
     def to_json(self) -> dict[str, Any]:
         """Plain values."""
@@ -44,7 +45,9 @@ class Shot:
 
     def rng(self) -> np.random.Generator:
         """Random numbers of this photo alone."""
-        return np.random.default_rng([SEED, int(self.deck.split("-")[1]), self.number, self.visit == SECOND])
+        return np.random.default_rng(
+            [self.seed, int(self.deck.split("-")[1]), self.number, self.visit == SECOND]
+        )
 
     def exposed(self) -> Exposure:
         """How it was exposed, before the gain is known."""
@@ -55,18 +58,29 @@ def shots(i: int) -> list[Shot]:
     """The first visit to deck number i."""
     what, level = deck(i), levels_of(i)
     rng = np.random.default_rng([SEED, i, 1])
+    plan = usual_round(i, what, level, rng)
+    return timed([*plan, *_special(i, what, plan, rng)], rng)
+
+
+def usual_round(
+    i: int, what: DeckParams, level: dict[str, str | bool], rng: np.random.Generator, seed: int = SEED
+) -> list[Shot]:
+    """The usual photos of a deck, not timed yet; the number says which further views it gets."""
     light, phone = str(level["light"]), int(str(level["phone"]))
-    plan = [
-        Shot(deck_code(i), FIRST, name, view, aim, light, phone, 0, 0)
+    return [
+        Shot(what.code, FIRST, name, view, aim, light, phone, 0, 0, seed=seed)
         for name, view, aim in _round(i, what, rng)
     ]
-    plan += _special(i, what, plan, rng)
+
+
+def timed(plan: list[Shot], rng: np.random.Generator) -> list[Shot]:
+    """The photos with their seconds since the round began, and their numbers."""
     seconds = 0
-    timed = []
+    found = []
     for number, shot in enumerate(plan):
         seconds += 1 if shot.name.startswith("burst") else int(rng.integers(12, 70))
-        timed.append(replace(shot, seconds=seconds, number=number))
-    return timed
+        found.append(replace(shot, seconds=seconds, number=number))
+    return found
 
 
 def _sides(rng: np.random.Generator) -> int:

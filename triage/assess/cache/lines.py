@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 from triage.assess.cache.refresh import basis_of, best_evidence, bring_up, kept_rho
 from triage.assess.evidence import assess_library
-from triage.assess.order import DANGER, Ordering
+from triage.assess.order import DANGER, LOOK, Ordering
 from triage.batching import lots
 from triage.domain.tiers import shown_tier
 from triage.errors import NotWritten
 from triage.library import assessment_rows
+from triage.library.look_lines import leads_of
 from triage.library.records import PersonTier
 
 if TYPE_CHECKING:
@@ -88,7 +89,8 @@ def last_standings(library: Library, order: str = DANGER) -> Kept:
     with library.read() as connection:
         rho = kept_rho(connection)
         rows = assessment_rows.complete_rows(connection)
-    rows = sorted(rows, key=lambda row: _ordering(row, rho).key(order))
+    leads = leads_of(library) if order == LOOK else {}
+    rows = sorted(rows, key=lambda row: _ordering(row, rho, leads.get(row.deck, 0)).key(order))
     return Kept([_line(row) for row in rows], library)
 
 
@@ -127,9 +129,9 @@ def _line(row: Any) -> Line:
     )
 
 
-def _ordering(row: Any, rho: float) -> Ordering:
+def _ordering(row: Any, rho: float, leads: int) -> Ordering:
     expected = row.expected_apart + rho * (row.expected_together - row.expected_apart)
-    return Ordering(row.deck, row.step, row.step_if_true, row.known, row.up_to, expected)
+    return Ordering(row.deck, row.step, row.step_if_true, row.known, row.up_to, expected, leads)
 
 
 def standings_in_memory(library: Library, order: str = DANGER) -> Kept:

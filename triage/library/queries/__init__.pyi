@@ -44,6 +44,7 @@ from .placing_queries import photo_states as photo_states
 from .placing_queries import placed_exif as placed_exif
 from .placing_queries import placed_originals as placed_originals
 from .placing_queries import private_exif_by_deck as private_exif_by_deck
+from .sheet_queries import answers_to_sheets as answers_to_sheets
 from .statement_queries import DeckStatements as DeckStatements
 from .statement_queries import closings as closings
 from .statement_queries import deck_private as deck_private

@@ -27,7 +27,8 @@ def sheet(ask: RequestContext) -> Response:
 
 def panel_words(ask: RequestContext, deck: str) -> dict[str, Any]:
     """Return what the contact sheet and its panel show."""
-    from triage.web.pages.look import PART_PX, elements_asked, part_sets, steps
+    from triage.domain.seeing import PART_PX
+    from triage.web.pages.look import elements_asked, part_sets, steps
 
     library = ask.library
     photos = queries.photos(library, deck)
@@ -38,6 +39,7 @@ def panel_words(ask: RequestContext, deck: str) -> dict[str, Any]:
     return {
         "groups": _groups(photos),
         "photo_count": len(photos),
+        "proposed": any(tag.startswith(SHOWS) for _, tag in queries.suggestions(library, deck=deck)),
         "least": PART_PX,
         "sets": part_sets(ask, asked),
         "marks": {photo.sha: marks_of(answers.get(photo.sha, {}), vocabulary.core) for photo in photos},

@@ -8,10 +8,12 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
-from triage.assess.coverage import needed
+from triage.assess.parts_asked import parts_asked
+from triage.domain.seeing import DEFECT_PX
 from triage.domain.vocabulary import SHOWS, Tag
 from triage.errors import BadInput, WrongUsage
-from triage.label.rows import Where, give_many, known_tag
+from triage.label.hanging import hangs_on
+from triage.label.rows import Where, by_part, give_many, known_tag
 from triage.library import queries
 from triage.library.counts import part_rows
 from triage.library.records import Photo, Word
@@ -28,9 +30,6 @@ from triage.web.told import VALUE_WORDS
 _MOST_PHOTOS = 5_000
 _SET_ROWS = 6_000
 _SETS = 24
-PART_PX = 150
-DEFECT_PX = 360
-"""Long side in screen pixels from which on a part, or a defect at it, can be judged (our assumption)."""
 Answers = dict[str, dict[str, Word]]
 
 
@@ -64,20 +63,10 @@ def closely(ask: RequestContext) -> Response:
     )
 
 
-def hangs_on(answers: Answers, photo: Photo, tag: Tag) -> bool:
-    """Return whether a photo is said, without dispute, not to show the part that a tag hangs on."""
-    if tag.element is None or tag.element == "whole-deck":
-        return False
-    words = answers.get(photo.sha, {})
-    part, own = words.get(SHOWS + tag.element), words.get(tag.tag)
-    said_no = part is not None and part.value == "absent" and not part.disputed
-    return said_no and (own is None or own.value == "absent")
-
-
 def _groups(photos: list[Photo], answers: Answers, tag: Tag) -> dict[str, list[Photo]]:
     """Return the photos that show the tag's part, those nobody spoke of, and those said not to show it."""
     shows = SHOWS + (tag.element or "")
-    without = [one for one in photos if hangs_on(answers, one, tag)]
+    without = [one for one in photos if hangs_on(answers.get(one.sha, {}), tag)]
     rest = [one for one in photos if one not in without]
     showing = [one for one in rest if _value(answers, one, shows) in ("present", "unclear")]
     return {
@@ -250,11 +239,6 @@ def rest(ask: RequestContext) -> Response:
     return _after(ask, deck, told, on=True)
 
 
-def part_note(tag: Tag) -> str:
-    """Return what is kept with a 'no' that follows from the part: it says that nobody looked closer."""
-    return f"By the part: the photo does not show the {tag_words(tag.element or 'part')}."
-
-
 def _hanging(
     ask: RequestContext,
     photos: list[Photo],
@@ -275,12 +259,12 @@ def _hanging(
             for tag in vocabulary.core
             if tag not in said
             and (
-                hangs_on(answers, photo, vocabulary.tags[tag])
+                hangs_on(said, vocabulary.tags[tag])
                 or SHOWS + (vocabulary.tags[tag].element or "") in marked.get(photo.sha, {})
             )
             and vocabulary.tags[tag].element != "whole-deck"
         ]
-        notes |= {(photo.sha, tag): Where(note=part_note(vocabulary.tags[tag])) for tag in tags}
+        notes |= {(photo.sha, tag): by_part(vocabulary.tags[tag]) for tag in tags}
         if tags:
             found.append((photo, dict.fromkeys(tags, "absent")))
     return found
@@ -288,14 +272,9 @@ def _hanging(
 
 def elements_asked(ask: RequestContext, deck: str, answers: Answers) -> list[str]:
     """Return the parts that this deck must be seen to have, those of the core tags, and those marked."""
-    vocabulary = ask.library.vocabulary()
     facts = {key: fact.value for key, fact in queries.facts(ask.library, deck).items()}
-    wanted = {need.element for need in needed(facts)}
-    wanted |= {vocabulary.tags[tag].element or "" for tag in vocabulary.core}
-    wanted |= {
-        tag.removeprefix(SHOWS) for words in answers.values() for tag in words if tag.startswith(SHOWS)
-    }
-    return [element for element in vocabulary.elements if element in wanted]
+    said = {tag for words in answers.values() for tag in words}
+    return parts_asked(ask.library.vocabulary(), facts, said)
 
 
 def _after(ask: RequestContext, deck: str, told: str, *, on: bool = False) -> Response:
@@ -330,14 +309,11 @@ def looked(ask: RequestContext) -> Response:
     values = {photo.sha: text(given[photo.sha], "value") for photo in chosen}
     answers = answers_by_photo(queries.words(library, deck))
     kind = library.vocabulary().tags[tag]
-    by_part = part_note(kind)
-    where = {
-        (photo.sha, tag): Where(
-            tuple(boxes(given[photo.sha].get("boxes"))),
-            note=by_part if _by_part(given[photo.sha], hangs_on(answers, photo, kind)) else None,
-        )
-        for photo in chosen
-    }
+    where = {}
+    for photo in chosen:
+        follows = _by_part(given[photo.sha], hangs_on(answers.get(photo.sha, {}), kind))
+        place = Where(tuple(boxes(given[photo.sha].get("boxes"))))
+        where[photo.sha, tag] = by_part(kind) if follows else place
     if any(place.boxes and values[sha] != "present" for (sha, _), place in where.items()):
         raise WrongUsage("A marked place goes with 'yes' only.", "Load the page again.")
     give_many(

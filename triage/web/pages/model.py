@@ -12,8 +12,6 @@ from triage.errors import TriageError
 from triage.library import queries
 from triage.library.counts import pile_counts_by_tag
 from triage.report.phrases import tag_words
-from triage.report.text import count_of
-from triage.web.jobs import JobResult
 from triage.web.request_context import RequestContext
 
 MARKED = (
@@ -32,14 +30,12 @@ def show(ask: RequestContext) -> Response:
     if queries.model_in_use(library) is None:
         return ask.site.show("model.html", ask, fault="", **without)
     from triage.presort.of_library import load_models, promise_standing
-    from triage.presort.outlook_kept import kept_outlook
     from triage.train.card import card_of
 
     try:
         card, models, standing = card_of(library), load_models(library), promise_standing(library)
     except TriageError as error:
         return ask.site.show("model.html", ask, fault=str(error), **without)
-    ahead = kept_outlook(library, tags=list(card["tags"]))
     piles = pile_counts_by_tag(library)
     photos = {photo.sha for photo in queries.photos(library)}
     tags = [
@@ -53,7 +49,6 @@ def show(ask: RequestContext) -> Response:
             "diagram": _diagram(row),
             "curve": _curve(models[tag]),
             "mark": _mark(row, standing.get(tag)),
-            "ahead": ahead.get(tag),
             "mistakes": [one for one in row.get("worst_mistakes", ()) if one["photo"] in photos],
         }
         for tag, row in card["tags"].items()
@@ -172,27 +167,6 @@ def _promise(row: dict[str, Any], standing: Any) -> str:
             "'unlikely'. That is an average: at one deck it can be more, so look through those photos too."
         )
     return f"Nothing is promised, so every photo is still to be looked at. Missing: {said['why_not']}"
-
-
-def outlook(ask: RequestContext) -> Any:
-    """Return the work that reckons what the next labels would bring, tag by tag."""
-    library, where = ask.library, ask.url("model") + "#ahead"
-
-    def work(progress: Any, cancel: Any) -> JobResult:
-        from triage.presort.outlook_kept import outlook_of_library
-        from triage.train.card import card_of
-
-        tags = list(card_of(library)["tags"])
-        found = outlook_of_library(library, tags=tags, progress=progress, cancel=cancel)
-        told = sum(1 for one in found.values() if one.gain is not None)
-        return JobResult(
-            [f"Said for {told} of {count_of(len(found), 'tag')}."], [], where, "What they would bring"
-        )
-
-    return work
-
-
-WORK = {"outlook": ("reckoning what more labels would bring", outlook)}
 
 
 def following(ask: RequestContext) -> Response:

@@ -16,7 +16,7 @@ from triage.errors import BadInput
 from triage.library import queries
 from triage.report.text import count_of
 from triage.web.jobs import Job, JobResult, close_cut_off, cut_off
-from triage.web.pages import audit, giving, model
+from triage.web.pages import audit, giving
 from triage.web.pages.reports import list_reports
 from triage.web.request_context import RequestContext, back
 
@@ -220,9 +220,8 @@ _WORK = {
     "backup": ("packing a backup", _backup),
     **audit.WORK,
     **giving.WORK,
-    **model.WORK,
 }
-_PAGE_OF = dict.fromkeys(audit.WORK, "audit") | dict.fromkeys(giving.WORK, "files") | {"outlook": "model"}
+_PAGE_OF = dict.fromkeys(audit.WORK, "audit") | dict.fromkeys(giving.WORK, "files")
 
 
 # ---- following ------------------------------------------------------------------------------------------

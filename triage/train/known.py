@@ -1,0 +1,46 @@
+"""What is known about a model's order and about its level, apart: one may be right where the other is not.
+
+The order: of all pairs of a photo that shows the tag and one that does not, how many stand the right way
+round on decks that were left out (ROC-AUC). The level: whether a probability of .3 means three in ten.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from triage.train.calibrate import PLATT_FROM
+from triage.train.measures import LEAST_DECKS
+
+if TYPE_CHECKING:
+    from triage.train.types import TagModel
+
+
+def order_words(model: TagModel) -> str:
+    """Return one sentence on how far the order of photos can be relied on."""
+    right = model.figures.roc_auc
+    if right is None:
+        return "Nothing is known about its order: no deck with it could be left out."
+    said = f"Of pairs of a photo with it and one without, {right:.0%} were in order on decks left out"
+    if model.figures.roc_auc_low is None or model.figures.roc_auc_high is None:
+        decks = "1 deck shows" if model.positive_decks == 1 else f"{model.positive_decks} decks show"
+        return f"{said}; only {decks} it, so no interval is given (below {LEAST_DECKS})."
+    return f"{said} (95 %: {model.figures.roc_auc_low:.0%} to {model.figures.roc_auc_high:.0%})."
+
+
+def level_words(model: TagModel) -> str:
+    """Return one sentence on how far its probabilities can be relied on."""
+    if model.bands or model.calibration.kind == "raw":
+        photos = "1 photo shows" if model.present == 1 else f"{model.present} photos show"
+        return (
+            f"Nothing is known about its level: {photos} it, {PLATT_FROM} are needed. Its probabilities put "
+            "photos in order and say no more; 'likely' may be empty although the first photos show it."
+        )
+    error = model.figures.calibration_error
+    if error is None:
+        return "Its level was fitted, and could not be checked on decks left out."
+    return f"Its probabilities are off by {error:.0%} on average on decks left out."
+
+
+def known(model: TagModel) -> dict[str, str]:
+    """Return both sentences by name, for `card --json` and `presort --json`."""
+    return {"order": order_words(model), "level": level_words(model)}
