@@ -181,9 +181,9 @@ class AskApp(App[None]):
     def _drawn(self, turn: int) -> None:
         if self.gate.open(turn, events.Idle().time) and len(self.screen_stack) == 1:
             self._tell_dropped()
-            self.set_timer(max(0.01, self.gate.settle_s), lambda: self._ready(turn))
+            self.set_timer(max(0.01, self.gate.settle_s), lambda: self._take_answers(turn))
 
-    def _ready(self, turn: int) -> None:
+    def _take_answers(self, turn: int) -> None:
         """Show that the question on the screen takes answers now."""
         if self.gate.is_at(turn) and len(self.screen_stack) == 1 and not self._taking:
             self._taking = True

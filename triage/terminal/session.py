@@ -204,7 +204,7 @@ class Session:
         keys = [(event.payload.get("photo"), event.payload.get("tag")) for event in events]
         for key in keys:
             self.answered.pop(key, None)  # type: ignore[arg-type]
-            self.derived.discard(key)  # type: ignore[arg-type]
+            self.derived.discard(key)
         self._hanging = None
         for place, one in enumerate(self.asked):
             if (one.photo.sha, one.tag) in keys:
