@@ -1,6 +1,6 @@
 """Two seasons with the truth known: what the model saves in acts, and what is found late or missed with it.
 
-    tools/bench/run season [--sets seasons given boards screws] [--runs 20] [--out FILE]
+    tools/bench/run season [--sets seasons given boards screws] [--runs 20] [--decks N] [--out FILE]
 
 The decks of a set are parted into two seasons, by deck. Season one is answered without a model, photo by
 photo. Then models are trained on those answers and season two is answered four ways by the same person,
@@ -244,11 +244,12 @@ def main() -> int:
     )
     parser.add_argument("--sets", nargs="+", default=["seasons", "given", "boards", "screws"])
     parser.add_argument("--runs", type=int, default=20)
+    parser.add_argument("--decks", type=int, help="only so many decks of a rendered set")
     parser.add_argument("--out", type=Path)
     asked = parser.parse_args()
     texts, caught = [], True
     for name in asked.sets:
-        truth = load(name)
+        truth = load(name, asked.decks)
         runs = []
         for run in range(asked.runs):
             runs.append(one_run(truth, run))

@@ -66,8 +66,8 @@ class Truth:
         return [sha for deck in decks for sha in self.decks[deck]]
 
 
-def load(name: str) -> Truth:
-    """Load a set by name. Raises SystemExit where its photos are not here."""
+def load(name: str, most_decks: int | None = None) -> Truth:
+    """Load a set by name, its first decks or all. Raises SystemExit where its photos are not here."""
     if name in REAL:
         return _real(name)
     folder = SEASONS if name == "seasons" else SHARED / "renders" / "given"
@@ -75,7 +75,10 @@ def load(name: str) -> Truth:
     if not truth:
         raise SystemExit(f"The photos of {name} are not here: {folder}. See tools/render/README.md.")
     photos = folder / "first" if name == "seasons" else folder / "photos"
-    sha_of, vectors = _library(name, photos, {path.split("/")[0] for path, _ in truth})
+    all_decks = sorted({path.split("/")[0] for path, _ in truth})
+    wanted = set(all_decks[:most_decks])
+    truth = {key: value for key, value in truth.items() if key[0].split("/")[0] in wanted}
+    sha_of, vectors = _library(name, photos, wanted)
     answers = {(sha_of[path], tag): value for (path, tag), value in truth.items() if path in sha_of}
     decks: dict[str, list[str]] = {}
     for path in sorted({path for path, _ in truth}):
@@ -129,7 +132,7 @@ def _library(name: str, photos: Path, decks: set[str]) -> tuple[dict[str, str], 
         run("embed", library=at)
     with Library.open(at) as library:
         read = vectors_of(library)
-        found = {photo.path_name: photo.sha for photo in queries.photos(library)}
+        found = {photo.path_name: photo.sha for photo in queries.photos(library) if photo.deck in decks}
         return found, {sha: read(sha) for sha in found.values()}
 
 

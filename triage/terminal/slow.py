@@ -35,6 +35,10 @@ class Outcome:
 class SlowStep(ModalScreen[Outcome]):
     """Runs some work on a thread of its own, so that the screen goes on; the thread never draws."""
 
+    CSS = """
+    #slow { width: 60; height: auto; padding: 1 2; border: solid $primary; background: $surface; }
+    #slow Static { width: 1fr; height: auto; }
+    """
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "stop", "stop")]
 
     def __init__(self, words: str, work: Work) -> None:
@@ -47,7 +51,7 @@ class SlowStep(ModalScreen[Outcome]):
 
     def compose(self) -> ComposeResult:
         """Say what is done and how far it is."""
-        with Vertical(id="asking"):
+        with Vertical(id="slow"):
             yield Static(Text(self._words))
             yield Static(id="progress")
             yield Static(Text("Esc stops. Other keys do nothing until it is done."))
