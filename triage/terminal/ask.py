@@ -135,8 +135,8 @@ class AskApp(App[None]):
         self.show()
 
     def on_resize(self) -> None:
-        """Fit the panel into the new size."""
-        self._panel()
+        """Fit the panel into the new size, which is known once the screen has been laid out."""
+        self.call_after_refresh(self._panel)
 
     @property
     def photo(self) -> PhotoWidget:
