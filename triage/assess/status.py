@@ -12,8 +12,8 @@ from triage.ingest.questions import open_questions as waiting_questions
 from triage.label.pool_draws import drawn_decks, drawn_words
 from triage.library import Library, queries
 from triage.library.counts import label_count, photo_counts, piles_present, unreviewed_count, waiting_count
-from triage.library.people import open_questions as open_names
 from triage.library.look_lines import open_above
+from triage.library.people import open_questions as open_names
 from triage.library.records import UNSORTED
 
 _ENOUGH_TO_TRAIN = 40

@@ -42,6 +42,12 @@ def _say_people(questions: list[list[str]]) -> None:
         say(f"Are {one!r} and {other!r} one person? Say: deck-triage people same|apart {one!r} {other!r}")
 
 
+def _say_look_first(first: dict[str, int]) -> None:
+    if first:
+        counts = ", ".join(f"{tag} {number}" for tag, number in first.items())
+        say(f"Look here first, photos that nobody has answered: {counts}.")
+
+
 @named("status")
 @library_option
 @json_option
@@ -70,9 +76,7 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     for line in drawn:
         say(line)
     _say_people(status["people"])
-    if status["look_first"]:
-        counts = ", ".join(f"{tag} {number}" for tag, number in status["look_first"].items())
-        say(f"Look here first, photos that nobody has answered: {counts}.")
+    _say_look_first(status["look_first"])
     for question in status["questions"][:_SHOWN]:
         proposed = f" Proposed: {question['proposal']}." if question["proposal"] else ""
         say(f"  {question['id']}  {question['reason']}{proposed}")

@@ -15,9 +15,9 @@ from triage.label.files import LabelRow, SetAside, checked_box, write_csv
 from triage.label.hanging import part_note, part_of, taken_back, taken_back_note
 from triage.library import EventDraft, Library, queries
 from triage.library.database import Connection
-from triage.library.people import pseudonyms
 from triage.library.derived import FIELD as DERIVED
 from triage.library.derived import derived_in
+from triage.library.people import pseudonyms
 from triage.library.records import ASKED_BY, UNKNOWN_ORDER, UNSORTED, Box, Label, Photo
 
 _LOT = 2000
