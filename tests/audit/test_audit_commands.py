@@ -55,7 +55,7 @@ def test_agree_without_two_people(library: Library, with_photos, call) -> None:
     add_labels(library, [(with_photos(1, 1)[0], TAG, "absent", "ann")])
     code, said, err = call("audit", "agree")
     assert (code, said) == (1, "")
-    assert "Only ann has labelled" in err
+    assert "Only ann has labeled" in err
     assert "--second-look" in err
 
 

@@ -67,10 +67,10 @@ def test_an_acceptance_plan_sets_the_size(library: Library, with_photos) -> None
 @pytest.mark.parametrize(
     ("more", "match"),
     [
-        ({"by": "house"}, "none of simple"),
+        ({"by": "house"}, "not one of simple"),
         ({"confidence": 95}, "confidence"),
         ({"margin": 0}, "margin"),
-        ({"by": "strata", "stratum": "roof"}, "none of deck"),
+        ({"by": "strata", "stratum": "roof"}, "not one of deck"),
         ({"by": "strata", "stratum": "pile"}, "one tag"),
         ({"by": "strata", "stratum": "element"}, "no elements"),
     ],

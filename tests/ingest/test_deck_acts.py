@@ -61,7 +61,7 @@ def test_a_renamed_deck_keeps_all_that_was_said_and_undo_brings_the_name_back(to
 
 
 def test_a_name_that_is_taken_or_a_deck_that_is_not_there_is_refused(told):
-    with pytest.raises(BadInput, match="There is a deck D-18 already"):
+    with pytest.raises(BadInput, match="Deck D-18 already exists"):
         rename(told, "D-17", "D-18", by="ann")
     with pytest.raises(BadInput, match="There is no deck 'D-99'"):
         rename(told, "D-99", "D-98", by="ann")
@@ -115,7 +115,7 @@ def test_a_split_by_time_takes_the_later_photos(told):
 
 
 def test_time_and_place_that_divide_nothing_say_so(told):
-    with pytest.raises(BadInput, match="do not divide deck D-17"):
+    with pytest.raises(BadInput, match="do not separate deck D-17"):
         split_by_walk(told, "D-17", by="ann")
 
 

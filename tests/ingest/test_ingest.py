@@ -34,7 +34,7 @@ def test_the_same_bytes_under_another_deck_are_reported_and_never_moved(library,
     shutil.copytree(card / "D-17", tmp_path / "other" / "D-99")
     result = ingest(library, [tmp_path / "other"], by="ann", engine="here")
     assert len(result.set_aside) == 3
-    assert "is here already as D-17/IMG_0410.jpg" in result.set_aside[0].reason
+    assert "is already here as D-17/IMG_0410.jpg" in result.set_aside[0].reason
     assert queries.decks(library) == ["D-17", "D-18"]
 
 

@@ -94,7 +94,7 @@ def test_across_a_photo_that_cannot_be_looked_at_nothing_follows_from_an_earlier
     reasons = {Path(row["file"]).name: row["reason"] for row in told["set_aside"]}
     assert reasons.keys() == {"IMG_0003.jpg", "IMG_0004.jpg"}
     assert (
-        "comes after a card that cannot be used: the photo could not be looked at" in reasons["IMG_0004.jpg"]
+        "comes after a card that cannot be used: the photo could not be checked" in reasons["IMG_0004.jpg"]
     )
 
 
