@@ -93,9 +93,7 @@ def test_across_a_photo_that_cannot_be_looked_at_nothing_follows_from_an_earlier
     assert (code, told["decks"], told["waiting"]) == (3, {"A": 2}, 1)
     reasons = {Path(row["file"]).name: row["reason"] for row in told["set_aside"]}
     assert reasons.keys() == {"IMG_0003.jpg", "IMG_0004.jpg"}
-    assert (
-        "comes after a card that cannot be used: the photo could not be checked" in reasons["IMG_0004.jpg"]
-    )
+    assert "comes after a card that cannot be used: the photo could not be checked" in reasons["IMG_0004.jpg"]
 
 
 def test_a_photo_whose_look_fails_once_is_looked_at_again_and_one_that_fails_twice_is_listed(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
     from triage.domain.vocabulary import Tag
     from triage.library import Library
+    from triage.library.log import Event
     from triage.library.records import Fact, Label, Photo, Suggestion, Word
 
 
@@ -107,21 +108,11 @@ def gather(
         labels = [replace(label, place=None, note=None) for label in labels]
     words = {key: word for key, word in queries.words(library).items() if key[0] in here}
     settlements = {
-        key: {
-            "value": event.payload["value"],
-            "by": alias[event.by],
-            "at": event.at,
-            **({"why": event.payload["why"]} if texts and event.payload.get("why") else {}),
-        }
+        key: _settlement(event, alias, texts)
         for key, event in settled.items()
         if key in words and words[key].settled
     }
-    positions = {}
-    if show_position:
-        for photo in photos:
-            exif = queries.private_exif(library, photo.sha)
-            if "latitude" in exif and "longitude" in exif:
-                positions[photo.sha] = (float(exif["latitude"]), float(exif["longitude"]))
+    positions = _positions(library, photos) if show_position else {}
     vocabulary = library.vocabulary().tags
     used = {label.tag for label in labels}
     tags = {name: tag for name, tag in vocabulary.items() if name in used}
@@ -145,6 +136,22 @@ def gather(
         summaries,
         unassessed,
     )
+
+
+def _settlement(event: Event, alias: Mapping[str, str], texts: bool) -> dict[str, Any]:
+    """Return how a dispute was settled; why it was is free text."""
+    row = {"value": event.payload["value"], "by": alias[event.by], "at": event.at}
+    return {**row, "why": event.payload["why"]} if texts and event.payload.get("why") else row
+
+
+def _positions(library: Library, photos: Sequence[Photo]) -> dict[str, tuple[float, float]]:
+    """Return latitude and longitude, degrees, of the photos that have both."""
+    found = {}
+    for photo in photos:
+        exif = queries.private_exif(library, photo.sha)
+        if "latitude" in exif and "longitude" in exif:
+            found[photo.sha] = (float(exif["latitude"]), float(exif["longitude"]))
+    return found
 
 
 def _assessment(
