@@ -232,6 +232,8 @@ def report(truth: Truth, runs: list[dict[str, Told]]) -> str:
     lines += [
         "",
         f"Confirming blindly {'fails, as it must' if caught else 'PASSES: THIS MEASURES NOTHING'}.",
+        "A contact sheet holds up to 60 photos of several decks here. The page gives one for each deck,",
+        "so the acts of 'model and parts' are a lower bound for it.",
         "",
     ]
     return "\n".join(lines)
