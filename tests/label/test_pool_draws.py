@@ -104,7 +104,9 @@ def test_more_like_this_in_the_terminal_begins_a_pool_with_its_draw(twelve: Libr
     from triage.terminal.session import Session
 
     asked = questions(twelve, by="ann", tags=[TAG], order="deck")
-    monkeypatch.setattr("triage.terminal.session.near_photos", lambda _library, _photo, others: others)
+    monkeypatch.setattr(
+        "triage.terminal.session.near_photos", lambda _library, _photo, others, **_more: others
+    )
     session = Session(twelve, "ann", asked)
     near = session.look_alikes()
     (begun,) = twelve.events("pool-begun")

@@ -88,7 +88,7 @@ def said_of(library: Library, sha: str) -> tuple[dict[str, Word], dict[str, Sugg
     model = queries.model_in_use(library)
     with library.read() as connection:
         words = queries.words(connection, photo=sha)
-        machine = queries.suggestions(connection, model, photo=sha) if model else {}
+        machine = queries.suggestions(connection, model=model, photo=sha) if model else {}
     return {tag: one for (_, tag), one in words.items()}, {tag: one for (_, tag), one in machine.items()}
 
 
