@@ -59,7 +59,8 @@ def shots(i: int) -> list[Shot]:
     what, level = deck(i), levels_of(i)
     rng = np.random.default_rng([SEED, i, 1])
     plan = usual_round(i, what, level, rng)
-    return timed([*plan, *_special(i, what, plan, rng)], rng)
+    more = _special(i, what, plan, rng)  # it also changes some of the usual photos
+    return timed([*plan, *more], rng)
 
 
 def usual_round(
