@@ -145,7 +145,9 @@ MUTATIONS: tuple[Callable[[bytes, random.Random], tuple[bytes, int]], ...] = (
 
 
 def section_of(page: bytes, at: int) -> str | None:
-    """Return the name of the part that a byte stands in, read off the bytes before it."""
+    """Return the name of the part that a byte stands in, read off the bytes before it; none in the viewer."""
+    if 0 <= page.rfind(b"<script") <= at:
+        return None
     opened = [m for m in re.finditer(rb'<(?:section|header)\b[^>]*data-k="([^"]*)"', page) if m.start() <= at]
     return opened[-1].group(1).decode() if opened else None
 
