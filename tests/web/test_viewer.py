@@ -184,6 +184,8 @@ def test_on_a_touch_screen_a_swipe_marks_nothing_a_tap_marks_and_a_mark_is_moved
         if queries.labels(library)[0].boxes[0][0] > 0.51:
             break
     assert queries.labels(library)[0].boxes[0][0] == pytest.approx(moved, abs=0.02)
+    page.wait_for_load_state("networkidle")
+    page.wait_for_timeout(1500)  # the move is saved; a tap while it is being sent is not tried here
     page.locator("#rubber").tap()
     expect(page.locator("#rubber")).to_be_hidden()
     for _ in range(400):
