@@ -280,6 +280,15 @@ def test_a_word_that_comes_while_a_deck_is_assessed_leaves_it_out_of_date(librar
     check(library)
 
 
+def test_a_clock_that_went_back_marks_one_deck_where_only_one_library_spoke(tmp_path, card, monkeypatch):
+    with Library.create(tmp_path / "alone") as alone:
+        ingest(alone, [card], by="ann", engine="here")
+        bring_up(alone)
+        monkeypatch.setattr("triage.library.log.now", lambda: "2020-01-01T00:00:00.000000+00:00")
+        label(alone, queries.photos(alone, "D-17")[0])
+        assert out_of_date(alone) == ["D-17"]
+
+
 def test_what_was_assessed_before_a_stop_is_kept(library, monkeypatch):
     monkeypatch.setattr(refresh, "_LOT", 1)
     asked = iter([False, True])

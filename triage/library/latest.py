@@ -142,13 +142,18 @@ def resolve(connection: Connection, touched: Touched, *, every: bool = False) ->
             _set_current(connection, table, lot if every else _across(connection, table, lot), clocks)
 
 
-def resolve_all(connection: Connection) -> None:
-    """Set which rows of every key are current that was spoken of in several chains."""
-    if _several_chains(connection):
-        clocks = _Clocks(connection)
-        for table in TABLES.values():
-            for lot in lots(_across(connection, table), _LOT):
-                _set_current(connection, table, lot, clocks)
+def resolve_all(connection: Connection) -> bool:
+    """Set which rows of every key are current that was spoken of in several chains.
+
+    Returns whether there are several chains: within one, no clock decides anything.
+    """
+    if not _several_chains(connection):
+        return False
+    clocks = _Clocks(connection)
+    for table in TABLES.values():
+        for lot in lots(_across(connection, table), _LOT):
+            _set_current(connection, table, lot, clocks)
+    return True
 
 
 def undecided(connection: Connection) -> list[tuple[str, str]]:

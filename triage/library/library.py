@@ -294,8 +294,7 @@ class Library:
         own = self._own_log(connection)
         events = log.append(connection, own, latest.with_replaced(connection, own, said), act)
         projections.apply(connection, events)
-        if events and latest.clock_went_back(connection, events[0]):
-            latest.resolve_all(connection)
+        if events and latest.clock_went_back(connection, events[0]) and latest.resolve_all(connection):
             listeners.all_changed(connection)
         return events
 
