@@ -90,10 +90,7 @@ def close(
             raise _refuse(
                 "close", "of-this-deck", f"{photo.path_name} is not a photo of deck {deck}", photo, deck=deck
             )
-    if not why.strip():
-        raise WrongUsage(
-            "Closing a concern needs a reason.", "Say what was done and how it was checked: --why TEXT"
-        )
+    _need_reason(why)
 
     def decide(_connection: Any) -> list[EventDraft]:
         evidence, summary = _assessed(library, deck)
@@ -144,10 +141,7 @@ def close_many(
     Raises WrongUsage without a reason.
     """
     known_deck(library, deck)
-    if not why.strip():
-        raise WrongUsage(
-            "Closing a concern needs a reason.", "Say what was done and how it was checked: --why TEXT"
-        )
+    _need_reason(why)
     outcome: list[Refused | None] = []
 
     def decide(_connection: Any) -> list[EventDraft]:
@@ -168,6 +162,14 @@ def close_many(
 
     library.say_after(decide)
     return outcome
+
+
+def _need_reason(why: str) -> None:
+    """Raise WrongUsage where a closing has no reason."""
+    if not why.strip():
+        raise WrongUsage(
+            "Closing a concern needs a reason.", "Say what was done and how it was checked: --why TEXT"
+        )
 
 
 def _closed(closing: Closing) -> EventDraft:

@@ -10,7 +10,7 @@ from typing import Any
 from triage.assess.conditions import Support
 from triage.assess.disputes import disputes
 from triage.assess.places import place_key
-from triage.assess.records import Concern, DeckEvidence
+from triage.assess.records import Concern, DeckEvidence, rule_of_finding
 from triage.assess.rules import DEPARTS_ENDS, GRADE_OF_TIER, Rule, RuleBook, fact_elements
 from triage.assess.severity import BY_RATIO, Grade, Matrix
 from triage.assess.unsaid import HEIGHT
@@ -232,7 +232,7 @@ def finding_concern(finding: Finding, *, current: bool, matrix: Matrix, height_f
     """
     grade = Grade(GRADE_OF_TIER.get(finding.tier, "early"), "primary")
     return Concern(
-        rule=f"finding-{finding.id[:12]}",
+        rule=rule_of_finding(finding),
         tag=None,
         kind="hazard",
         standing="seen-by-person" if finding.how == "seen" else "verified-on-site",

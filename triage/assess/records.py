@@ -20,6 +20,17 @@ if TYPE_CHECKING:
 
 Key = tuple[str, str]
 """(photo, tag)."""
+_OF_FINDING = "finding-"
+
+
+def rule_of_finding(finding: Finding) -> str:
+    """Return the name that stands for a rule in the concern that a finding is."""
+    return f"{_OF_FINDING}{finding.id[:12]}"
+
+
+def is_of_finding(rule: str) -> bool:
+    """Return whether the rule of a concern is a person's finding and none of the rule book."""
+    return rule.startswith(_OF_FINDING)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from triage.assess.places import one_location, place_key, same_place
-from triage.assess.records import Concern, DeckEvidence
+from triage.assess.records import Concern, DeckEvidence, is_of_finding, rule_of_finding
 from triage.assess.rules import Rule, RuleBook
 from triage.assess.view import Item, group_of
 from triage.domain.reviewing import ABSENT, PRESENT
@@ -79,7 +79,7 @@ def fault(closing: Closing, visits: Sequence[DeckEvidence], book: RuleBook) -> F
     """
     second = "close" in visits[-1].second_person
     rule, photos = book.rules.get(closing.rule), _photos(visits)
-    of_finding = closing.rule.startswith("finding-")
+    of_finding = is_of_finding(closing.rule)
     if rule is None and closing.rule.startswith("check-") or rule is not None and not rule.primary_tag:
         return Fault("seen-on-photo", f"'{closing.rule}' rests on no photo")
     if rule is None and not of_finding:
@@ -171,7 +171,7 @@ def _places_on(evidence: DeckEvidence, sha: str, tags: Sequence[str]) -> set[str
 
 def _finding_fault(closing: Closing, visits: Sequence[DeckEvidence], words: Words) -> Fault | None:
     """A finding has no tag: its photo after shows a part, carries no defect, and the pair is confirmed."""
-    known = {f"finding-{one.id[:12]}": one for visit in visits for one in visit.findings}
+    known = {rule_of_finding(one): one for visit in visits for one in visit.findings}
     finding = known.get(closing.rule)
     if finding is None or finding.photos and closing.before not in finding.photos:
         return Fault("open-concern", f"There is no finding '{closing.rule}' with the photo before")
@@ -248,7 +248,7 @@ def _rests_on_closed(concern: Concern, one: Closed, visits: Sequence[DeckEvidenc
     """Return whether nothing newer than the closing speaks for a concern that rests on facts or findings."""
     if concern.count is not None:
         return False
-    if concern.rule.startswith("finding-"):
+    if is_of_finding(concern.rule):
         return True
     return all(visits[-1].facts[key].at <= one.closing.at for key in concern.facts if key in visits[-1].facts)
 

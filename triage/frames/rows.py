@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.records import is_of_finding
 from triage.label.files import format_boxes
 from triage.structure.facts import FACT_KEYS
 from triage.structure.telling import as_text
@@ -123,7 +124,7 @@ def concern_rows(summaries: Iterable[DeckSummary]) -> Iterator[Row]:
     """Yield the rows of `CONCERNS`, deck by deck, repaired ones among them."""
     for summary in summaries:
         for one in summary.concerns:
-            is_finding = one.rule.startswith("finding-")
+            is_finding = is_of_finding(one.rule)
             yield (
                 summary.deck,
                 summary.visit,

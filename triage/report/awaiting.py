@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.places import place_key
+from triage.assess.records import is_of_finding
 from triage.assess.visits import fault
 from triage.domain.reviewing import PRESENT
 from triage.domain.vocabulary import SHOWS
@@ -175,7 +176,7 @@ class _Maker:
 
     def of(self, concern: Concern, said: RepairDone | None) -> Iterator[Pair]:
         rule = self.book.rules.get(concern.rule)
-        on_photos = bool(rule and rule.primary_tag) or concern.rule.startswith("finding-")
+        on_photos = bool(rule and rule.primary_tag) or is_of_finding(concern.rule)
         shown = [self.photos[sha] for sha in concern.photos if sha in self.photos]
         if not on_photos or not shown:
             yield self._line(concern, said, OPEN, *self._facts_words())
@@ -283,7 +284,7 @@ class _Maker:
         shown, seen = (
             words.get((after.sha, tag)) for tag in (f"{SHOWS}{concern.element}", concern.tag or "")
         )
-        if concern.rule.startswith("finding-"):
+        if is_of_finding(concern.rule):
             return any(sha == after.sha for sha, _ in words)
         if seen is not None and (seen.value == PRESENT or seen.disputed):
             return True
