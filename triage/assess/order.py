@@ -42,7 +42,7 @@ _COULD_BE = "wrong"
 
 @dataclass(frozen=True)
 class Joint:
-    """A joint of the load path: what is known there, up to what it could come, and the words of the worst.
+    """A joint of the load path: how much is known against it, how much there could be, and its worst fault.
 
     `leading` is the rule that weighs most there (null where only the unseen does), `unknown` what could add.
     """

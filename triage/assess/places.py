@@ -51,7 +51,7 @@ def one_location(one: str | None, other: str | None) -> bool:
 
 
 def _apart_from_measure(place: str | None) -> str:
-    """Return the words of a place beside its measure: 'post' and 'joist' are never one place."""
+    """Return a place without its measure: 'post' and 'joist' are never one place, whatever the measure."""
     return " ".join(_MEASURED.sub(" ", place_key(place)).split())
 
 

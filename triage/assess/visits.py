@@ -141,7 +141,7 @@ def _answer_fault(closing: Closing, rule: Rule, words: Words, second: bool) -> F
 
 
 def _doubted(shown: Word) -> bool:
-    """Return whether somebody could not tell that a photo shows the part: another's yes is no answer."""
+    """Return whether somebody could not tell if a photo shows the part; another's yes does not settle it."""
     return not shown.settled and any(one.value != PRESENT for one in shown.labels)
 
 

@@ -1,4 +1,4 @@
-"""Tiers, gaps and standings, worst first (the words of the summary)."""
+"""Tiers, gaps and what a concern rests on, worst first: the terms of the summary."""
 
 from __future__ import annotations
 

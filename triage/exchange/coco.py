@@ -1,10 +1,10 @@
-"""COCO JSON: boxes as annotations in pixels, and every word on a photo as an image tag.
+"""COCO JSON: boxes as annotations in pixels, and every answer about a photo as an image tag.
 
-COCO knows only what is there. Words that something is absent or unclear, and words without a box, stand in
-the list `image_labels` (with `boxes` where somebody drew some), which readers of plain COCO pass over, and
-so does `settlements` (how a dispute ended); `deck-triage label read` takes all of them. A place without a
-size is a point and has `keypoints` too. `fractions` of the upright photo stand beside the pixels, so that a
-box comes back as it was to the last digit.
+COCO can only say what is there. Answers 'absent' and 'unclear', and answers without a box, are in the list
+`image_labels` (with `boxes` where somebody drew some), and how a dispute ended is in `settlements`. Readers
+of plain COCO skip both; `deck-triage label read` takes all of them. A place without a size is a point and
+has `keypoints` too. `fractions` gives each box in parts of the upright photo as well as in pixels, so that it
+comes back the same to the last digit.
 """
 
 from __future__ import annotations

@@ -191,7 +191,7 @@ def parse_row(number: int, cells: Mapping[str, str]) -> LabelRow:
 
 
 def _day(text: str) -> str | None:
-    """Return a visit's day, or null for an empty text. Raises BadInput for a text that is no date."""
+    """Return a visit's day, or null for an empty text. Raises BadInput for a text that is not a date."""
     if not text:
         return None
     try:

@@ -142,7 +142,7 @@ def _photos(number: int, one: Concern, record: DeckRecord, plates: Plates) -> st
             f"({clean(closing.by)}, {minute_words(closing.at)})"
         )
     if not one.photos:
-        return "No photo stands behind this."
+        return "There is no photo of this."
     shown = [plates.add(sha, number, tuple(one.boxes.get(sha, ()))) for sha in one.photos[:EVIDENCE_SHOWN]]
     words = "Photo" if len(shown) == 1 else "Photos"
     words = f"{words} {and_list(str(each) for each in sorted(shown))}"

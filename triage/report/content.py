@@ -158,7 +158,7 @@ def _if_true(summary: DeckSummary) -> str:
 
 
 def _by_person(summary: DeckSummary) -> tuple[str, str] | None:
-    """Return the shape and the words of the tier that a person set; both tiers always print."""
+    """Return the shape and the name of the tier that a person set; the computed tier is printed too."""
     said = summary.tier_by_person
     if said is None:
         return None

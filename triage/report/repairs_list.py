@@ -39,7 +39,7 @@ class Task:
 
 
 def element_of_concern(one: Concern, element_of: Mapping[str, str]) -> str:
-    """Return the element that a concern is about: its own, its tag's, or from the words of its rule."""
+    """Return the element that a concern is about: its own, its tag's, or the one that its rule names."""
     found = one.element or element_of.get(one.tag or "")
     if found:
         return found

@@ -114,7 +114,7 @@ class Interview:
     def _back(self) -> Step:
         """Take the last answer back and open its question again."""
         if not self._answered:
-            raise BadInput("There is no answer to undo yet.", "Press Enter to skip a question.")
+            raise BadInput("You have not answered anything yet.", "Press Enter to skip a question.")
         self._at, key, before = self._answered.pop()
         self._read()
         if self._facts.get(key) != before:

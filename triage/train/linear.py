@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 MAX_STEPS = 60
 _FLOOR = 1e-4
-"""Least curvature of a row's loss that a step reckons with, as a share of the row's strength: where all rows
-are fitted well the true curvature vanishes, and a step through it would run away."""
+"""Least curvature of a row's loss that a step assumes, as a share of the row's strength: where all rows are
+fitted well the true curvature vanishes, and a step divided by it would diverge."""
 _KEEP = 0.6
 """A kept curvature is given up when a step is larger than this share of the step before."""
 _HALVED = tuple(0.5**halvings for halvings in range(20))

@@ -72,7 +72,7 @@ def static_version() -> str:
 
 
 def tier_shape(tier: str | None) -> Markup:
-    """Return the shape of a tier as a small drawing; the words stand beside it."""
+    """Return the shape of a tier as a small drawing; its name is printed next to it."""
     key = shape_key(tier)
     path = Markup('<svg class="shape shape-{}" viewBox="-1 -1 18 18" aria-hidden="true"><path d="{}"/></svg>')
     return path.format(key, SHAPES[key])

@@ -23,7 +23,7 @@ _CHUNK = 500
 def statements(connection: Connection, kind: str, deck: str | None = None) -> list[Event]:
     """Return the current statements of a kind, in order, with private texts put back.
 
-    Each stands at the deck and visit to which it was moved since it was recorded.
+    Each names the deck and visit that it belongs to now, if it was moved since it was recorded.
     """
     return _current(connection, [kind], deck)
 

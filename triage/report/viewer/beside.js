@@ -10,7 +10,7 @@ export class Beside {
 
   make() {
     const { picture, marks, paper, frame } = stage("The photo beside");
-    this.choice = element("select", { "aria-label": "Which photo stands beside", onchange: () => this.show() });
+    this.choice = element("select", { "aria-label": "Which photo to compare with", onchange: () => this.show() });
     this.place = element("div", { class: "besideframe" }, element("div", { class: "toolbar" }, this.choice,
       element("button", { type: "button", "aria-label": "Close the photo beside", text: "×", onclick: () => this.toggle() })), frame);
     this.view.frame.parentElement.append(this.place);

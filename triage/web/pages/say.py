@@ -87,7 +87,7 @@ def tier(ask: RequestContext) -> Response:
     """Record this person's own tier."""
     given = ask.take(tier=lambda: _tier(ask), why=lambda: ask.need("why", "The reason"))
     acts.set_tier(ask.library, ask.deck(), given["tier"], why=given["why"], by=ask.by)
-    return _done(ask, "Your tier stands beside the computed one.")
+    return _done(ask, "Saved your tier; the computed one is still shown with it.")
 
 
 def private(ask: RequestContext) -> Response:
