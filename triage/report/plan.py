@@ -212,7 +212,9 @@ def finding_line(summary: DeckSummary, lead: Concern | None) -> str:
     if person is not None and summary.shown_tier != summary.tier:
         return f"Set by a person: {clean(person.why)}"
     if lead is None:
-        return "Nothing found; see what was not seen." if summary.gaps != "none" else "Nothing found."
+        if summary.gaps != "none":
+            return "Nothing found; see what was not seen."
+        return "Nothing found." if summary.tier else "Nothing found, but not enough is known to say."
     return f"Suggested, not confirmed: {title_of(lead)}" if lead.standing == "possible" else title_of(lead)
 
 
@@ -287,6 +289,8 @@ def lead_words(one: Mapping[str, Any]) -> str:
     said = [concern for concern in still if concern["standing"] != "possible"]
     lead = min(said or still, key=lambda concern: TIERS.index(concern["tier"]), default=None)
     if lead is None:
-        return "nothing found" if one["gaps"] == "none" else "nothing found, but not everything was seen"
+        if one["gaps"] != "none":
+            return "nothing found, but not everything was seen"
+        return "nothing found" if one["tier"] else "nothing found, but not enough is known to say"
     words = without_keys(clean(lead["concluded"] or tag_words(lead["tag"] or lead["rule"])))
     return f"suggested, not confirmed: {words}" if lead["standing"] == "possible" else words
