@@ -57,9 +57,9 @@ def answer_everything(library, by: str = "ann") -> None:
     for one in blocking(library):
         if one.kind == "not-looked-for":
             photo = queries.photos(library, one.deck)[0]
-            give_labels(library, photo, {f"shows-{one.about}": "present"}, by=by)
+            give_labels(library, [(photo, {f"shows-{one.about}": "present"})], by=by)
         elif one.kind in ("unanswered", "unconfirmed"):
             photo = queries.find_photo(library, one.photo)
             said = {label.tag for label in queries.labels(library, photo=photo.sha)}
-            give_labels(library, photo, {tag: "absent" for tag in core if tag not in said}, by=by)
+            give_labels(library, [(photo, {tag: "absent" for tag in core if tag not in said})], by=by)
     assert blocking(library) == []

@@ -31,7 +31,7 @@ def test_the_line_in_python(tmp_path, card):
     with triage.Library.create(tmp_path / "library") as library:
         triage.ingest_photos(library, [card], by="ann", engine="here")
         photo = queries.find_photo(library, "D-17/IMG_0410.jpg")
-        triage.give_labels(library, photo, {"nail-only-ledger": "present"}, by="ann")
+        triage.give_labels(library, [(photo, {"nail-only-ledger": "present"})], by="ann")
         triage.set_facts(library, "D-17", {"height_above_grade_ft": "6"}, by="ann")
         worst, other = triage.assess_library(library)
         assert worst.deck == "D-17"

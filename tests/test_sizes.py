@@ -53,6 +53,48 @@ def test_no_test_stands_inside_another_function_where_it_never_runs():
     assert nested_tests(ast.parse("def test_a():\n    def test_b():\n        pass")) == ["test_b"]
 
 
+def imported(name, tree, modules):
+    """The modules that a file imports, anywhere in it; what only a type checker reads is left out."""
+    package = name.split(".") if modules[name] else name.split(".")[:-1]
+    found = set()
+    nodes = [tree]
+    while nodes:
+        node = nodes.pop()
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            nodes += node.orelse
+            continue
+        if isinstance(node, ast.Import):
+            found |= {one.name for one in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            above = package[: len(package) - node.level + 1] if node.level else []
+            base = ".".join([*above, *filter(None, [node.module])])
+            found |= {f"{base}.{one.name}" if f"{base}.{one.name}" in modules else base for one in node.names}
+        nodes += ast.iter_child_nodes(node)
+    return (found & modules.keys()) - {name}
+
+
+def circles(files):
+    """The files that import each other, directly or through others; `files` is {path: tree}."""
+    modules = {
+        name.removesuffix(".py").removesuffix("/__init__").replace("/", "."): name.endswith("__init__.py")
+        for name in files
+    }
+    imports = {
+        name: imported(name, tree, modules) for name, tree in zip(modules, files.values(), strict=True)
+    }
+    while free := {name for name, wanted in imports.items() if not wanted}:
+        imports = {name: wanted - free for name, wanted in imports.items() if name not in free}
+    return sorted(imports)
+
+
+def test_no_two_files_import_each_other():
+    assert circles({name: tree for name, _, tree in trees("triage/")}) == []
+    two = {"a/b.py": "from a import c", "a/c.py": "def f():\n    from a.b import x", "a/d.py": "import a.c"}
+    assert circles({name: ast.parse(text) for name, text in two.items()}) == ["a.b", "a.c", "a.d"]
+    two["a/c.py"] = "if TYPE_CHECKING:\n    from .b import x"
+    assert circles({name: ast.parse(text) for name, text in two.items()}) == []
+
+
 def test_the_package_holds_no_pickle_no_bare_except_and_prints_in_commands_only():
     faults = []
     for name, _, tree in trees("triage/"):

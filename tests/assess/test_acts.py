@@ -44,7 +44,7 @@ def photos(library: Library, visit: str) -> list[Photo]:
 
 
 def say(library, photo, tag="nail-only-ledger", value="present", by="ann", place=None):
-    give_labels(library, photo, {tag: value}, by=by, place=place)
+    give_labels(library, [(photo, {tag: value})], by=by, place=place)
 
 
 def looked_at(library, photo, tag="nail-only-ledger", by="ann", place=None):

@@ -74,7 +74,7 @@ def _label(library: Library) -> None:
             one = "present" if photo.name == "a.jpg" else one
             for by in ("ann", "ben"):
                 answers = {"missing-hanger": one, "shows-hanger": "present", "rusted-connector": other}
-                give_labels(library, photo, answers, by=by)
+                give_labels(library, [(photo, answers)], by=by)
 
 
 def _files(library: Library, folder: Path) -> None:
@@ -118,14 +118,20 @@ def prepare(library: Library, line: str) -> None:
         warn(library, "D-17", told="the owner", how="by phone", at="2026-05-04T15:00", by="ann")
         for by in ("ann", "ben"):
             give_labels(
-                library, queries.find_photo(library, "D-17/after.jpg"), {"rusted-connector": "absent"}, by=by
+                library,
+                [(queries.find_photo(library, "D-17/after.jpg"), {"rusted-connector": "absent"})],
+                by=by,
             )
     elif "settle D-17/IMG_0412.jpg" in line:
         give_labels(
-            library, queries.find_photo(library, "D-17/IMG_0412.jpg"), {"missing-hanger": "absent"}, by="ben"
+            library,
+            [(queries.find_photo(library, "D-17/IMG_0412.jpg"), {"missing-hanger": "absent"})],
+            by="ben",
         )
         give_labels(
-            library, queries.find_photo(library, "D-17/IMG_0412.jpg"), {"missing-hanger": "present"}, by="ann"
+            library,
+            [(queries.find_photo(library, "D-17/IMG_0412.jpg"), {"missing-hanger": "present"})],
+            by="ann",
         )
     elif "--letter" in line or "--issue" in line:
         _answer_everything(library)
@@ -136,14 +142,14 @@ def _one_hanger_and_its_repair(library: Library) -> None:
         answer = {"missing-hanger": "present" if photo.name == "a.jpg" else "absent"}
         place = "joist 4" if photo.name in ("a.jpg", "b.jpg") else None
         for by in ("ann", "ben"):
-            give_labels(library, photo, answer, by=by, place=place)
+            give_labels(library, [(photo, answer)], by=by, place=place)
 
 
 def _nails_and_their_repair(library: Library) -> None:
     set_facts(library, "D-17", {"height_above_grade_ft": "2"}, by="ann")
     for photo in queries.photos(library, "D-17"):
         for by in ("ann", "ben"):
-            give_labels(library, photo, {"missing-hanger": "absent"}, by=by)
+            give_labels(library, [(photo, {"missing-hanger": "absent"})], by=by)
     folder = library.path.parent / "nails"
     for name, seed, answer, day in (("c", 781, "present", "05:04"), ("d", 782, "absent", "09:01")):
         when = {"taken_at": f"2026:{day} 13:00:00"}
@@ -151,7 +157,7 @@ def _nails_and_their_repair(library: Library) -> None:
         ingest(library, [folder / name], by="ann", deck="D-17", engine="here")
         answers = {"nail-only-ledger": answer, "shows-ledger": "present"}
         give_labels(
-            library, queries.find_photo(library, f"D-17/{name}.jpg"), answers, by="ann", place="left end"
+            library, [(queries.find_photo(library, f"D-17/{name}.jpg"), answers)], by="ann", place="left end"
         )
 
 
@@ -161,10 +167,10 @@ def _answer_everything(library: Library) -> None:
     elements = [tag for tag, one in library.vocabulary().tags.items() if one.kind == "element"]
     for deck in queries.decks(library):
         first, *_ = queries.photos(library, deck)
-        give_labels(library, first, dict.fromkeys(elements, "present"), by="ann")
+        give_labels(library, [(first, dict.fromkeys(elements, "present"))], by="ann")
         for photo in queries.photos(library, deck):
             core = [
                 tag for tag in library.vocabulary().core if tag not in ("missing-hanger", "rusted-connector")
             ]
-            give_labels(library, photo, dict.fromkeys(core, "absent"), by="ann")
+            give_labels(library, [(photo, dict.fromkeys(core, "absent"))], by="ann")
     assert blocking(library) == []

@@ -58,8 +58,7 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Library]:
         photos = queries.photos(made)
         give_labels(
             made,
-            photos[0],
-            {TAG: "present"},
+            [(photos[0], {TAG: "present"})],
             by="=Ann Owner",
             boxes=[BOX, (0.5, 0.5, 0.0, 0.0)],
             place="joist 4",
@@ -67,7 +66,7 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Library]:
             note="told by Mr X",
             saw_machine=True,
         )
-        give_labels(made, photos[1], {TAG: "present"}, by="ben", boxes=[(0.0, 0.0, 1.0, 1.0)])
+        give_labels(made, [(photos[1], {TAG: "present"})], by="ben", boxes=[(0.0, 0.0, 1.0, 1.0)])
         for photo in photos[2:]:
             put_label(made, photo.sha, "absent", "ben")
         put_label(made, photos[0].sha, "present", "ben", "shows-hanger")

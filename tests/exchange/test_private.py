@@ -25,9 +25,9 @@ BOX = (0.25, 0.25, 0.5, 0.5)
 @pytest.fixture
 def named(library):
     first, second = queries.photos(library, "D-17")[:2]
-    give_labels(library, first, {"missing-hanger": "present"}, by=NAMES[0], note="as Planted Told said")
-    give_labels(library, first, {"missing-hanger": "absent"}, by=NAMES[1])
-    give_labels(library, second, {"missing-hanger": "present"}, by=NAMES[0], place="joist 3")
+    give_labels(library, [(first, {"missing-hanger": "present"})], by=NAMES[0], note="as Planted Told said")
+    give_labels(library, [(first, {"missing-hanger": "absent"})], by=NAMES[1])
+    give_labels(library, [(second, {"missing-hanger": "present"})], by=NAMES[0], place="joist 3")
     settle(library, first, "missing-hanger", "present", by=NAMES[4], why="looked again")
     library.say("deck-set", {"deck": "D-17", "field": "client"}, by="ann", private={"text": NAMES[3]})
     library.say(

@@ -28,8 +28,7 @@ def two(tmp_path: Path) -> Iterator[tuple[Library, Library]]:
         a, b, c = queries.photos(one, "D-1")
         give_labels(
             one,
-            a,
-            {TAG: "present"},
+            [(a, {TAG: "present"})],
             by="ann",
             boxes=[(0.125, 0.25, 0.25, 0.5)],
             place="joist 4",
@@ -37,10 +36,10 @@ def two(tmp_path: Path) -> Iterator[tuple[Library, Library]]:
             asked_by="doubtful",
             note="wet",
         )
-        give_labels(one, a, {"missing-hanger": "present"}, by="ann", boxes=[(0.5, 0.5, 0, 0)])
-        give_labels(one, b, {TAG: "unclear"}, by="ben", asked_by="random")
-        give_labels(one, c, {TAG: "present"}, by="ann", saw_machine=True)
-        give_labels(one, c, {TAG: "absent"}, by="ben", boxes=[(0.25, 0.25, 0.125, 0.125)])
+        give_labels(one, [(a, {"missing-hanger": "present"})], by="ann", boxes=[(0.5, 0.5, 0, 0)])
+        give_labels(one, [(b, {TAG: "unclear"})], by="ben", asked_by="random")
+        give_labels(one, [(c, {TAG: "present"})], by="ann", saw_machine=True)
+        give_labels(one, [(c, {TAG: "absent"})], by="ben", boxes=[(0.25, 0.25, 0.125, 0.125)])
         settle(one, c, TAG, "absent", by="cy", why="a shadow")
         yield one, other
 
@@ -102,7 +101,9 @@ def test_an_order_is_not_laundered_by_a_file(two: tuple[Library, Library], tmp_p
 def test_a_whole_or_empty_side_reads_the_same_after_a_rebuild(two: tuple[Library, Library]) -> None:
     """Canonical JSON writes 1.0 as 1: a report made before and after must not differ by that."""
     one, _ = two
-    give_labels(one, queries.photos(one, "D-1")[1], {TAG: "present"}, by="dee", boxes=[(0.0, 0.0, 1.0, 1.0)])
+    give_labels(
+        one, [(queries.photos(one, "D-1")[1], {TAG: "present"})], by="dee", boxes=[(0.0, 0.0, 1.0, 1.0)]
+    )
     before = said(one)
     one.rebuild()
     assert said(one) == before
@@ -158,6 +159,6 @@ def settle_some_disputes(library: Library) -> None:
     photos = {photo.sha: photo for photo in queries.photos(library)}
     for number, word in enumerate(present[::20]):
         photo = photos[word.photo]
-        give_labels(library, photo, {word.tag: "absent"}, by="ben", asked_by="second-look")
+        give_labels(library, [(photo, {word.tag: "absent"})], by="ben", asked_by="second-look")
         if number % 2:
             settle(library, photo, word.tag, "present", by="cy", why="looked twice")

@@ -43,8 +43,7 @@ def full(tmp_path: Path) -> Iterator[Library]:
         put_photo(library, "D-2", "c.jpg")
         give_labels(
             library,
-            queries.find_photo(library, first),
-            {TAG: "present"},
+            [(queries.find_photo(library, first), {TAG: "present"})],
             by="Planted Ann",
             place="joist 4",
             count=3,

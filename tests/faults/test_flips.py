@@ -34,7 +34,11 @@ def filled(library):
     """A library with words, texts, suggestions, kept assessments and caches."""
     for photo in queries.photos(library):
         give_labels(
-            library, photo, {"missing-hanger": "present"}, by="ann", place="joist 3", note="seen from below"
+            library,
+            [(photo, {"missing-hanger": "present"})],
+            by="ann",
+            place="joist 3",
+            note="seen from below",
         )
         rendition_of(library, photo.sha)
     rows = [

@@ -25,7 +25,7 @@ MISSING = "cannot be shown"
 def cited(library):
     """A library in which a report cites one photo of each deck."""
     for deck in ("D-17", "D-18"):
-        give_labels(library, queries.photos(library, deck)[0], {"missing-hanger": "present"}, by="ann")
+        give_labels(library, [(queries.photos(library, deck)[0], {"missing-hanger": "present"})], by="ann")
     answer_everything(library)
     for photo in queries.photos(library):
         rendition_of(library, photo.sha)

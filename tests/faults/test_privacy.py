@@ -26,7 +26,7 @@ def secret_library(library, photo_maker, tmp_path):
     photo_maker(tmp_path / "s" / "D-90" / "a.jpg", seed=90, exif=exif)
     ingest(library, [tmp_path / "s"], by="ann", engine="here")
     photo = queries.photos(library, "D-90")[0]
-    give_labels(library, photo, {"missing-hanger": "present"}, by="ann")
+    give_labels(library, [(photo, {"missing-hanger": "present"})], by="ann")
     return library
 
 

@@ -51,7 +51,7 @@ def planted(tmp_path):
 
 def label(library, photo, place, note):
     tags = {"missing-hanger": "present"}
-    give_labels(library, photo, tags, by="ann", place=place, note=note)
+    give_labels(library, [(photo, tags)], by="ann", place=place, note=note)
 
 
 def planted_in(folder: Path, needles) -> dict[str, list[bytes]]:

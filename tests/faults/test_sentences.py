@@ -180,7 +180,7 @@ def answered(library):
     """A library in which one tag can be trained."""
     for number, photo in enumerate(queries.photos(library)):
         answer = "present" if number % 2 else "absent"
-        give_labels(library, photo, {"missing-hanger": answer}, by="ann")
+        give_labels(library, [(photo, {"missing-hanger": answer})], by="ann")
     library.close()
     return library.path
 

@@ -20,8 +20,8 @@ MODEL = "ab" * 32
 def told(library: Library) -> Library:
     """Two decks with labels, facts, and a finding."""
     first = queries.photos(library, "D-17")[0]
-    give_labels(library, first, {"missing-hanger": "present"}, by="ann", place="joist 3", count=2)
-    give_labels(library, first, {"missing-hanger": "absent"}, by="ben", boxes=())
+    give_labels(library, [(first, {"missing-hanger": "present"})], by="ann", place="joist 3", count=2)
+    give_labels(library, [(first, {"missing-hanger": "absent"})], by="ben", boxes=())
     set_facts(library, "D-17", {"joist_span_ft": "11 ft 6 in", "ledger_on": "unknown"}, by="ann")
     library.say(
         "finding",

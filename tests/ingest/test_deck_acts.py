@@ -32,7 +32,7 @@ def state(library):
 def told(library):
     """A library with labels, a fact, a finding, a tier and an address at D-17."""
     first = queries.find_photo(library, "D-17/IMG_0410.jpg")
-    give_labels(library, first, {"missing-hanger": "present"}, by="ben")
+    give_labels(library, [(first, {"missing-hanger": "present"})], by="ben")
     set_facts(library, "D-17", {"joist_span_ft": 9.0}, by="ben")
     add_finding(library, "D-17", tier="stop-use", text="it sways", by="ben")
     add_finding(library, "D-17", tier="watch", text="soft board", by="ben", photos=[first])

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from triage.label.deck_order import open_in_deck
 from triage.label.order import questions
-from triage.label.rows import by_part, give_labels, give_many
+from triage.label.rows import by_part, give_labels
 from triage.library import queries
 from triage.library.derived import derived_of
 from triage.terminal.session import Session
@@ -41,7 +41,7 @@ def test_no_ledger_answers_no_nail_only_ledger_in_one_act_and_says_that_it_follo
 
 def test_what_somebody_said_of_the_defect_is_never_answered_along(library):
     photo = queries.photos(library, "D-17")[0]
-    give_labels(library, photo, {NAILS: "present"}, by="ben")
+    give_labels(library, [(photo, {NAILS: "present"})], by="ben")
     run = session(library)
     run.jump("D-17")
     while run.question.photo != photo:
@@ -79,14 +79,14 @@ def test_a_mark_is_not_lost_by_another_answer(library, act):
 def test_a_part_that_shows_after_all_opens_what_followed_from_it(library):
     photo = queries.photos(library, "D-17")[0]
     tag = library.vocabulary().tags[NAILS]
-    give_many(
+    give_labels(
         library,
         [(photo, {LEDGER: "absent", NAILS: "absent"})],
         by="ann",
         where_of={(photo.sha, NAILS): by_part(tag)},
     )
     assert (photo, NAILS) not in open_in_deck(library, "D-17", "ann", [LEDGER, NAILS])
-    give_labels(library, photo, {LEDGER: "present"}, by="ann")
+    give_labels(library, [(photo, {LEDGER: "present"})], by="ann")
     assert values(library, photo.sha) == {LEDGER: "present", NAILS: "unclear"}
     assert (photo, NAILS) in open_in_deck(library, "D-17", "ann", [LEDGER, NAILS])
     library.undo("ann")
@@ -107,7 +107,7 @@ def test_a_derived_no_never_stands_alone_beside_a_part_that_shows(library, acts)
     photo = queries.photos(library, "D-17")[0]
     for by, what, value in acts:
         if what == "defect":
-            give_labels(library, photo, {NAILS: value}, by=by)
+            give_labels(library, [(photo, {NAILS: value})], by=by)
             continue
         run = Session(library, by, [])
         del run
@@ -116,7 +116,7 @@ def test_a_derived_no_never_stands_alone_beside_a_part_that_shows(library, acts)
         if value == "absent" and NAILS not in words:
             answers[NAILS] = "absent"
             where[photo.sha, NAILS] = by_part(library.vocabulary().tags[NAILS])
-        give_many(library, [(photo, answers)], by=by, where_of=where)
+        give_labels(library, [(photo, answers)], by=by, where_of=where)
         derived = derived_of(library)
         own = [one for one in queries.labels(library) if one.tag == NAILS and one.event not in derived]
         if value != "absent" and not own and NAILS in values(library, photo.sha):

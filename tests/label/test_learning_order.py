@@ -74,7 +74,7 @@ def test_near_duplicates_spend_one_label_each(made, asked):
     with Library.open(made) as library:
         copy_vectors(library, "D-1/0.jpg", "D-1/1.jpg", "D-2/3.jpg")
         copy_vectors(library, "D-3/0.jpg", "D-3/2.jpg")
-        give_labels(library, queries.find_photo(library, "D-3/2.jpg"), {TAG: "absent"}, by="ben")
+        give_labels(library, [(queries.find_photo(library, "D-3/2.jpg"), {TAG: "absent"})], by="ben")
     names = [name for name, _, _ in asked(made, "--order", "learning", "--tag", TAG)]
     assert len({"D-1/0.jpg", "D-1/1.jpg", "D-2/3.jpg"} & set(names)) == 1
     assert {"D-3/0.jpg", "D-3/2.jpg"}.isdisjoint(names)

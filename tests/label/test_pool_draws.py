@@ -64,7 +64,7 @@ def test_a_pool_begins_once_and_a_new_batch_begins_another(twelve: Library) -> N
 def test_answers_end_the_asking(twelve: Library) -> None:
     asked = questions(twelve, by="ann", tags=[TAG], order="dangerous")
     for one in asked[:6]:
-        give_labels(twelve, one.photo, {TAG: "absent"}, by="ann", asked_by=one.asked_by)
+        give_labels(twelve, [(one.photo, {TAG: "absent"})], by="ann", asked_by=one.asked_by)
     assert drawn_decks(twelve, [TAG]) == {}
     assert {one.asked_by for one in questions(twelve, by="ann", tags=[TAG], order="dangerous")} == {
         "dangerous"
@@ -88,13 +88,15 @@ def test_what_the_machine_chose_begins_a_pool_and_counts_for_nothing_by_itself(
     photos = {deck: queries.photos(twelve, deck) for deck in queries.decks(twelve)}
     for deck in ("D-00", "D-01"):
         for photo in photos[deck]:
-            give_labels(twelve, photo, {TAG: "present"}, by="ann", asked_by="deck")
+            give_labels(twelve, [(photo, {TAG: "present"})], by="ann", asked_by="deck")
     for deck in ("D-02", "D-03"):
         for photo in photos[deck]:
-            give_labels(twelve, photo, {TAG: "present"}, by="ann", asked_by=asked_by, saw_machine=saw_machine)
+            give_labels(
+                twelve, [(photo, {TAG: "present"})], by="ann", asked_by=asked_by, saw_machine=saw_machine
+            )
     for photo in photos["D-04"]:
-        give_labels(twelve, photo, {TAG: "absent"}, by="ann", asked_by="deck")
-    give_labels(twelve, photos["D-05"][0], {TAG: "absent"}, by="ann", asked_by="deck")
+        give_labels(twelve, [(photo, {TAG: "absent"})], by="ann", asked_by="deck")
+    give_labels(twelve, [(photos["D-05"][0], {TAG: "absent"})], by="ann", asked_by="deck")
     found = counted_in_library(twelve, [TAG], deck_groups(twelve))[TAG]
     assert found.decks == {"D-00", "D-01"}
 

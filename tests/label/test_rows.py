@@ -7,7 +7,7 @@ import pytest
 
 from triage.errors import BadInput, WrongUsage
 from triage.label.files import COLUMNS, read_csv_rows
-from triage.label.rows import Where, give_labels, give_many, labels_file, settle, store_rows
+from triage.label.rows import Where, give_labels, labels_file, settle, store_rows
 from triage.label.tags import add_tags
 from triage.library import queries
 
@@ -22,7 +22,7 @@ def write(path, rows):
 
 def test_several_answers_on_one_photo_are_one_act(library):
     photo = queries.photos(library)[0]
-    give_labels(library, photo, {"missing-hanger": "present", "shows-hanger": "present"}, by="ann")
+    give_labels(library, [(photo, {"missing-hanger": "present", "shows-hanger": "present"})], by="ann")
     assert len(queries.labels(library)) == 2
     library.undo("ann")
     assert queries.labels(library) == []
@@ -33,27 +33,28 @@ def test_a_box_goes_with_one_tag_only_and_lies_inside_the_photo(library):
     with pytest.raises(WrongUsage, match="one tag"):
         give_labels(
             library,
-            photo,
-            {"missing-hanger": "present", "rusted-connector": "absent"},
+            [(photo, {"missing-hanger": "present", "rusted-connector": "absent"})],
             by="ann",
             boxes=[(0, 0, 1, 1)],
         )
     with pytest.raises(WrongUsage, match="reaches outside"):
-        give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.9, 0, 0.2, 1)])
-    (label,) = give_labels(library, photo, {"missing-hanger": "present"}, by="ann", boxes=[(0.4, 0.5, 0, 0)])
+        give_labels(library, [(photo, {"missing-hanger": "present"})], by="ann", boxes=[(0.9, 0, 0.2, 1)])
+    (label,) = give_labels(
+        library, [(photo, {"missing-hanger": "present"})], by="ann", boxes=[(0.4, 0.5, 0, 0)]
+    )
     assert label.boxes == ((0.4, 0.5, 0.0, 0.0),)
     assert queries.labels(library)[0] == label
 
 
 def test_an_unknown_tag_is_wrong_usage_with_the_near_names(library):
     with pytest.raises(WrongUsage) as caught:
-        give_labels(library, queries.photos(library)[0], {"mising-hanger": "present"}, by="ann")
+        give_labels(library, [(queries.photos(library)[0], {"mising-hanger": "present"})], by="ann")
     assert "missing-hanger" in str(caught.value) + caught.value.hint
 
 
 def test_an_unknown_answer_is_wrong_usage(library):
     with pytest.raises(WrongUsage, match="not a valid answer"):
-        give_labels(library, queries.photos(library)[0], {"missing-hanger": "maybe"}, by="ann")
+        give_labels(library, [(queries.photos(library)[0], {"missing-hanger": "maybe"})], by="ann")
 
 
 def test_a_file_read_twice_adds_nothing(library, tmp_path):
@@ -97,15 +98,16 @@ def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
     photos = queries.photos(library)
     give_labels(
         library,
-        photos[0],
-        {"missing-hanger": "present"},
+        [(photos[0], {"missing-hanger": "present"})],
         by="ann",
         boxes=[(0.125, 0.25, 0.5, 0.25)],
         place="joist 4, house side",
         count=2,
         note='=1+1, "quoted"; ümlaut',
     )
-    give_labels(library, photos[1], {"missing-hanger": "unclear", "shows-hanger": "absent"}, by="Ben, jr.")
+    give_labels(
+        library, [(photos[1], {"missing-hanger": "unclear", "shows-hanger": "absent"})], by="Ben, jr."
+    )
     assert labels_file(library, tmp_path / "out.csv", show_names=True) == 3
     frame = pandas.read_csv(tmp_path / "out.csv", dtype=str, keep_default_na=False)
     assert list(frame.columns) == list(COLUMNS)
@@ -125,8 +127,8 @@ def test_a_round_trip_by_pandas_keeps_every_word(library, tmp_path):
 def test_a_file_without_names_says_nothing_new_where_it_came_from(library, tmp_path):
     """Pseudonyms of this library are its people, and what a private file leaves out is not taken away."""
     photo = queries.photos(library)[0]
-    give_labels(library, photo, {"missing-hanger": "present"}, by="Planted", place="joist 4", note="wet")
-    give_labels(library, photo, {"shows-hanger": "absent"}, by="Planted")
+    give_labels(library, [(photo, {"missing-hanger": "present"})], by="Planted", place="joist 4", note="wet")
+    give_labels(library, [(photo, {"shows-hanger": "absent"})], by="Planted")
     labels_file(library, tmp_path / "out.csv")
     text = (tmp_path / "out.csv").read_text()
     assert not [secret for secret in ("Planted", "joist 4", "wet") if secret in text]
@@ -145,7 +147,7 @@ def test_a_file_without_names_says_nothing_new_where_it_came_from(library, tmp_p
 def test_the_log_tells_what_was_replaced_and_what_was_undone(library):
     photo = queries.photos(library)[0]
     for value in ("present", "absent"):
-        give_labels(library, photo, {"missing-hanger": value}, by="ann")
+        give_labels(library, [(photo, {"missing-hanger": value})], by="ann")
     library.undo("ann")
     with library.read() as connection:
         rows = queries.label_log(connection, photo.sha)
@@ -162,7 +164,9 @@ def test_a_settlement_needs_a_reason(library):
 
 def test_many_photos_are_answered_as_one_act(library):
     photos = queries.photos(library, "D-17")
-    give_many(library, [(photo, {"shows-hanger": "present"}) for photo in photos], by="ann", asked_by="deck")
+    give_labels(
+        library, [(photo, {"shows-hanger": "present"}) for photo in photos], by="ann", asked_by="deck"
+    )
     assert len(queries.labels(library)) == 3
     library.undo("ann")
     assert queries.labels(library) == []
@@ -173,7 +177,7 @@ def test_own_tags_are_added_once_and_a_differing_one_is_refused(library, tmp_pat
     own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "A nest of wasps."\n')
     assert [tag.tag for tag in add_tags(library, own)[0]] == ["wasp-nest"]
     assert [tag.tag for tag in add_tags(library, own)[1]] == ["wasp-nest"]
-    give_labels(library, queries.photos(library)[0], {"wasp-nest": "present"}, by="ann")
+    give_labels(library, [(queries.photos(library)[0], {"wasp-nest": "present"})], by="ann")
     own.write_text('[[tag]]\ntag = "wasp-nest"\nkind = "defect"\ndefinition = "Something else."\n')
     with pytest.raises(BadInput, match="a different definition"):
         add_tags(library, own)
@@ -183,7 +187,7 @@ def test_places_of_several_answers_are_one_act(library):
     one, two, three = queries.photos(library, "D-17")
     where = {(two.sha, "missing-hanger"): Where(((0.5, 0.5, 0.0, 0.0),), "joist 4 of 14", 2)}
     answers = [(one, {"missing-hanger": "absent"}), (two, {"missing-hanger": "present"})]
-    labels = give_many(library, [*answers, (three, {"missing-hanger": "absent"})], by="ann", where_of=where)
+    labels = give_labels(library, [*answers, (three, {"missing-hanger": "absent"})], by="ann", where_of=where)
     assert [label.boxes for label in labels] == [(), ((0.5, 0.5, 0.0, 0.0),), ()]
     stored = {label.photo: label for label in queries.labels(library)}
     two_now = stored[two.sha]

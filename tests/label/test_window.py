@@ -69,8 +69,8 @@ def test_only_as_many_decks_as_needed_are_read(lib, monkeypatch):
 
 def test_it_goes_on_where_this_person_was_and_comes_round(lib, monkeypatch):
     for photo in queries.photos(lib, "D-3")[:2] + queries.photos(lib, "D-4"):
-        give_labels(lib, photo, {"missing-hanger": "absent"}, by="ben")
-    give_labels(lib, queries.photos(lib, "D-1")[0], {"missing-hanger": "absent"}, by="ann")
+        give_labels(lib, [(photo, {"missing-hanger": "absent"})], by="ben")
+    give_labels(lib, [(queries.photos(lib, "D-1")[0], {"missing-hanger": "absent"})], by="ann")
     monkeypatch.setattr(window, "LARGE", 0)
     found = window.next_decks(lib, "ben", ["missing-hanger"])
     assert found == ["D-5", "D-0", "D-1", "D-2", "D-3"]  # D-4 is done
@@ -94,7 +94,7 @@ def suggested(lib):
         ],
     )
     for number, photo in enumerate(queries.photos(lib)[:9]):
-        give_labels(lib, photo, {tags[number % 2]: "absent"}, by="ann")
+        give_labels(lib, [(photo, {tags[number % 2]: "absent"})], by="ann")
     move(lib, queries.photos(lib, "D-5")[:1], "D-0", by="ann", visit="2026-05-04")
     forget(lib, queries.photos(lib, "D-5")[:1], by="ann")
     return lib
@@ -141,7 +141,7 @@ def do(lib, act):
     elif what == "forget":
         forget(lib, [photo], by=by)
     else:
-        give_labels(lib, photo, {tag: what}, by=by)
+        give_labels(lib, [(photo, {tag: what})], by=by)
 
 
 def left_by_the_rule(lib, deck, by):
@@ -199,7 +199,7 @@ def settled_everywhere(lib):
     for deck in queries.decks(lib):
         for photo in queries.photos(lib, deck)[:2]:
             for by, value in (("ann", "present"), ("ben", "absent")):
-                give_labels(lib, photo, {TAGS[0]: value}, by=by)
+                give_labels(lib, [(photo, {TAGS[0]: value})], by=by)
         settle(lib, queries.photos(lib, deck)[0], TAGS[0], "absent", why="looked again", by="cy")
 
 

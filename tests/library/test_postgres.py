@@ -298,7 +298,7 @@ def test_no_table_of_the_server_holds_what_was_removed_for_good(shared):
 
     photo = queries.photos(shared, "D-17")[0]
     told = {"place": "PLANTED-PLACE at the house", "note": "PLANTED-NOTE of the owner"}
-    give_labels(shared, photo, {"missing-hanger": "present"}, by="ann", **told)
+    give_labels(shared, [(photo, {"missing-hanger": "present"})], by="ann", **told)
     bring_up(shared)
     assert planted_in(shared.engine) != []
     forget(shared, [photo], by="ann")

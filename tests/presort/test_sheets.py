@@ -112,7 +112,7 @@ def test_nothing_about_a_defect_follows_from_a_sheet(library):
     for photo in queries.photos(library, "D-17"):
         assert (photo.sha, NAILS) not in words
         assert not hangs_on({LEDGER: words[photo.sha, LEDGER]}, tag)
-    give_labels(library, queries.photos(library, "D-17")[0], {LEDGER: "absent"}, by="ben")
+    give_labels(library, [(queries.photos(library, "D-17")[0], {LEDGER: "absent"})], by="ben")
     word = queries.words(library, "D-17")[queries.photos(library, "D-17")[0].sha, LEDGER]
     assert hangs_on({LEDGER: word}, tag), "somebody looked at that photo for it"
 
@@ -120,7 +120,7 @@ def test_nothing_about_a_defect_follows_from_a_sheet(library):
 def test_a_sheet_never_replaces_what_somebody_said(library):
     yes, _, no = propose(library, LEDGER, [0.9, 0.9, 0.02])
     stale = sheet_of(library, ["D-17"], LEDGER)
-    give_labels(library, queries.find_photo(library, no), {LEDGER: "present"}, by="ben")
+    give_labels(library, [(queries.find_photo(library, no), {LEDGER: "present"})], by="ben")
     assert no not in {photo.sha for photo in sheet_of(library, ["D-17"], LEDGER).photos}
     with pytest.raises(BadInput, match="changed meanwhile"):
         confirm(library, stale, by="ann", seen=large(stale))
@@ -208,11 +208,15 @@ def test_one_in_twenty_comes_back_blind_and_is_counted(library, monkeypatch):
     assert sorted(sheet_checks.due(library)) == sorted((sha, LEDGER) for sha in shas[:2])
     asked = [photo.sha for photo, tag in open_in_deck(library, "D-17", "ann", [LEDGER])]
     assert sorted(asked) == sorted(shas[:2])
-    give_labels(library, queries.find_photo(library, shas[0]), {LEDGER: "present"}, by="ann", asked_by="deck")
+    give_labels(
+        library, [(queries.find_photo(library, shas[0]), {LEDGER: "present"})], by="ann", asked_by="deck"
+    )
     (count,) = sheet_checks.sheet_checks(library)
     assert (count.confirmed, count.drawn, count.looked, count.wrong) == (2, 2, 1, 1)
     assert sheet_checks.due(library) == [(shas[1], LEDGER)]
-    give_labels(library, queries.find_photo(library, shas[1]), {LEDGER: "absent"}, by="ben", saw_machine=True)
+    give_labels(
+        library, [(queries.find_photo(library, shas[1]), {LEDGER: "absent"})], by="ben", saw_machine=True
+    )
     assert sheet_checks.due(library) == [(shas[1], LEDGER)], (
         "an answer beside the machine's word is not blind"
     )

@@ -47,14 +47,13 @@ def fill(lib: Library, folder: Path) -> None:
     one, two, *_ = queries.photos(lib, "birch-03")
     give_labels(
         lib,
-        one,
-        {"missing-hanger": "present"},
+        [(one, {"missing-hanger": "present"})],
         boxes=[(0.2, 0.3, 0.2, 0.2)],
         count=2,
         place="joist 4 of 14 from the left, house side",
         **SIGNED,
     )
-    give_labels(lib, two, {"debris-at-flashing": "present", "shows-flashing": "present"}, **SIGNED)
+    give_labels(lib, [(two, {"debris-at-flashing": "present", "shows-flashing": "present"})], **SIGNED)
     add_finding(lib, "elm-07", tier="repair-this-season", text="The deck bounces.", by="Ben Sample")
     for key, value in (("height_above_grade_ft", 8.0), ("deck_width_ft", 16.0)):
         lib.say(
@@ -160,7 +159,7 @@ def test_later_words_leave_an_issued_report_true_and_flag_it(lib: Library, tmp_p
     page = issue(lib, tmp_path / "out")
     assert changed_since(lib) == []
     one = queries.photos(lib, "birch-03")[0]
-    give_labels(lib, one, {"missing-hanger": "absent"}, by="Ben Sample")
+    give_labels(lib, [(one, {"missing-hanger": "absent"})], by="Ben Sample")
     assert verify_report(lib, page) == []
     (flag,) = changed_since(lib)
     assert (flag.number, flag.by, flag.photo) == (number_of(lib), "Ben Sample", one.path_name)
@@ -182,7 +181,7 @@ def test_an_amendment_names_what_changed(lib: Library, tmp_path: Path) -> None:
     issue(lib, tmp_path / "one")
     first = number_of(lib)
     set_tier(lib, "elm-07", "stop-use", why="It leans.", by="Ben Sample")
-    give_labels(lib, queries.photos(lib, "birch-03")[0], {"missing-hanger": "absent"}, **SIGNED)
+    give_labels(lib, [(queries.photos(lib, "birch-03")[0], {"missing-hanger": "absent"})], **SIGNED)
     wish = Issue("Ada Sample", "all", "no ladder", "dry", date="2026-05-06", amends=first)
     page = issue(lib, tmp_path / "two", wish)
     text = page.read_text()

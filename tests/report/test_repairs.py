@@ -76,8 +76,7 @@ def sheet_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
         fill(lib, root / "photos")
         give_labels(
             lib,
-            queries.photos(lib, "elm-07")[0],
-            {"rusted-connector": "present"},
+            [(queries.photos(lib, "elm-07")[0], {"rusted-connector": "present"})],
             by="=Ben Sample",
             place='=post 1, "left"',
         )

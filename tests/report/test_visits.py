@@ -29,7 +29,7 @@ def lib(tmp_path: Path) -> Iterator[Library]:
         for photo, place in zip(
             queries.photos(library, "birch-03"), ("joist 2 of 9", "joist 5 of 9"), strict=False
         ):
-            give_labels(library, photo, {"missing-hanger": "present"}, by="Ada Sample", place=place)
+            give_labels(library, [(photo, {"missing-hanger": "present"})], by="Ada Sample", place=place)
         yield library
 
 
@@ -48,8 +48,8 @@ def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -
     (concern, *_) = [c for s in assess_library(lib) for c in s.concerns if c.place == "joist 2 of 9"]
     before = next(p for p in queries.photos(lib, "birch-03") if p.sha == concern.photos[0])
     after = queries.photos(lib, "birch-03")[-1]
-    give_labels(lib, after, {"missing-hanger": "absent"}, by="Ada Sample", place="joist 2 of 9")
-    give_labels(lib, after, {"shows-hanger": "present"}, by="Ada Sample", place="joist 2 of 9")
+    give_labels(lib, [(after, {"missing-hanger": "absent"})], by="Ada Sample", place="joist 2 of 9")
+    give_labels(lib, [(after, {"shows-hanger": "present"})], by="Ada Sample", place="joist 2 of 9")
     close(
         lib,
         "birch-03",
@@ -76,7 +76,7 @@ def test_a_closed_concern_shows_before_and_after(lib: Library, tmp_path: Path) -
 
 def test_the_record_of_a_stop_use_prints_who_was_told_and_who_lifted_it(lib: Library, tmp_path: Path) -> None:
     warn(lib, "birch-03", told="the owner", how="by telephone", at="2026-05-03T18:00", by="Ada Sample")
-    give_labels(lib, queries.photos(lib, "birch-03")[-1], {"shows-ledger": "present"}, by="Ada Sample")
+    give_labels(lib, [(queries.photos(lib, "birch-03")[-1], {"shows-ledger": "present"})], by="Ada Sample")
     lift(lib, "birch-03", why="Ledger bolted.", after=queries.photos(lib, "birch-03")[-1], by="Ben Sample")
     text = page(lib, tmp_path / "out")
     assert "Told: the owner, by telephone, May 3, 2026, 18:00 (recorded by Ada Sample)" in text

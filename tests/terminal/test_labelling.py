@@ -37,7 +37,7 @@ def test_the_default_order_is_deck_by_deck_and_element_by_element(library):
 
 def test_what_a_person_has_answered_is_not_asked_again(library):
     photo = queries.photos(library)[0]
-    give_labels(library, photo, {"missing-hanger": "absent"}, by="ann")
+    give_labels(library, [(photo, {"missing-hanger": "absent"})], by="ann")
     asked = questions(library, by="ann", tags=["missing-hanger"])
     assert photo.sha not in [one.photo.sha for one in asked]
     assert len(questions(library, by="ben", tags=["missing-hanger"])) == 6
@@ -45,7 +45,7 @@ def test_what_a_person_has_answered_is_not_asked_again(library):
 
 def test_a_second_look_hands_out_what_others_labelled_without_their_labels(library):
     for photo in queries.photos(library)[:4]:
-        give_labels(library, photo, {"missing-hanger": "present"}, by="ben")
+        give_labels(library, [(photo, {"missing-hanger": "present"})], by="ben")
     asked = questions(library, by="ann", second_look=3, tags=["missing-hanger"])
     assert len(asked) == 3
     assert {one.asked_by for one in asked} == {"second-look"}

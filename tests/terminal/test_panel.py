@@ -74,7 +74,7 @@ def test_the_panel_follows_the_size_of_the_terminal(library):
 
 def test_nothing_left_to_ask_is_good_news(library, capsys):
     for photo in queries.photos(library):
-        give_labels(library, photo, dict.fromkeys(library.vocabulary().core, "absent"), by="ann")
+        give_labels(library, [(photo, dict.fromkeys(library.vocabulary().core, "absent"))], by="ann")
     assert run(["label", "ask", "--no-elements", "--by", "ann", "-L", str(library.path)]) == 0
     told = capsys.readouterr()
     assert "ann has answered everything that would be asked." in told.out

@@ -127,7 +127,7 @@ def test_keep_old_keeps_the_model_in_use(trained):
     photo = queries.photos(trained)[0]
     from triage.label.rows import give_labels
 
-    give_labels(trained, photo, {"shows-flashing": "unclear"}, by="ben")
+    give_labels(trained, [(photo, {"shows-flashing": "unclear"})], by="ben")
     kept = train_library(trained, by="ann", tags=TAGS, keep="old")
     assert (kept.kept, queries.model_in_use(trained)) == ("old", before)
 

@@ -25,7 +25,7 @@ def repaired(library, photo_maker, tmp_path):
     may = queries.photos(library, DECK, "2026-05-04")
     for number in range(2):
         give_labels(
-            library, may[number], {"missing-hanger": "present"}, by="ann", place=f"joist {number + 2}"
+            library, [(may[number], {"missing-hanger": "present"})], by="ann", place=f"joist {number + 2}"
         )
     return may, queries.photos(library, DECK, SEPTEMBER)
 
@@ -83,7 +83,7 @@ def test_answers_that_contradict_each_other_on_one_photo_record_nothing(page, li
 
 def test_what_another_person_sees_differently_stays_open_and_says_why(page, library, repaired):
     first = repair_round(library, [DECK])[0]
-    give_labels(library, first.after, {"missing-hanger": "present"}, by="ben")
+    give_labels(library, [(first.after, {"missing-hanger": "present"})], by="ben")
     (line,) = (one for one in repair_round(library, [DECK]) if one.before == first.before)
     assert line.state == "stays"
     tier = assess_library(library, [DECK])[0].tier

@@ -69,8 +69,7 @@ def set_(
     with open_library(library_path) as library:
         labels = give_labels(
             library,
-            queries.find_photo(library, photo),
-            given,
+            [(queries.find_photo(library, photo), given)],
             by=need_by(by),
             boxes=[_box(one) for one in boxes],
             place=place,

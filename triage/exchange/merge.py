@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
 from triage.ingest.collect import SetAside
-from triage.ingest.ingest import MergedPhotos
+from triage.ingest.result import MergedPhotos
 from triage.library import latest, log, people, projections, queries
 from triage.library.database import Connection, writing
 from triage.library.event_schemas import event_faults

@@ -20,8 +20,9 @@ from triage.batch import Cancel, Ok, Progress, map_items
 from triage.errors import BadInput, BadPhoto
 from triage.ingest.collect import SourceFile, collect
 from triage.ingest.exif import ExifFacts, read_exif
-from triage.ingest.ingest import IngestResult, check_visit
+from triage.ingest.ingest import check_visit
 from triage.ingest.questions import Question, question_id
+from triage.ingest.result import IngestResult
 from triage.ingest.run import Run
 from triage.ingest.sightings import Sighting, at_deck, sighting
 from triage.ingest.walk import Why, sort_by_walk

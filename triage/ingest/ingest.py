@@ -1,97 +1,23 @@
-"""Taking photos into a library: what an ingest returns, and the ingest itself."""
+"""Taking photos into a library."""
 
 from __future__ import annotations
 
 import shutil
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from triage.batch import Cancel, Progress
 from triage.errors import BadInput
-from triage.ingest.collect import SetAside, SourceFile, by_folders, collect
+from triage.ingest.collect import SourceFile, by_folders, collect
+from triage.ingest.folders import Lot, tree_lines
+from triage.ingest.result import IngestResult
+from triage.ingest.run import Run
 from triage.library import EventDraft, Library, queries
-from triage.library.records import UNSORTED
 
 if TYPE_CHECKING:
     from triage.ingest.plan import Plan
-    from triage.ingest.questions import Question
-    from triage.ingest.walk import Boundary
-
-
-@dataclass
-class MergedPhotos:
-    """What a library took over: photos that are new, known, and what was set aside with its reason."""
-
-    added: list[dict[str, Any]] = field(default_factory=list)
-    known: list[dict[str, Any]] = field(default_factory=list)
-    set_aside: list[SetAside] = field(default_factory=list)
-    dry_run: bool = False
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the result in the shape that scripts rely on."""
-        photos = [*self.added, *self.known]
-        decks = Counter(one["deck"] for one in photos)
-        waiting = decks.pop(UNSORTED, 0)
-        return {
-            "added": len(self.added),
-            "known": len(self.known),
-            "set_aside": [{"file": one.file, "reason": one.reason} for one in self.set_aside],
-            "decks": dict(sorted(decks.items())),
-            "waiting": waiting,
-            "photos": photos,
-            "dry_run": self.dry_run,
-        }
-
-
-@dataclass
-class IngestResult(MergedPhotos):
-    """What an ingest did.
-
-    `undated` are decks whose photos share no single camera date; `questions` are about photos that wait;
-    `proposed` are decks that time and place alone made; `said_of_plan` is what the day's plan leaves open.
-    """
-
-    undated: list[str] = field(default_factory=list)
-    questions: list[Question] = field(default_factory=list)
-    boundaries: list[Boundary] = field(default_factory=list)
-    proposed: list[str] = field(default_factory=list)
-    said_of_plan: list[dict[str, Any]] = field(default_factory=list)
-    tree: list[str] = field(default_factory=list)
-    look_alikes: dict[str, list[str]] = field(default_factory=dict)
-    """Decks of photos that were taken in, with the other decks that have a photo looking the same."""
-
-    @property
-    def is_open(self) -> bool:
-        """Whether anything waits for a person."""
-        return bool(self.set_aside or self.questions or self.to_json()["waiting"] or self.said_of_plan)
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the result in the shape that scripts rely on."""
-        boundaries = [
-            {
-                "after": one.before,
-                "before": one.after,
-                "kind": one.why.value,
-                "probability": round(one.probability, 6),
-                "pause_s": one.pause_s,
-                "apart_m": None if one.apart_m is None else round(one.apart_m, 1),
-            }
-            for one in self.boundaries
-        ]
-        return {
-            **super().to_json(),
-            "undated_decks": self.undated,
-            "questions": [one.to_json() for one in self.questions],
-            "boundaries": boundaries,
-            "proposed": sorted(set(self.proposed)),
-            "plan": self.said_of_plan,
-            "tree": self.tree,
-            "look_alikes": self.look_alikes,
-        }
 
 
 def check_visit(text: str | None) -> str | None:
@@ -129,8 +55,6 @@ def ingest(
     propose it. What is not sure waits at no deck, with a question. Raises BadInput when a path is missing or
     nothing offered is a photo file; everything else that is wrong with a file becomes a row of `set_aside`.
     """
-    from triage.ingest.run import Run
-
     run = Run(library, by, deck, check_visit(visit), engine, dask, dry_run, progress, cancel, plan=plan)
     scratch = library.path / "cache" / "unpacked"
     try:
@@ -165,6 +89,4 @@ def keep_addresses(library: Library, plan: Plan, by: str) -> None:
 
 def tree_of(offered: Sequence[SourceFile]) -> list[str]:
     """Return the offered folders as lines of a tree, each with the deck that it names."""
-    from triage.ingest.folders import Lot, tree_lines
-
     return tree_lines((one.root, one.parts, Lot(one.deck, one.says, ())) for one in offered)

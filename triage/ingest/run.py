@@ -13,9 +13,9 @@ from triage.ingest.collect import SetAside, SourceFile
 from triage.ingest.deciding import Fresh, Verdict, decide
 from triage.ingest.exif import ExifFacts, read_exif
 from triage.ingest.folders import Says
-from triage.ingest.ingest import IngestResult
 from triage.ingest.placing import Placed, origin_mark, visit_of
-from triage.ingest.questions import open_questions, remember
+from triage.ingest.questions import Question, open_questions, question_id, remember
+from triage.ingest.result import IngestResult
 from triage.ingest.take_in import IngestedFile, Task, take_in
 from triage.ingest.walk import Why
 from triage.library import EventDraft, Library, queries, removal
@@ -251,8 +251,6 @@ class Run:
 
     def said_of_clash(self, deck: str, fresh: Fresh) -> list[EventDraft]:
         """Let photos wait whose names are taken at their deck by other photos."""
-        from triage.ingest.questions import Question, question_id
-
         question = Question(
             question_id(Why.NAME_TAKEN, fresh), Why.NAME_TAKEN, tuple(fresh), deck, f"deck {deck}"
         )

@@ -52,38 +52,6 @@ def by_part(tag: Tag) -> Where:
 
 def give_labels(
     library: Library,
-    photo: Photo,
-    answers: Mapping[str, str],
-    *,
-    by: str,
-    boxes: Sequence[Sequence[float]] = (),
-    place: str | None = None,
-    count: int | None = None,
-    asked_by: str = "taken",
-    saw_machine: bool = False,
-    note: str | None = None,
-    at: str | None = None,
-) -> list[Label]:
-    """Give one person's words on one photo, as one act; returns the rows as stored.
-
-    Raises WrongUsage for an unknown tag or answer, and BadInput for a box outside the photo.
-    """
-    return give_many(
-        library,
-        [(photo, answers)],
-        by=by,
-        boxes=boxes,
-        place=place,
-        count=count,
-        asked_by=asked_by,
-        saw_machine=saw_machine,
-        note=note,
-        at=at,
-    )
-
-
-def give_many(
-    library: Library,
     answers_of: Sequence[tuple[Photo, Mapping[str, str]]],
     *,
     by: str,
@@ -96,7 +64,9 @@ def give_many(
     note: str | None = None,
     at: str | None = None,
 ) -> list[Label]:
-    """Give one person's words on several photos as one act, which `undo` takes back as a whole.
+    """Store one person's labels for one or more photos as one act, which `undo` takes back as a whole.
+
+    Returns the rows as stored.
 
     `boxes`, `place` and `count` hold for every answer, boxes for one only; `where_of` holds them by
     (photo, tag) and goes first. Raises WrongUsage for an unknown tag, answer or way of asking, or a box

@@ -23,7 +23,7 @@ from triage.domain.seeing import least_px
 from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
 from triage.label.pool_draws import begin_pools
-from triage.label.rows import give_many
+from triage.label.rows import give_labels
 from triage.library import queries
 from triage.library.records import SHEET
 from triage.presort.of_library import promise_standing
@@ -149,7 +149,7 @@ def confirm(
     if not answers:
         raise BadInput("No photo of this sheet was looked at.", "Look at the photos first.")
     begin_pools(library, [sheet.tag], by)
-    return give_many(
+    return give_labels(
         library,
         [(known[sha], {sheet.tag: value}) for sha, value in answers.items()],
         by=by,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from triage.domain.reviewing import ABSENT, PRESENT, UNCLEAR
 from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
-from triage.label.rows import Where, give_many
+from triage.label.rows import Where, give_labels
 from triage.library import queries
 from triage.report.awaiting import Pair, part_of
 
@@ -92,7 +92,7 @@ def answer_pairs(lib: Library, lines: Sequence[Said], *, why: str, by: str) -> l
     answers = _answers(lines)
     new = {key: said for key, said in answers.items() if not _said_before(lib, *key, said[1], by)}
     if new:
-        give_many(
+        give_labels(
             lib,
             [(queries.find_photo(lib, sha), {tag: value}) for (sha, tag), (_, value) in new.items()],
             by=by,

@@ -15,7 +15,7 @@ from triage.errors import BadInput
 from triage.label.hanging import answered_with
 from triage.label.order import Question, near_photos
 from triage.label.pool_draws import begin_pools
-from triage.label.rows import Where, by_part, give_many
+from triage.label.rows import Where, by_part, give_labels
 from triage.library import queries
 from triage.library.derived import derived_in
 
@@ -169,7 +169,7 @@ class Session:
         tags = self.library.vocabulary().tags
         where = {(one.photo.sha, tag): by_part(tags[tag]) for tag in with_part}
         where[one.photo.sha, one.tag] = Where(tuple(self.boxes), self.place, self.count)
-        give_many(
+        give_labels(
             self.library,
             [(one.photo, values)],
             by=self.by,
@@ -270,7 +270,9 @@ class Session:
                 "Answer each photo by itself.",
             )
         chosen = [one.photo, *photos]
-        give_many(self.library, [(photo, {one.tag: value}) for photo in chosen], by=self.by, asked_by="like")
+        give_labels(
+            self.library, [(photo, {one.tag: value}) for photo in chosen], by=self.by, asked_by="like"
+        )
         self._note([(photo.sha, one.tag) for photo in chosen], value)
         self._forward()
         return len(chosen)

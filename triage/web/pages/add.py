@@ -12,8 +12,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from triage.errors import BadInput, TriageError
-from triage.ingest import check_visit, ingest
-from triage.ingest.ingest import IngestResult
+from triage.ingest import IngestResult, check_visit, ingest
 from triage.ingest.moving import move
 from triage.ingest.questions import LeftOut, answer, dealt_with, left_out, open_questions
 from triage.library import Library, queries

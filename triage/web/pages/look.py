@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
-from triage.assess.parts_asked import parts_asked
 from triage.domain.seeing import DEFECT_PX
 from triage.domain.vocabulary import SHOWS, Tag
 from triage.errors import BadInput, WrongUsage
 from triage.label.hanging import hangs_on
-from triage.label.rows import Where, by_part, give_many, known_tag
+from triage.label.rows import Where, by_part, give_labels, known_tag
 from triage.library import queries
-from triage.library.counts import part_rows
-from triage.library.records import Photo, Word
+from triage.library.records import Photo
 from triage.report.phrases import tag_words
 from triage.report.text import clean, count_of
 from triage.web.items import answers_by_photo, tags_json
-from triage.web.pages.deck import panel_words
+from triage.web.pages.panel import Answers, elements_asked, panel_words, steps, value_of
 from triage.web.pages.photo import boxes, count, text
 from triage.web.render import render
 from triage.web.request_context import NotThere, RequestContext
-from triage.web.settings import more_steps
 from triage.web.told import VALUE_WORDS
 
 _MOST_PHOTOS = 5_000
-_SET_ROWS = 6_000
-_SETS = 24
-Answers = dict[str, dict[str, Word]]
 
 
 def closely(ask: RequestContext) -> Response:
@@ -68,7 +61,7 @@ def _groups(photos: list[Photo], answers: Answers, tag: Tag) -> dict[str, list[P
     shows = SHOWS + (tag.element or "")
     without = [one for one in photos if hangs_on(answers.get(one.sha, {}), tag)]
     rest = [one for one in photos if one not in without]
-    showing = [one for one in rest if _value(answers, one, shows) in ("present", "unclear")]
+    showing = [one for one in rest if value_of(answers, one, shows) in ("present", "unclear")]
     return {
         "showing": showing,
         "unsaid": [one for one in rest if one not in showing],
@@ -101,11 +94,6 @@ def _others(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, lis
     return found
 
 
-def _value(answers: Answers, photo: Photo, tag: str) -> str | None:
-    word = answers.get(photo.sha, {}).get(tag)
-    return word.value if word else None
-
-
 def _mine(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, dict[str, Any]]:
     """Return what this person said before, so that looking again starts from it."""
     shas = {photo.sha for photo in photos}
@@ -116,40 +104,13 @@ def _mine(ask: RequestContext, photos: list[Photo], tag: str) -> dict[str, dict[
     }
 
 
-def steps(ask: RequestContext, photos: list[Photo], answers: Answers) -> list[dict[str, Any]]:
-    """Return the core tags and the firm's further steps, along the load path, with their open questions.
-
-    'Cannot tell' is an answer: nobody is led back to it, though the deck still counts it as unreviewed.
-    """
-    vocabulary = ask.library.vocabulary()
-    path = {element: place for place, element in enumerate(vocabulary.elements)}
-    asked = [*vocabulary.core, *more_steps(ask.library)]
-    along = sorted(asked, key=lambda tag: path.get(vocabulary.tags[tag].element or "", len(path)))
-    return [
-        {
-            "tag": tag,
-            "words": tag_words(tag),
-            "part": tag_words(vocabulary.tags[tag].element or ""),
-            "showing": sum(
-                1
-                for photo in photos
-                if _value(answers, photo, SHOWS + (vocabulary.tags[tag].element or ""))
-                in ("present", "unclear")
-            ),
-            "open": sum(1 for photo in photos if _value(answers, photo, tag) is None),
-            "unclear": sum(1 for photo in photos if _value(answers, photo, tag) == "unclear"),
-        }
-        for tag in along
-    ]
-
-
 def parts(ask: RequestContext) -> Response:
     """Note that some photos show a part, show it poorly or do not show it: one act."""
     deck = ask.deck()
     elements = _elements(ask)
     chosen = _photos(ask, deck, ask.data.get("photos"))
     where = Where((), text(ask.data, "place", 200) or None, count(ask.data.get("count")))
-    give_many(
+    give_labels(
         ask.library,
         [(photo, {SHOWS + element: value for element, value in elements.items()}) for photo in chosen],
         by=ask.by,
@@ -187,33 +148,6 @@ def _elements(ask: RequestContext) -> dict[str, str]:
     return {str(element): str(value) for element, value in given.items()}
 
 
-def part_sets(ask: RequestContext, asked: Collection[str]) -> list[dict[str, Any]]:
-    """Return the sets of parts that photos of this library were said to show, the most frequent first.
-
-    Most photos of a walk show what the same photo of another deck showed: a set is one click.
-    """
-    tags = {SHOWS + element for element in asked}
-    by_photo: dict[str, dict[str, str]] = {}
-    for photo, tag, value in part_rows(ask.library, tags, _SET_ROWS):
-        by_photo.setdefault(photo, {})[tag.removeprefix(SHOWS)] = value
-    order = list(asked)
-    counts = Counter(
-        tuple(sorted(parts.items(), key=lambda pair: order.index(pair[0])))
-        for parts in by_photo.values()
-        if len(parts) > 1
-    )
-    return [
-        {"parts": dict(parts), "words": _set_words(dict(parts))} for parts, _ in counts.most_common(_SETS)
-    ]
-
-
-def _set_words(parts: dict[str, str]) -> str:
-    poor = " (poorly)"
-    return ", ".join(
-        tag_words(element) + (poor if value == "unclear" else "") for element, value in parts.items()
-    )
-
-
 def rest(ask: RequestContext) -> Response:
     """Note that every part that is not marked does not show: the person looked at all photos of the deck."""
     deck = ask.deck()
@@ -232,7 +166,7 @@ def rest(ask: RequestContext) -> Response:
     marked = {photo.sha: tags for photo, tags in rows}
     notes: dict[tuple[str, str], Where] = {}
     hanging = _hanging(ask, photos, answers, marked, notes) if ask.data.get("hanging") is True else []
-    given = give_many(ask.library, [*rows, *hanging], by=ask.by, where_of=notes, asked_by="deck")
+    given = give_labels(ask.library, [*rows, *hanging], by=ask.by, where_of=notes, asked_by="deck")
     told = f"Looked at all {len(photos)}: {count_of(len(given) - len(notes), 'answer')} noted."
     if notes:
         told += f" {len(notes)} more answered “no”: what hangs on a part that does not show."
@@ -268,13 +202,6 @@ def _hanging(
         if tags:
             found.append((photo, dict.fromkeys(tags, "absent")))
     return found
-
-
-def elements_asked(ask: RequestContext, deck: str, answers: Answers) -> list[str]:
-    """Return the parts that this deck must be seen to have, those of the core tags, and those marked."""
-    facts = {key: fact.value for key, fact in queries.facts(ask.library, deck).items()}
-    said = {tag for words in answers.values() for tag in words}
-    return parts_asked(ask.library.vocabulary(), facts, said)
 
 
 def _after(ask: RequestContext, deck: str, told: str, *, on: bool = False) -> Response:
@@ -316,7 +243,7 @@ def looked(ask: RequestContext) -> Response:
         where[photo.sha, tag] = by_part(kind) if follows else place
     if any(place.boxes and values[sha] != "present" for (sha, _), place in where.items()):
         raise WrongUsage("A marked place goes with 'yes' only.", "Load the page again.")
-    give_many(
+    give_labels(
         library,
         [(photo, {tag: values[photo.sha]}) for photo in chosen],
         by=ask.by,

@@ -61,8 +61,7 @@ def answer(ask: RequestContext) -> Response:
     before = standing.last(photo.deck)
     labels = give_labels(
         ask.library,
-        photo,
-        {text(data, "tag"): text(data, "value")},
+        [(photo, {text(data, "tag"): text(data, "value")})],
         by=by,
         boxes=boxes(data.get("boxes")),
         place=text(data, "place", 200) or None,
