@@ -11,12 +11,13 @@ import subprocess
 from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import pytest
 from common import answer_everything, draw_photo
 from test_compare import MUTATIONS
 
-from triage.assess import assess_library
+from triage.assess import assess_library, assess_once, evidence
 from triage.assess.acts import set_tier
 from triage.assess.said import add_finding, set_private
 from triage.domain.acts import Refused
@@ -220,6 +221,35 @@ def test_issuing_refuses_a_foreign_assessment_and_an_unknown_number(lib: Library
     assert "Issued so far: none" in caught.value.hint
     with pytest.raises(BadInput, match="no deck"):
         write_report(lib, [], tmp_path / "out", issue=ISSUE)
+
+
+def test_an_issue_reads_and_assesses_each_deck_once(
+    lib: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answer_everything(lib, "Ada Sample")
+    stale = assess_once(lib)
+    set_tier(lib, "elm-07", "stop-use", why="It leans.", by="Ben Sample")
+    with pytest.raises(BadInput, match="not the one that the library gives"):
+        write_report(lib, stale, tmp_path / "out", issue=ISSUE)
+    assert queries.statements(lib, "issued") == []
+    gathered: list[str] = []
+    assessed: list[str] = []
+    _count(monkeypatch, evidence._Reading, "evidence", gathered)
+    _count(monkeypatch, evidence, "assess_deck", assessed)
+    write_report(lib, assess_once(lib), tmp_path / "out", issue=ISSUE)
+    assert sorted(gathered) == sorted(assessed) == queries.decks(lib)
+
+
+def _count(monkeypatch: pytest.MonkeyPatch, where: Any, name: str, decks: list[str]) -> None:
+    """Note the deck of every call."""
+    before = getattr(where, name)
+
+    def counted(*given: Any, **more: Any) -> Any:
+        found = before(*given, **more)
+        decks.append(found.deck)
+        return found
+
+    monkeypatch.setattr(where, name, counted)
 
 
 @pytest.fixture

@@ -1,4 +1,6 @@
+from .evidence import Assessment as Assessment
 from .evidence import assess_library as assess_library
+from .evidence import assess_once as assess_once
 from .evidence import gather as gather
 from .order import rank as rank
 from .records import Concern as Concern

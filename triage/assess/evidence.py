@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -41,12 +41,39 @@ def assess_library(
     no zone is given) only what was recorded up to then. Raises BadInput for an unknown deck or a time that
     is none.
     """
-    evidence = gather_all(lib, decks, visit, as_of)
-    vocabulary = lib.vocabulary()
-    book = rule_book_of(lib)
-    rho = fitted_rho(evidence, vocabulary.core)
     leads = leads_of(lib) if order == LOOK and as_of is None else {}
-    return rank((assess_deck(one, book, vocabulary, rho=rho) for one in evidence), order, leads)
+    return assess_evidence(lib, gather_all(lib, decks, visit, as_of), order, leads)
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """The summaries of decks, worst first, with the evidence and the head of the log that they rest on."""
+
+    head: Mapping[str, Any]
+    evidence: tuple[DeckEvidence, ...]
+    summaries: list[DeckSummary]
+
+
+def assess_once(lib: Library, decks: Sequence[str] | None = None) -> Assessment:
+    """Return the assessment of all decks, or of those named, for acts that need its evidence as well.
+
+    A library without decks has an empty one. Raises BadInput for an unknown deck.
+    """
+    head = lib.head()  # before the rest: something recorded meanwhile makes the assessment out of date
+    evidence = tuple(gather_all(lib, decks))
+    return Assessment(head, evidence, assess_evidence(lib, evidence))
+
+
+def assess_evidence(
+    lib: Library,
+    evidence: Sequence[DeckEvidence],
+    order: str = DANGER,
+    leads: Mapping[str, int] | None = None,
+) -> list[DeckSummary]:
+    """Return the summaries of some evidence by a library's rules and vocabulary, worst first."""
+    vocabulary, book = lib.vocabulary(), rule_book_of(lib)
+    rho = fitted_rho(evidence, vocabulary.core)
+    return rank((assess_deck(one, book, vocabulary, rho=rho) for one in evidence), order, leads or {})
 
 
 def rule_book_of(lib: Library) -> RuleBook:

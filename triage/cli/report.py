@@ -23,7 +23,7 @@ from triage.cli._common import (
 from triage.errors import WrongUsage
 
 if TYPE_CHECKING:
-    from triage.assess.records import DeckSummary
+    from triage.assess import Assessment
     from triage.domain.acts import Refused
     from triage.library import Library
 
@@ -89,7 +89,7 @@ def command(
         return _ready(decks, library_path, as_json)
     if out is None:
         raise WrongUsage("No folder is named.", "Say where to write with --out DIR.")
-    from triage.assess import assess_library
+    from triage.assess import assess_once
     from triage.report import Issue, changed_since, is_draft, write_report
 
     if again is not None:
@@ -108,15 +108,15 @@ def command(
         else None
     )
     with open_library(library_path) as library:
-        summaries = assess_library(library, decks=list(decks) or None)
+        assessed = assess_once(library, list(decks) or None)
         refused = None
         if given["letter"] and the_issue is None:
-            refused = _no_letter(library, summaries)
+            refused = _no_letter(library, assessed)
             given["letter"] = refused is None
-        files = write_report(library, summaries, out, issue=the_issue, progress=progress_line(), **given)
+        files = write_report(library, assessed, out, issue=the_issue, progress=progress_line(), **given)
         changed = changed_since(library)
     _show_files(files, as_json)
-    if is_draft(summaries):
+    if is_draft(assessed.summaries):
         advise("DRAFT: not everything was looked at. See what is left: deck-triage report --ready")
     for flag in changed:
         advise(str(flag))
@@ -135,13 +135,13 @@ def _show_files(files: Sequence[Path], as_json: bool) -> None:
             say(str(file))
 
 
-def _no_letter(library: Library, summaries: Sequence[DeckSummary]) -> Refused | None:
+def _no_letter(library: Library, assessed: Assessment) -> Refused | None:
     """Return why no letter may be written yet, or null; the report itself is written as a draft."""
     from triage.domain.acts import Refused
     from triage.report.ready import check_ready
 
     try:
-        check_ready(library, summaries, "letter")
+        check_ready(library, assessed.summaries, "letter", assessed.evidence)
     except Refused as error:
         return error
     return None

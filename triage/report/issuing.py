@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.evidence import assess_evidence
 from triage.batch import Cancel, Progress
 from triage.errors import BadInput, Damaged, NotWritten, WrongUsage
 from triage.library import EventDraft, queries
@@ -17,7 +18,6 @@ from triage.report.firm import firm_from_text
 from triage.report.gather import CheckedPhotos, gather_source
 from triage.report.past import (
     DeckVisit,
-    assess_evidence,
     at_head,
     digest,
     evidence_of,
@@ -31,6 +31,7 @@ from triage.report.text import clean
 from triage.report.write import make_pack, write_pack
 
 if TYPE_CHECKING:
+    from triage.assess.evidence import Assessment
     from triage.assess.records import DeckEvidence, DeckSummary
     from triage.library import Library
     from triage.library.database import Connection
@@ -59,6 +60,7 @@ def issue_report(
     issue: Issue,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
+    assessed: Assessment | None = None,
 ) -> list[Path]:
     """Record a report as issued, write it and return the files.
 
@@ -67,13 +69,13 @@ def issue_report(
     Raises Refused where something is left before it is ready, BadInput where a field is empty, where the
     report to amend is not known, or where the assessment handed over is not the one that the library gives;
     Damaged, with nothing issued, where a photo that it cites cannot be shown; NotWritten where it is issued
-    but could not be written.
+    but could not be written. `assessed` is the assessment that the summaries come from, where it is at hand.
     """
-    _check(lib, summaries, issue, options)
     head = short_head(lib)
+    _check(lib, summaries, issue, options)
+    evidence = _evidence(lib, summaries, assessed)
+    check_ready(lib, summaries, "issue", evidence)
     decks: list[DeckVisit] = [(one.deck, one.visit) for one in summaries]
-    evidence = evidence_of(lib, decks)
-    _check_own(summaries, assess_evidence(lib, evidence))
     stamp = _stamp(lib, summaries, issue)
     source = gather_source(lib, summaries, positions=options.show_position)
     source = replace(source, provider=CheckedPhotos(lib))
@@ -187,15 +189,28 @@ def _check(lib: Library, summaries: Sequence[DeckSummary], issue: Issue, options
             raise BadInput(f"A report is issued with its {name}; none was given.", f"Say it with --{name}.")
     if issue.amends is not None:
         issued_event(lib, issue.amends)
-    check_ready(lib, summaries, "issue")
 
 
-def _check_own(given: Sequence[DeckSummary], own: Sequence[DeckSummary]) -> None:
-    if [one.to_json() for one in given] != [one.to_json() for one in own]:
+def _evidence(
+    lib: Library, summaries: Sequence[DeckSummary], assessed: Assessment | None
+) -> Sequence[DeckEvidence]:
+    """Return the evidence of an assessment. Raises BadInput where the library gives another one now.
+
+    Without the `Assessment` that the summaries come from, the decks are read and assessed again.
+    """
+    if assessed is None:
+        evidence = evidence_of(lib, [(one.deck, one.visit) for one in summaries])
+        own = assess_evidence(lib, evidence)
+        is_own = [one.to_json() for one in summaries] == [one.to_json() for one in own]
+    else:
+        evidence = sorted(assessed.evidence, key=lambda one: one.deck)
+        is_own = assessed.head == lib.head()
+    if not is_own:
         raise BadInput(
             "The assessment to be issued is not the one that the library gives; nothing was issued.",
             "Assess again and issue at once; an issued report uses everything recorded up to then.",
         )
+    return evidence
 
 
 def _stamp(lib: Library, summaries: Sequence[DeckSummary], issue: Issue) -> Stamp:

@@ -15,7 +15,7 @@ from triage.library.past import Head
 from triage.library.records import Suggestion
 
 if TYPE_CHECKING:
-    from triage.assess.records import DeckEvidence, DeckSummary
+    from triage.assess.records import DeckEvidence
     from triage.library import Library
 
 DeckVisit = tuple[str, str | None]
@@ -65,17 +65,6 @@ def evidence_of(lib: Library, decks: Sequence[DeckVisit]) -> list[DeckEvidence]:
         by_visit.setdefault(visit, []).append(deck)
     found = [one for visit, names in by_visit.items() for one in gather_all(lib, names, visit)]
     return sorted(found, key=lambda one: one.deck)
-
-
-def assess_evidence(lib: Library, evidence: Sequence[DeckEvidence]) -> list[DeckSummary]:
-    """Return the summaries, worst first."""
-    from triage.assess.evidence import fitted_rho, rule_book_of
-    from triage.assess.order import rank
-    from triage.assess.summary import assess_deck
-
-    vocabulary, book = lib.vocabulary(), rule_book_of(lib)
-    rho = fitted_rho(evidence, vocabulary.core)
-    return rank(assess_deck(one, book, vocabulary, rho=rho) for one in evidence)
 
 
 def freeze_machine(evidence: Sequence[DeckEvidence]) -> dict[str, Any]:

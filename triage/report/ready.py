@@ -46,18 +46,20 @@ class Blocking:
         return dict(vars(self))
 
 
-def blocking(lib: Library, decks: Sequence[str] | None = None) -> list[Blocking]:
+def blocking(
+    lib: Library, decks: Sequence[str] | None = None, evidence: Sequence[DeckEvidence] | None = None
+) -> list[Blocking]:
     """Return what is left before the report of some decks, or of all, may be issued; none when ready.
 
     'Cannot tell' is an answer: it makes a gap, which is printed, and blocks nothing. Photos that wait for a
     deck block the report of all decks; a question whether photos are of a certain deck blocks that deck's
-    report too. Raises BadInput for an unknown deck.
+    report too. `evidence` is that of the decks, where it is at hand. Raises BadInput for an unknown deck.
     """
     from triage.assess.evidence import gather_all
 
-    found: list[Blocking] = []
-    for evidence in gather_all(lib, decks) if decks or queries.decks(lib) else ():
-        found += of_deck(evidence, lib)
+    if evidence is None:
+        evidence = gather_all(lib, decks) if decks or queries.decks(lib) else ()
+    found = [left for one in evidence for left in of_deck(one, lib)]
     return [*found, *_waiting(lib, decks)]
 
 
@@ -72,14 +74,19 @@ def of_deck(evidence: DeckEvidence, lib: Library) -> list[Blocking]:
     ]
 
 
-def check_ready(lib: Library, summaries: Sequence[DeckSummary], act: str) -> None:
+def check_ready(
+    lib: Library,
+    summaries: Sequence[DeckSummary],
+    act: str,
+    evidence: Sequence[DeckEvidence] | None = None,
+) -> None:
     """Raise Refused, naming the first thing that is left, where a report is not ready to issue.
 
-    `act` is 'issue' or 'letter'.
+    `act` is 'issue' or 'letter'; `evidence` is that of the decks, where it is at hand.
     """
     known = queries.decks(lib)
     names = [one.deck for one in summaries]
-    left = blocking(lib, None if set(known) == set(names) else names)
+    left = blocking(lib, None if set(known) == set(names) else names, evidence)
     if left:
         first = left[0]
         more = f", and {len(left) - 1} more" if len(left) > 1 else ""

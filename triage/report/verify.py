@@ -11,12 +11,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.evidence import assess_evidence
 from triage.errors import BadInput
 from triage.library import queries
 from triage.report.compare import Mutation, compare_pages, read_page
 from triage.report.gather import gather_source
 from triage.report.issuing import Frozen, laid_out_before, rederive
-from triage.report.past import assess_evidence, at_head, evidence_of, head_faults
+from triage.report.past import at_head, evidence_of, head_faults
 from triage.report.pdf import lines_of
 from triage.report.source import Options
 from triage.report.write import make_pack

@@ -125,19 +125,19 @@ def _report(ask: RequestContext) -> Any:
     paper = ask.text("paper") or "letter"
 
     def work(progress: Any, cancel: Any) -> JobResult:
-        from triage.assess import assess_library
+        from triage.assess import assess_once
         from triage.report import is_draft, write_report
         from triage.report.ready import blocking
 
         progress("assessing", 0, None)
-        summaries = assess_library(library)
-        left = blocking(library)
+        assessed = assess_once(library)
+        left = blocking(library, evidence=assessed.evidence)
         no_letters = options["letter"] and left and issue is None
         if no_letters:
             options["letter"] = False
         files = write_report(
             library,
-            summaries,
+            assessed,
             library.path / "reports" / name,
             issue=issue,
             paper=paper,
@@ -148,7 +148,7 @@ def _report(ask: RequestContext) -> Any:
         lines = [f"{count_of(len(files), 'file')} written."]
         if no_letters:
             lines.append("No letter was written: not everything was looked at.")
-        if is_draft(summaries):
+        if is_draft(assessed.summaries):
             lines.append("DRAFT: not everything was looked at. What is left stands under 'Ready to issue'.")
         return JobResult(lines, [], where, "Open the report")
 
