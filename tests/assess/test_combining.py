@@ -8,11 +8,12 @@ import itertools
 import math
 import random
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from triage.assess.combining import RHO, fit_rho, group_maxima, union_probability
+from triage.assess.combining import RHO, fit_rho, group_maxima, mixing_ends, union_probability
 
 probability = st.floats(0, 1, allow_nan=False)
 several = st.lists(probability, max_size=12)
@@ -90,26 +91,31 @@ def _decks(count: int, rho: float, seed: int) -> list[tuple[list[float], bool]]:
     return rows
 
 
+def fitted(rows: list[tuple[list[float], bool]], decks: int | None = None) -> float | None:
+    ends = np.array([mixing_ends(maxima, truth) for maxima, truth in rows])
+    return fit_rho(ends, len(rows) if decks is None else decks)
+
+
 @pytest.mark.parametrize("rho", [0.0, 1.0])
 def test_fitting_finds_the_rho_the_decks_were_drawn_with(rho):
-    assert fit_rho(_decks(4000, rho, seed=4)) == pytest.approx(rho, abs=0.15)
+    assert fitted(_decks(4000, rho, seed=4)) == pytest.approx(rho, abs=0.15)
 
 
 def test_below_thirty_decks_nothing_is_fitted():
     rows = _decks(30, 0.0, seed=1)
     assert {truth for _, truth in rows} == {True, False}
-    assert fit_rho(rows) is not None
-    assert fit_rho(rows[:29]) is None
-    assert fit_rho(rows * 3, decks=29) is None
+    assert fitted(rows) is not None
+    assert fitted(rows[:29]) is None
+    assert fitted(rows * 3, decks=29) is None
 
 
 def test_decks_that_are_all_alike_say_nothing_about_rho():
-    assert fit_rho([([0.5, 0.5], True)] * 40) is None
-    assert fit_rho([([0.5, 0.5], False)] * 40) is None
+    assert fitted([([0.5, 0.5], True)] * 40) is None
+    assert fitted([([0.5, 0.5], False)] * 40) is None
 
 
 def test_where_rho_makes_no_difference_it_stays_in_the_middle():
-    assert fit_rho([([0.5], True), ([0.5], False)] * 20) == RHO
+    assert fitted([([0.5], True), ([0.5], False)] * 20) == RHO
 
 
 @given(
@@ -124,8 +130,8 @@ def test_the_fitted_rho_has_the_least_log_loss_of_the_grid(rows):
         clipped = [min(1 - 1e-6, max(1e-6, union_probability(maxima, rho))) for maxima, _ in rows]
         return -sum(math.log(p if there else 1 - p) for p, (_, there) in zip(clipped, rows, strict=True))
 
-    fitted = fit_rho(rows)
-    if fitted is None:
+    best = fitted(rows)
+    if best is None:
         assert len({there for _, there in rows}) == 1
     else:
-        assert loss(fitted) <= min(loss(step / 100) for step in range(101)) + 1e-7 * len(rows)
+        assert loss(best) <= min(loss(step / 100) for step in range(101)) + 1e-7 * len(rows)

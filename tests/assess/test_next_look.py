@@ -10,7 +10,7 @@ import deck_builder as made
 import pytest
 
 from triage.assess import assess_deck
-from triage.assess.next_look import defect_shares, next_best
+from triage.assess.next_look import _answered, next_best, shares_of
 
 SAMPLES = Path(__file__).resolve().parent.parent.parent / "sample_photos"
 HIGH = {"attached": True, "has_beam": True, "height_above_grade_ft": 6.0}
@@ -91,7 +91,7 @@ def test_shares_are_smoothed_and_count_decks(vocabulary):
         made.deck(photos=[shot], labels=[made.label(shot, "ledger-gap", value)])
         for value in ("present", "absent", "unclear")
     ]
-    shares = defect_shares(decks, vocabulary)
+    shares = shares_of([_answered(one, vocabulary) for one in decks], vocabulary)
     assert shares["ledger-gap"] == pytest.approx(2 / 4)
     assert shares["band-rot"] == pytest.approx(1 / 2)
 

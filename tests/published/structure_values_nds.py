@@ -64,22 +64,6 @@ LAGS_12K = {
     (0.134, "1/4"): "200 150 180 140 180 130 170 130 170 120 160 120 160 110 150 110 150 100 150 100",
 }
 
-# Lag screws in withdrawal, NDS 2018 Table 12.2A, lb per inch of thread, rounded to 1; `-` where the scanned
-# copy is not clear; one more cell, 1/2 in at G 0.73, reads 669 there (equation: 667.6) and is left out.
-WITHDRAWAL_DIAMETERS = ("1/4", "5/16", "3/8", "7/16", "1/2", "5/8", "3/4", "7/8", "1", "9/8", "5/4")
-LAG_WITHDRAWAL = {
-    0.73: "397 469 538 604 - 789 905 1016 1123 1226 1327",
-    0.71: "381 450 516 579 640 757 868 974 1077 1176 1273",
-    0.68: "357 422 484 543 600 709 813 913 1009 1103 1193",
-    0.67: "349 413 473 531 587 694 796 - 987 1078 1167",
-    0.58: "- - 381 428 473 559 641 719 795 869 940",
-    0.51: "- 274 314 353 390 461 528 593 656 716 775",
-    0.50: "225 266 305 342 378 447 513 576 636 695 752",
-    0.47: "205 242 278 312 345 408 467 525 580 634 686",
-    0.46: "199 235 269 302 334 395 453 508 562 613 664",
-    0.44: "186 220 252 283 312 369 423 475 525 574 621",
-}
-
 
 def _fraction(text: str) -> float:
     over, _, under = text.partition("/")
@@ -190,9 +174,23 @@ def lag_cases() -> Iterator[Case]:
                 )
 
 
+LAG_TIP_IN: dict[float, float] = {
+    0.25: 5 / 32,
+    0.3125: 3 / 16,
+    0.375: 7 / 32,
+    0.4375: 9 / 32,
+    0.5: 5 / 16,
+    0.625: 3 / 8,
+    0.75: 7 / 16,
+    0.875: 1 / 2,
+    1.0: 9 / 16,
+}
+"""Length of the tapered tip, NDS 2018 Table L2, by nominal diameter."""
+
+
 def _lag(plate_in: float, diameter: float, gravity: float, angle_deg: float) -> Callable[[], float]:
     def measure() -> float:
-        length_in = 8 * diameter - nds.LAG_TIP_IN[diameter] / 2
+        length_in = 8 * diameter - LAG_TIP_IN[diameter] / 2
         main = _wood(gravity, diameter, angle_deg, length_in)
         return nds.reference_value_lb(
             main, nds.Member(STEEL_FE_PSI, plate_in), nds.lag_screw(diameter), angle_deg
@@ -202,20 +200,6 @@ def _lag(plate_in: float, diameter: float, gravity: float, angle_deg: float) -> 
 
 
 def withdrawal_cases() -> Iterator[Case]:
-    for gravity, printed in LAG_WITHDRAWAL.items():
-        for size, value in zip(WITHDRAWAL_DIAMETERS, printed.split(), strict=True):
-            if value != "-":
-                place = f"Table 12.2A, {size} in lag screw, G {gravity}"
-                yield Case(
-                    Ref("NDS", "2018", place, f"{value} lb/in"),
-                    "withdrawal",
-                    place,
-                    float(value),
-                    _withdrawal(gravity, _fraction(size)),
-                    0.5,
-                    by_equation=True,
-                    unit="lb/in",
-                )
     place = "Table 12.2C, 8d common nail, G 0.5"
     yield Case(
         Ref("NDS", "2018", place, "32 lb/in"),
@@ -227,10 +211,6 @@ def withdrawal_cases() -> Iterator[Case]:
         by_equation=True,
         unit="lb/in",
     )
-
-
-def _withdrawal(gravity: float, diameter: float) -> Callable[[], float]:
-    return lambda: nds.lag_withdrawal_lb_per_in(gravity, diameter)
 
 
 CASES = [

@@ -11,7 +11,7 @@ from skimage.transform import ProjectiveTransform
 
 from triage.slate.layout import LAYOUTS, Layout
 from triage.slate.markers import Marker, SidePoints, _wanted_points
-from triage.slate.plane import GAP_MM, fit_plane, frame_of
+from triage.slate.plane import GAP_MM, _pose, fit_plane, frame_of
 from triage.slate.read import card_homography
 
 SIZE = (4032, 3024)
@@ -100,6 +100,6 @@ def test_lengths_of_the_fitted_plane_are_those_of_scikit_image(seed: int) -> Non
     assert np.abs(pixels - mapped(true, card)).max() < 1.5
     theirs = mapped(np.linalg.inv(by_skimage(layout, markers)), mapped(true, FAR))
     ours = fit.to_plane(mapped(true, FAR))
-    gap = 1 + GAP_MM / fit.distance_mm
+    gap = 1 + GAP_MM / np.linalg.norm(_pose(fit.values)[1])
     lengths = [np.linalg.norm(np.diff(points, axis=0), axis=1) for points in (ours, theirs)]
     assert lengths[0] == pytest.approx(lengths[1] * gap, rel=1.5e-3)

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from report_made import busy_deck, concern, made, photo, summary
 
 from triage.assess.records import DeckSummary, Seen
-from triage.domain.tiers import GAPS, KINDS, SEEN, STANDINGS, TIER_WORDS, TIERS
+from triage.domain.tiers import GAPS, KINDS, STANDINGS, TIER_WORDS, TIERS
 from triage.library.records import PersonTier
 from triage.report.owner import finding_groups, title_of
-from triage.report.phrases import tier_short
+from triage.report.phrases import SEEN_WORDS, tier_short
 from triage.report.source import DeckRecord, Options
 from triage.report.write import make_pack
 
@@ -46,7 +46,7 @@ decks = st.builds(
         st.builds(
             Seen,
             st.sampled_from(["ledger", "beam", "post"]),
-            st.sampled_from(SEEN),
+            st.sampled_from(sorted(SEEN_WORDS)),
             st.just(()),
             st.none(),
             st.none(),
@@ -144,7 +144,7 @@ def test_the_two_pages_print_the_tier_of_persons_and_never_that_of_a_guess(drawn
         )
 
 
-@pytest.mark.parametrize("state", SEEN)
+@pytest.mark.parametrize("state", SEEN_WORDS)
 def test_coverage_is_said_as_it_is(state: str) -> None:
     seen = Seen("ledger", state, (), 1, 3, "why")
     part = plain(section(page_of(summary("d", coverage=(seen,))), 'data-k="coverage"', "</table>"))

@@ -31,11 +31,12 @@ from sklearn.metrics import average_precision_score
 from tools.bench import baseline
 from tools.bench.feature_sets import Array, FeatureSet, read_labels
 from tools.bench.features import HIGHEST, NEGATIVE_CELLS, Draw, classifier, draws, overlap
+from tools.build_backbone.joined import joined_cells
 from tools.build_backbone.pictures import SKIMAGE, SKLEARN
 from tools.build_backbone.projection import fit
 from triage.features.backbone import Backbone
 from triage.features.embedder import make_views
-from triage.features.pooling import joined_cells, whole_vector
+from triage.features.pooling import whole_vector
 from triage.features.recipe import default_recipe
 from triage.imaging import open_upright
 from triage.train.cells import with_neighbours

@@ -1,13 +1,10 @@
-"""The four audits on 100,000 photos x 30 tags, how many flipped labels are found, how early audits stop.
+"""The four audits on 100,000 photos x 30 tags, and how many flipped labels are found.
 
 python -m tools.bench.audit speed  makes a library of that size (about 4 GB on the disk, numbers only, no
 pictures) and runs each audit in a process of its own: wall and processor seconds, peak memory.
 python -m tools.bench.audit flips  flips 3, 5 and 10 % of true labels, at random and among look-alikes, and
 counts which share stands in the first 5 and 10 % of the list, against looking in random order. Sets: the
 invented demo photos and, where they are, the real photos beside the checkout (DECK_TRIAGE_SHARED).
-python -m tools.bench.audit stops  simulates 1,000 audits at each true rate against a target of 5 %: how many
-photos until the anytime bounds suffice, against the fixed sample for 95 % and 5 % and the smallest fixed plan
-that tells the true rate from the target (both risks 5 %); and how often a verdict is wrong.
 """
 
 from __future__ import annotations
@@ -310,46 +307,10 @@ def flips(repeats: int) -> list[dict[str, object]]:
     return results
 
 
-# ---- stops ------------------------------------------------------------------------------------------
-
-
-def stops(times: int = 1000, target: float = 0.05) -> list[dict[str, object]]:
-    """Simulate audits of piles at several true rates; a verdict contrary to the true rate is an error."""
-    from triage.audit.bounds import first_stop
-    from triage.audit.sizes import acceptance_plan, sample_size
-
-    results: list[dict[str, object]] = []
-    generator = np.random.default_rng(1)
-    for population in (2000, 10_000):
-        fixed = sample_size(0.95, 0.05, population)
-        for rate in (0.002, 0.005, 0.01, 0.02, 0.0505, 0.08, 0.15):
-            pile = np.arange(population) < round(rate * population)
-            found = [
-                first_stop(generator.permutation(pile)[:fixed], population, target) for _ in range(times)
-            ]
-            drawn = [stop.drawn if stop else fixed for stop in found]
-            wrong = "within" if rate > target else "above"
-            plan = acceptance_plan(rate, target, 0.05, 0.05, population).sample if rate < target else None
-            results.append(
-                {
-                    "pile": population,
-                    "true_rate": rate,
-                    "fixed": fixed,
-                    "median": float(np.median(drawn)),
-                    "median_of_fixed": round(float(np.median(drawn)) / fixed, 3),
-                    "smallest_plan": plan,
-                    "median_of_plan": plan and round(float(np.median(drawn)) / plan, 3),
-                    "no_verdict": sum(stop is None for stop in found) / times,
-                    "wrong": sum(stop is not None and stop.verdict == wrong for stop in found) / times,
-                }
-            )
-    return results
-
-
 def main() -> int:
     """Run what was asked for and print JSON."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", choices=["speed", "flips", "stops", "one"])
+    parser.add_argument("what", choices=["speed", "flips", "one"])
     parser.add_argument("audit", nargs="?", choices=AUDITS)
     parser.add_argument("--photos", type=int, default=100_000)
     parser.add_argument("--tags", type=int, default=30)
@@ -362,8 +323,6 @@ def main() -> int:
         result: object = run_one(given.audit, given.folder)
     elif given.what == "speed":
         result = speed(given.photos, given.tags, given.decks, given.folder)
-    elif given.what == "stops":
-        result = stops()
     else:
         result = flips(given.repeats)
     print(json.dumps(result, indent=1))

@@ -13,9 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tools.build_backbone.joined import joined_cells
 from triage.features.backbone import Backbone, cell_view_px, square_view_px
 from triage.features.models import read_card
-from triage.features.pooling import joined_cells, mean_and_max
+from triage.features.pooling import mean_and_max
 from triage.imaging import open_upright
 from triage.imaging.decode import resample
 

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from tools.build_backbone.joined import joined_cells
 from tools.build_backbone.pictures import RENDERS_COMMIT, pictures, variations
 from triage.features.backbone import Backbone, cell_view_px
-from triage.features.pooling import joined_cells
 from triage.imaging import open_upright
 from triage.imaging.decode import resample
 

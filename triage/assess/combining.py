@@ -48,24 +48,17 @@ def union_probability(maxima: Sequence[float], rho: float = RHO) -> float:
     return min(1.0, largest + (1 - rho) * (independent - largest), math.fsum(maxima))
 
 
-def fit_rho(rows: Sequence[tuple[Sequence[float], bool]], decks: int | None = None) -> float | None:
-    """Return the rho in [0, 1] with the least log loss, to 0.01; null below 30 decks.
-
-    Each row is (groups' probabilities of a deck for one tag, whether the defect is there by a person's word);
-    `decks` is how many decks they come from (one each where it is not said). Ties go to the rho nearest to
-    0.5. Needs rows with the defect and rows without it, else null.
-    """
-    ends = np.array([mixing_ends(maxima, truth) for maxima, truth in rows]).reshape(-1, 3)
-    return fit_rho_to_ends(ends, len(rows) if decks is None else decks)
-
-
 def mixing_ends(maxima: Sequence[float], truth: bool) -> tuple[float, float, float]:
     """Return (P at rho 0, P at rho 1, truth): all that fitting needs, for P is linear in rho."""
     return union_probability(maxima, 0.0), union_probability(maxima, 1.0), float(truth)
 
 
-def fit_rho_to_ends(ends: FloatArray, decks: int) -> float | None:
-    """Return what `fit_rho` does, from an array (rows, 3) of `mixing_ends`."""
+def fit_rho(ends: FloatArray, decks: int) -> float | None:
+    """Return the rho in [0, 1] with the least log loss, to 0.01; null below 30 decks.
+
+    `ends` is an array (rows, 3) of `mixing_ends`, a row for each deck and tag; `decks` is how many decks they
+    come from. Ties go to the rho nearest to 0.5. Needs rows with the defect and rows without it, else null.
+    """
     apart, together, truth = ends.T
     if decks < FIT_FROM_DECKS or truth.all() or not truth.any():
         return None

@@ -41,21 +41,6 @@ def _against() -> dict[str, tuple[tuple[Condition, str], ...]]:
     return found
 
 
-def disputed_tags() -> frozenset[str]:
-    """Return the tags that some fact can speak against."""
-    return frozenset(_against())
-
-
-def dispute_facts() -> frozenset[str]:
-    """Return the facts that can speak against some tag."""
-    return frozenset(
-        leaf.name
-        for rows in _against().values()
-        for condition, _ in rows
-        for leaf in condition.leaves("fact")
-    )
-
-
 def disputes(tags: Collection[str], view: View) -> tuple[Dispute, ...]:
     """Return what the deck's facts say against tags that persons labelled present."""
     found = []

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from triage.assess.combining import RHO, FloatArray, fit_rho_to_ends, group_maxima, mixing_ends
+from triage.assess.combining import RHO, FloatArray, fit_rho, group_maxima, mixing_ends
 from triage.assess.order import DANGER, LOOK, rank
 from triage.assess.records import DeckEvidence, DeckSummary
 from triage.assess.rules import RuleBook, load_rule_book
@@ -221,7 +221,7 @@ def fitted_rho(evidence: Iterable[DeckEvidence], tags: Sequence[str]) -> float:
 
 def rho_of_rows(rows: Sequence[FloatArray]) -> float:
     """Return rho from the `mixing_rows` of each deck that has any."""
-    fitted = fit_rho_to_ends(np.concatenate(rows), len(rows)) if rows else None
+    fitted = fit_rho(np.concatenate(rows), len(rows)) if rows else None
     return RHO if fitted is None else fitted
 
 

@@ -166,13 +166,8 @@ def _facts(evidence: DeckEvidence, view: DeckView, book: RuleBook) -> Iterator[A
         yield Ask(NextLook(evidence.deck, "fact", one.key, one.why, 0.0), one.gain)
 
 
-def defect_shares(decks: Sequence[DeckEvidence], vocabulary: Vocabulary) -> dict[str, float]:
-    """Return the share of decks with each tag among decks where a person answered it; (k + 1)/(n + 2)."""
-    return shares_of([_answered(one, vocabulary) for one in decks], vocabulary)
-
-
 def shares_of(answered: Sequence[Mapping[str, bool]], vocabulary: Vocabulary) -> dict[str, float]:
-    """Return the shares of `defect_shares` from each deck's answers."""
+    """Return the share of decks with each tag among those where a person answered it; (k + 1)/(n + 2)."""
     count = {tag: 0 for tag in vocabulary.defects}
     have = dict(count)
     for told in answered:

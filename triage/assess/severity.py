@@ -19,7 +19,6 @@ from triage.domain.tiers import TIERS
 from triage.errors import BadInput
 
 SHIPPED = DATA / "severity.toml"
-OWN_NAME = "severity.toml"
 BY_RATIO = "by-ratio"
 UNKNOWN_HEIGHT = "unknown"
 _SLACK_FT = 1e-9

@@ -115,24 +115,6 @@ def observed_of(matrix: ArrayLike) -> float:
     return float(np.trace(o) / total)
 
 
-def krippendorff_alpha(ratings: ArrayLike, level: str = "nominal") -> float:
-    """Return Krippendorff's alpha of ratings, shape (people, units), NaN where a person gave none.
-
-    Raises BadInput where it is undefined: one person only, no overlap, one value only, no such level.
-    """
-    table = np.asarray(ratings, dtype=float)
-    if table.ndim != 2 or table.shape[0] < 2:
-        raise BadInput("agreement needs answers from at least two people")
-    given = ~np.isnan(table)
-    values, codes = np.unique(table[given], return_inverse=True)
-    if not len(values):
-        raise BadInput("nobody rated anything")
-    units = np.broadcast_to(np.arange(table.shape[1]), table.shape)[given]
-    counts = np.bincount(units * len(values) + codes, minlength=table.shape[1] * len(values))
-    matrix = coincidences(counts.reshape(table.shape[1], len(values))).sum(axis=0)
-    return alpha_of(matrix, level, values)
-
-
 LEAST_DECKS = 5
 """Below this number of decks no interval is given."""
 

@@ -1,9 +1,8 @@
 """How many must be looked at: sample sizes and acceptance sampling, always rounded up ('at least').
 
 Sources: W. G. Cochran, Sampling Techniques, 3rd ed. (1977), chapter 4; R. V. Krejcie and D. W. Morgan,
-Educational and Psychological Measurement 30 (1970) 607-610 (who round to the nearest); R. M. Cannon and
-R. T. Roe, Livestock Disease Surveys (1982), for none found; NIST/SEMATECH e-Handbook of Statistical Methods,
-section 6.2.3, for single sampling plans.
+Educational and Psychological Measurement 30 (1970) 607-610 (who round to the nearest); NIST/SEMATECH
+e-Handbook of Statistical Methods, section 6.2.3, for single sampling plans.
 """
 
 from __future__ import annotations
@@ -11,7 +10,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
 from scipy import stats
 
 from triage.errors import BadInput
@@ -57,20 +55,6 @@ def sample_size(
 def _up(size: float, population: int | None) -> int:
     needed = max(1, math.ceil(size - 1e-9))
     return needed if population is None else min(needed, population)
-
-
-def size_to_find_one(confidence: float, defects: int, population: int) -> int:
-    """Return how many items at least hold one of `defects` with the given confidence, drawn from a pile.
-
-    Exact (hypergeometric). Raises BadInput when the pile has no defect or fewer items than defects.
-    """
-    if not 0.0 < confidence < 1.0:
-        raise BadInput(f"confidence {confidence:g} is not between 0 and 1")
-    if not 1 <= defects <= population:
-        raise BadInput(f"{defects} defects among {population} cannot be looked for")
-    sizes = np.arange(1, population + 1)
-    none = stats.hypergeom.pmf(0, population, defects, sizes)
-    return int(sizes[np.argmax(none <= 1.0 - confidence + 1e-12)])
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,6 @@ TIERS: tuple[str, ...] = (
 GAPS: tuple[str, ...] = ("serious", "some", "none")
 STANDINGS: tuple[str, ...] = ("verified-on-site", "seen-by-person", "calculated", "disputed", "possible")
 KINDS: tuple[str, ...] = ("hazard", "departs-from-today")
-SEEN: tuple[str, ...] = ("well", "poorly", "not-seen", "concealed")
 VALUES: tuple[str, ...] = ("present", "absent", "unclear")
 PILES: tuple[str, ...] = ("likely", "unsure", "unlikely")
 

@@ -8,7 +8,6 @@ pseudonyms they leave only where they are asked for.
 
 from __future__ import annotations
 
-import hashlib
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -20,6 +19,7 @@ from triage.exchange.splits import Splits
 from triage.frames.of_library import facts_of
 from triage.library import queries
 from triage.library.people import pseudonyms as pseudonyms_of
+from triage.platforms import safe_file_name
 
 if TYPE_CHECKING:
     from triage.assess.records import DeckSummary
@@ -170,18 +170,14 @@ def aliases(library: Library, people: set[str]) -> dict[str, str]:
         return pseudonyms_of(connection, people)
 
 
-_LONGEST = 200
-"""Bytes of a name in an export: room for `.xmp` and the like within the 255 that file systems take."""
-
-
 def export_names(photos: tuple[Photo, ...]) -> dict[str, str]:
     """Return a name for each photo that is unique in the export and safe as a path below its folder."""
-    plain = {photo.sha: f"{_part(photo.deck)}/{_path(photo.name)}" for photo in photos}
+    plain = {photo.sha: f"{safe_file_name(photo.deck)}/{_path(photo.name)}" for photo in photos}
     uses = Counter(name.lower() for name in plain.values())
     return {
         photo.sha: plain[photo.sha]
         if uses[plain[photo.sha].lower()] == 1
-        else f"{_part(photo.deck)}/{photo.sha[:12]}-{_path(photo.name).rsplit('/', 1)[-1]}"
+        else f"{safe_file_name(photo.deck)}/{photo.sha[:12]}-{_path(photo.name).rsplit('/', 1)[-1]}"
         for photo in photos
     }
 
@@ -191,21 +187,6 @@ def _jpeg(name: str) -> str:
     return name if name.lower().endswith((".jpg", ".jpeg")) else f"{name}.jpg"
 
 
-def _part(text: str) -> str:
-    """Return one part of a path that any system takes: plain characters, and short enough for an ending."""
-    cleaned = "".join("_" if char in '/\\:*?"<>|' or ord(char) < 32 else char for char in text).strip(" .")
-    return _short(cleaned) or "_"
-
-
-def _short(text: str) -> str:
-    """Cut a long name in the middle, so that its ending stays, and let a hash tell it from its like."""
-    data = text.encode("utf-8", "replace")
-    if len(data) <= _LONGEST:
-        return text
-    mark = f"~{hashlib.sha256(data).hexdigest()[:8]}~"
-    head = data[: _LONGEST - 40].decode("utf-8", "ignore")
-    return head + mark + data[-20:].decode("utf-8", "ignore")
-
-
 def _path(text: str) -> str:
-    return _jpeg("/".join(_part(part) for part in text.split("/") if part not in ("", ".", "..")) or "_")
+    parts = [safe_file_name(part) for part in text.split("/") if part not in ("", ".", "..")]
+    return _jpeg("/".join(parts) or "_")

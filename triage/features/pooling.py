@@ -58,14 +58,3 @@ def column_lengths(flat: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return the Euclidean length of each column of a (channels, n) map."""
     lengths: NDArray[np.float32] = np.sqrt(np.einsum("ij,ij->j", flat, flat))
     return lengths
-
-
-def joined_cells(last_map: NDArray[np.float32], earlier_map: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return (rows * cols, 1280 + 672): each cell's last-map and earlier-map feature, each of unit length.
-
-    The earlier map has twice the resolution; the largest of its 2 x 2 places is used for the cell.
-    """
-    last = unit(np.ascontiguousarray(last_map.reshape(last_map.shape[0], -1).T))
-    pooled = pool_to_grid(earlier_map)
-    earlier = unit(np.ascontiguousarray(pooled.reshape(pooled.shape[0], -1).T))
-    return np.concatenate([last, earlier], axis=1)

@@ -45,7 +45,7 @@ class Projection:
     def cells(self, last_map: NDArray[np.float32], earlier_map: NDArray[np.float32]) -> NDArray[np.uint8]:
         """Return (rows, cols, C) uint8 cells of both maps.
 
-        The same as quantising ``joined_cells`` times the matrix, without building the joined cells.
+        The same as quantising both maps' cells side by side times the matrix, without joining the cells.
         """
         channels, rows, cols = last_map.shape
         last = last_map.reshape(channels, -1)

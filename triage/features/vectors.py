@@ -67,12 +67,6 @@ class PhotoVectors:
         flat += self.cell_offset
         return flat
 
-    def cell_centres(self) -> NDArray[np.float32]:
-        """(rows * cols, 2) x, y of the cells' centres as fractions of the upright photo, same order."""
-        boxes = self.cell_boxes()
-        centres: NDArray[np.float32] = boxes[:, :2] + boxes[:, 2:] * np.float32(0.5)
-        return centres
-
     def cell_boxes(self) -> NDArray[np.float32]:
         """(rows * cols, 4) x, y, width, height of the cells as fractions of the upright photo, tiling it."""
         rows, cols = self.grid

@@ -10,7 +10,6 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-PHASH_BITS = 256
 HASH_LONG_SIDE_PX = 512  # what PDQ's reference program shrinks photos to
 LOOK_ALIKE_BITS = 31
 """Distance at or below which two photos are look-alikes: the threshold that PDQ's authors propose

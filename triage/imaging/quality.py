@@ -63,24 +63,12 @@ def _tile_means(values: NDArray[np.int16], tiles: int) -> NDArray[np.float64]:
     return means
 
 
-def blur_effect(grey: NDArray[np.uint8]) -> float:
-    """Return the perceptual blur of a whole picture: 0 sharp, 1 blurred.
-
-    Source: Crete, Dolmiere, Ladret, Nicolas, The blur effect: perception and estimation with a new
-    no-reference perceptual blur metric (SPIE 6492, 2007), as scikit-image's ``measure.blur_effect``
-    computes it.
-    """
-    inside = (slice(2, grey.shape[0] - 1), slice(2, grey.shape[1] - 1))
-    worst = 0.0
-    for axis in (0, 1):
-        sharp, lost = (part[inside] for part in _edge_energy(grey, axis))
-        total = float(sharp.sum(dtype=np.float64))
-        worst = max(worst, 1 - float(lost.sum(dtype=np.float64)) / total) if total > 0 else 1.0
-    return worst
-
-
 def sharpest_blur(grey: NDArray[np.uint8]) -> float:
     """Return the blur effect of the sharpest of 6 x 6 tiles, so that a blurred background does not count.
+
+    0 is sharp, 1 blurred. Source: Crete, Dolmiere, Ladret, Nicolas, The blur effect: perception and
+    estimation with a new no-reference perceptual blur metric (SPIE 6492, 2007), as scikit-image's
+    ``measure.blur_effect`` computes it for a whole picture.
 
     The worse direction of a tile counts. It sees a lens out of focus; camera shake, which leaves edges along
     its own direction sharp, it mostly misses. 1.0 when no tile has enough contrast to say.

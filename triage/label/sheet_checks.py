@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from triage.library.records import Label
 
 ONE_IN = 20
-BLIND = "audit"
-"""How a photo that comes back is asked."""
 
 
 def is_drawn(tag: str, sha: str) -> bool:

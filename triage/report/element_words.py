@@ -27,7 +27,6 @@ PLAIN: dict[str, tuple[str, bool]] = {
     "whole-deck": ("the deck as a whole", False),
 }
 """Words for each part, and whether they are plural. The trade's own word always stands, explained once."""
-SHORT: dict[str, str] = {"whole-deck": "overall view", "hanger": "joist hangers"}
 
 
 def plain_part(element: str) -> str:

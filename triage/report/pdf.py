@@ -22,15 +22,6 @@ EPOCH_VARIABLE = "SOURCE_DATE_EPOCH"
 
 def to_pdf(page: bytes) -> bytes:
     """Return an HTML page as PDF; raises BadInput where WeasyPrint (or its Pango) is not installed."""
-    return _written(page)[0]
-
-
-def page_count(page: bytes) -> int:
-    """Return how many sheets an HTML page takes in print; raises BadInput as `to_pdf` does."""
-    return _written(page)[1]
-
-
-def _written(page: bytes) -> tuple[bytes, int]:
     truncated = ImageFile.LOAD_TRUNCATED_IMAGES
     try:
         import weasyprint
@@ -47,7 +38,7 @@ def _written(page: bytes) -> tuple[bytes, int]:
             string=isolated(page.decode()), base_url=None, url_fetcher=_fetcher(weasyprint)
         )
         document = html.render()
-        return bytes(document.write_pdf(pdf_tags=True, finisher=_number_cells)), len(document.pages)
+        return bytes(document.write_pdf(pdf_tags=True, finisher=_number_cells))
 
 
 def _number_cells(_document: Any, pdf: Any) -> None:

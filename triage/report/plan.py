@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.order import rank
-from triage.domain.tiers import TIERS, tier_rank
+from triage.domain.tiers import GAPS, TIERS, tier_rank
 from triage.library import queries
 from triage.report.advice import advice_tier, due_date, needs_work
 from triage.report.concern_view import photo_names
@@ -151,9 +151,8 @@ def list_of(summary: DeckSummary | Line) -> str:
 
 def look_key(one: DeckSummary | Line) -> tuple[Any, ...]:
     """Return the key that sorts decks to go and see: what it could come to with all that is unseen leads."""
-    gaps = ("serious", "some", "none").index(one.gaps)
     could_be = -float(getattr(one, "up_to", 0.0))
-    return (could_be, tier_rank(one.tier_if_true), gaps, -one.unreviewed, one.deck)
+    return (could_be, tier_rank(one.tier_if_true), GAPS.index(one.gaps), -one.unreviewed, one.deck)
 
 
 def _shares(counts: Mapping[str, int]) -> dict[str, int]:

@@ -101,11 +101,6 @@ class PlaneFit:
         least, most = (float(bend) * 1000 for bend in np.linalg.eigvalsh(_bend(self.values)))
         return most if abs(most) >= abs(least) else least
 
-    @property
-    def distance_mm(self) -> float:
-        """From the camera to the card's middle."""
-        return float(np.linalg.norm(_pose(self.values)[1]))
-
     def to_plane(self, pixels: Floats) -> Floats:
         """Points of the plane in mm for pixels, shape (n, 2); NaN where a pixel looks past the horizon."""
         return plane_points(self, self.values, GAP_MM, pixels)

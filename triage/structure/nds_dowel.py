@@ -33,18 +33,6 @@ LAG_ROOT_DIAMETER_IN: dict[float, float] = {
     1.0: 0.780,
 }
 """NDS 2018 Table L2, by nominal diameter."""
-LAG_TIP_IN: dict[float, float] = {
-    0.25: 5 / 32,
-    0.3125: 3 / 16,
-    0.375: 7 / 32,
-    0.4375: 9 / 32,
-    0.5: 5 / 16,
-    0.625: 3 / 8,
-    0.75: 7 / 16,
-    0.875: 1 / 2,
-    1.0: 9 / 16,
-}
-"""Length of the tapered tip, NDS 2018 Table L2, by nominal diameter."""
 _LAG_BENDING_KSI = {0.25: 70.0, 0.3125: 60.0}
 BOLT_BENDING_PSI = 45_000.0
 """Bolts, and lag screws of 3/8 in and more: NDS 2018 Tables 12A and 12J, footnotes."""
@@ -162,11 +150,6 @@ def reference_value_lb(
     loads = yield_loads_lb(main, side, dowel, gap_in)
     mode = min(loads, key=lambda name: loads[name] / terms[name])
     return loads[mode] / terms[mode], mode
-
-
-def lag_withdrawal_lb_per_in(gravity: float, diameter_in: float) -> float:
-    """Return the reference withdrawal value of a lag screw per inch of thread (NDS 2018 Eq. 12.2-1)."""
-    return float(1800 * gravity**1.5 * diameter_in**0.75)
 
 
 def nail_withdrawal_lb_per_in(gravity: float, diameter_in: float) -> float:

@@ -9,4 +9,3 @@ from .types import Score as Score
 from .types import TagModel as TagModel
 from .types import TooFew as TooFew
 from .types import TrainingLabel as TrainingLabel
-from .types import TrainingPhoto as TrainingPhoto

@@ -31,15 +31,6 @@ MIN_DECKS = 2
 """Fewest decks of each class: with one deck nothing can be held out."""
 
 
-@dataclass(frozen=True, eq=False)
-class TrainingPhoto:
-    """One photo with the deck that may not be split and, where already loaded, its vectors."""
-
-    sha: str
-    deck: str
-    vectors: PhotoVectors | None = None
-
-
 @dataclass(frozen=True)
 class TrainingLabel:
     """A person's word on photo x tag.
