@@ -95,6 +95,21 @@ def test_no_two_files_import_each_other():
     assert circles({name: ast.parse(text) for name, text in two.items()}) == []
 
 
+def test_tests_of_the_package_need_no_tool():
+    """What tests and benches both draw is in tests/simulated; tests of tools have folders of their own."""
+    own = ("tests/of_tools/", "tests/render/")
+    found = [
+        f"{name}:{node.lineno}"
+        for name, _, tree in trees("tests/")
+        if not name.startswith(own)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for one in (node.names if isinstance(node, ast.Import) else [node])
+        if (getattr(one, "module", None) or getattr(one, "name", "")).split(".")[0] == "tools"
+    ]
+    assert found == []
+
+
 def test_the_package_holds_no_pickle_no_bare_except_and_prints_in_commands_only():
     faults = []
     for name, _, tree in trees("triage/"):

@@ -7,7 +7,7 @@ import time
 import pytest
 from common import draw_photo
 
-from tools.bench.cluster import Cluster
+from tests.simulated.cluster import Cluster
 from triage.batch import Failed, Ok, map_items
 from triage.batch.dask_engine import check_address
 from triage.errors import Cancelled, TriageError, WrongUsage

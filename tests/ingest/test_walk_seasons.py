@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import random
 
-from tools.bench.walk_seasons import DENSE, SCATTERED, SLOW, draw_season
-from tools.bench.walks import Count, by_pause, by_radius, judge, ours
+from tests.simulated.walk_counts import Count, by_pause, by_radius, judge, ours
+from tests.simulated.walk_seasons import DENSE, SCATTERED, SLOW, draw_season
 from triage.ingest import walk
 from triage.ingest.walk_model import Trust
 

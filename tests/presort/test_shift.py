@@ -5,7 +5,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tools.bench.shift import reduced, withdrawn
 from triage.presort.shift import LEVEL, deck_p_values, distances, simes
 
 
@@ -56,16 +55,3 @@ def test_distances_are_those_of_scikit_learn():
     near = NearestNeighbors(n_neighbors=3).fit(training)
     assert distances(batch, training, own=False) == pytest.approx(near.kneighbors(batch)[0].mean(axis=1))
     assert distances(training, training, own=True) == pytest.approx(near.kneighbors()[0].mean(axis=1))
-
-
-def test_the_bench_counts_ordinary_and_foreign_batches():
-    """A rotation changes no distance; ordinary decks are withdrawn rarely, those of another kind always."""
-    draw = np.random.default_rng(6)
-    ordinary, foreign = draw.normal(size=(60, 90)), draw.normal(size=(30, 90)) + 2
-    apart = np.linalg.norm(ordinary[0] - foreign[0])
-    ordinary, foreign = reduced(ordinary, foreign)
-    assert np.linalg.norm(ordinary[0] - foreign[0]) == pytest.approx(apart)
-    for batch in (1, 5):
-        false = withdrawn(ordinary, 40, batch, 400)
-        assert false <= LEVEL + 0.044  # four standard errors
-        assert withdrawn(ordinary, 40, batch, 40, others=foreign) == 1.0

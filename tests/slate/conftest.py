@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tools.bench import slate_views
+from tests.simulated import slate_views
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from tools.bench.slate_views import TEXTURE_PX_PER_MM, card_texture
+from tests.simulated.slate_views import TEXTURE_PX_PER_MM, card_texture
 from triage.slate.card import Card
 
 PX_PER_MM = 3.0

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tools.bench import slate_views as sv
+from tests.simulated import slate_views as sv
 from triage.slate.bolts import LARGEST_IN, SMALLEST_IN, rectify, rounds
 from triage.slate.card import Card
 from triage.slate.measure import measurable

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tools.bench import slate as bench
-from tools.bench import slate_views as sv
+from tests.simulated import slate_views as sv
+from tests.simulated.slate_measured import measure_view, summary
 from triage.errors import BadInput, WrongUsage
 from triage.slate.card import Card
 from triage.slate.facts import keep_length
@@ -45,7 +45,7 @@ def look(view: sv.View, wood: np.ndarray, **settings: float) -> Measurable:
 
 
 def test_lengths_beside_the_card_are_right_and_so_are_their_intervals(wood: np.ndarray) -> None:
-    told = bench.summary([bench.measure_view(seed, "letter", wood) for seed in range(500, 600)])
+    told = summary([measure_view(seed, "letter", wood) for seed in range(500, 600)])
     assert told["lengths"] > 180
     assert told["median_error"] < 0.01
     assert told["p95_error"] < 0.03

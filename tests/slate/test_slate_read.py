@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tools.bench import slate_views as sv
+from tests.simulated import slate_views as sv
 from triage.imaging import open_upright
 from triage.slate.card import Card
 from triage.slate.read import CardSeen, read_card

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from tools.bench import slate_walks
+from tests.simulated import slate_walks
 from triage.slate.card import Card
 from triage.slate.sorting import DOUBT, Placed, WalkPhoto, sort_walk
 from triage.slate.stream import CARD_WITHOUT_TIME

@@ -25,7 +25,7 @@ def write_jobs(folder: Path, count: int, seed: int) -> None:
     """Draw views as the projected bench does, and write textures, jobs.json and truth.json."""
     import cv2
 
-    from tools.bench import slate_views as sv
+    from tests.simulated import slate_views as sv
     from triage.slate.card import Card
 
     folder.mkdir(parents=True, exist_ok=True)
