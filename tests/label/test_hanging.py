@@ -4,6 +4,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from triage.errors import BadInput
 from triage.label.deck_order import open_in_deck
 from triage.label.order import questions
 from triage.label.rows import by_part, give_labels
@@ -56,7 +57,7 @@ def test_present_here_and_none_of_the_rest_is_one_act(library):
     photo, asked = run.question.photo, len(run.open_tags())
     run.boxes = [(0.1, 0.1, 0.2, 0.2)]
     run.place, run.count = "left end", 2
-    assert run.only_here() == asked - 1
+    assert run.only_here() == (LEDGER, asked - 1)
     said = values(library, photo.sha)
     assert said.pop(LEDGER) == "present"
     assert set(said.values()) == {"absent"}
@@ -66,7 +67,26 @@ def test_present_here_and_none_of_the_rest_is_one_act(library):
     assert queries.labels(library) == []
 
 
-@pytest.mark.parametrize("act", [lambda run: run.answer("absent"), lambda run: run.none_of_the_rest()])
+def test_a_number_answers_that_open_tag_and_none_of_the_rest(library):
+    run = session(library)
+    photo, tags = run.question.photo, run.open_tags()
+    wanted = tags.index(NAILS) + 1
+    assert wanted > 1
+    assert run.only_here(wanted) == (NAILS, len(tags) - 1)
+    said = values(library, photo.sha)
+    assert said.pop(NAILS) == "present"
+    assert set(said.values()) == {"absent"}
+    assert run.undo() == len(tags)
+    for number in (0, len(tags) + 1):
+        with pytest.raises(BadInput, match="no open question number"):
+            run.only_here(number)
+    assert queries.labels(library) == []
+
+
+@pytest.mark.parametrize(
+    "act",
+    [lambda run: run.answer("absent"), lambda run: run.none_of_the_rest(), lambda run: run.only_here(2)],
+)
 def test_a_mark_is_not_lost_by_another_answer(library, act):
     run = session(library)
     run.place = "left end"

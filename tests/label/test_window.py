@@ -113,7 +113,13 @@ def test_the_machines_order_is_the_same_found_by_index(suggested, monkeypatch, o
     assert run(order=order) == whole
     assert run(order=order, tags=["rusted-connector"]) == one_tag
     first = window.next_suggested(suggested, ["missing-hanger", "rusted-connector"], order, at_once=5)
-    assert [(photo.path_name, tag, order) for photo, tag in first] == whole[:5]
+    found = [(photo.path_name, row.tag, order) for row, photo in first]
+    if order == "doubtful":
+        assert found == whole[:5]
+    else:  # the likeliest photos, each with all that is open on it
+        assert set(whole[:5]) <= set(found)
+        of_photo = {one[0] for one in found}
+        assert {one for one in whole if one[0] in of_photo} == set(found)
 
 
 def test_a_small_library_is_read_whole(lib):

@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.assess.order import DANGER, LOOK, Ordering
-from triage.label.lists_first import lists_first
 from triage.library.look_lines import LookLine, keep_lines, leads_of, lines_of, open_above
 from triage.presort.look_first import LEAST_POSITIVES, MOST_FURTHER, NOTHING, line_at, look_line, share_above
 from triage.train.types import Calibration
@@ -91,36 +90,6 @@ def test_the_interval_holds_the_truth_in_nineteen_of_twenty_where_photos_of_a_de
             held[how] += low <= 0.8 <= high
     assert held["decks"] >= 300 * 0.9
     assert held["photos"] < held["decks"]
-
-
-@dataclasses.dataclass(frozen=True)
-class Said:
-    tag: str
-    probability: float
-
-
-SAID = st.lists(st.builds(Said, st.sampled_from("abc"), st.floats(0, 1, width=16)), max_size=30)
-LINES = st.dictionaries(st.sampled_from("abc"), st.floats(0, 1.5, width=16))
-
-
-@settings(deadline=None)
-@given(SAID, LINES)
-def test_the_order_leaves_no_photo_out_and_keeps_the_order_within_a_tag(said, lines):
-    drawn = {tag: LookLine(tag, line, 0, 0, 0.0) for tag, line in lines.items()}
-    order = [one for one, _ in lists_first([(one, None) for one in said], drawn)]
-    assert sorted(map(str, order)) == sorted(map(str, said))
-    for tag in "abc":
-        chances = [one.probability for one in order if one.tag == tag]
-        assert chances == sorted(chances, reverse=True)
-    listed = [one.tag in lines and one.probability >= lines[one.tag] for one in order]
-    assert listed == sorted(listed, reverse=True)
-
-
-def test_a_tag_whose_probabilities_are_all_low_is_not_left_until_last():
-    said = [(Said("rare", 0.2), None), *((Said("usual", 0.9 - k / 100), None) for k in range(20))]
-    lines = {"rare": LookLine("rare", 0.15, 1, 9, 0.1), "usual": LookLine("usual", 0.3, 20, 20, 0.1)}
-    assert [one.tag for one, _ in lists_first(said, lines)].index("rare") == 1
-    assert [one.tag for one, _ in lists_first(said, {})].index("rare") == 20
 
 
 ORDERING = st.builds(

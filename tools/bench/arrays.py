@@ -67,17 +67,22 @@ def folder_of(name: str) -> Path:
     return SAMPLES if name == "demo" else SHARED / "photos" / name
 
 
+def home_of(name: str) -> Path:
+    """Where a set's library is, or will be."""
+    return Path(tempfile.gettempdir()) / "deck-triage-arrays" / name / "library"
+
+
 def load_set(name: str) -> Set:
     """Make a library of the set by the commands, once, and read its vectors."""
     from triage.features.keep import vectors_of
 
     folder = folder_of(name)
-    at = Path(tempfile.gettempdir()) / "deck-triage-arrays" / name
+    at = home_of(name)
     rows = rows_of(folder)
-    if not (at / "library" / "library.toml").exists():
-        at.mkdir(parents=True, exist_ok=True)
-        _make(folder, rows, at / "library")
-    with Library.open(at / "library") as library:
+    if not (at / "library.toml").exists():
+        at.parent.mkdir(parents=True, exist_ok=True)
+        _make(folder, rows, at)
+    with Library.open(at) as library:
         photos = queries.photos(library)
         read = vectors_of(library)
         vectors = {photo.sha: read(photo.sha) for photo in photos}

@@ -1,41 +1,47 @@
 """Two seasons with the truth known: what the model saves in acts, and what is found late or missed with it.
 
-    tools/bench/run season [--sets seasons given boards screws] [--runs 20] [--decks N] [--out FILE]
+    tools/bench/run season [--sets seasons given demo boards screws] [--runs 20] [--decks N]
+                           [--out FILE] [--print]
 
-The decks of a set are parted into two seasons, by deck. Season one is answered without a model, photo by
-photo. Then models are trained on those answers and season two is answered four ways by the same person,
-played from the truth (5 % of what is there is missed, 2 % of answers slip):
+The decks of a set are parted into two seasons, by deck. In a copy of a real library season one is answered
+without a model, photo by photo; then `train` and `presort` run, and season two is answered four ways by the
+same person, played from the truth (5 % of what is there is missed, 2 % of answers slip). Which question comes
+next, what a key answers with it, what stands on a contact sheet and what comes back of it is decided by the
+product: the bench calls its order, its screen's session and its sheets.
 
 - *no model*: as season one.
-- *model*: first the lists to look at first, the first of each tag in turn; then deck by deck what is open.
-- *model and parts*: the same, and the parts by contact sheets of 60 photos; then photo by photo what is open.
-- *blindly*: the machine's word is confirmed without a look, for parts and for defects. It is there to fail:
-  a bench that it passes measures nothing.
+- *model*: first the lists of urgent tags (`label ask --order dangerous` until it says that they are through),
+  then deck by deck what is open (`label ask`).
+- *model and parts*: the same, and in between the contact sheets of every part across decks.
+- *blindly*: as model and parts, but the person answers what the machine says without looking. It is there to
+  fail: a bench that it passes measures nothing.
 
 Shown are acts a photo, the share of decks with a defect found after 10, 25, 50 and 100 % of the acts of that
-way, and whether the goals are met. Real sets have no parts: boards and screws stand in for decks and photos.
+way, and whether the goals are met. A deck is found when one of its defects is answered 'present'. It is found
+*later* when that takes more acts, counted from the first one of the season, than without the model, or when
+only the season without the model finds it. A run counts as one with a later deck if it has one or more; the
+share of all pairs of deck and run is shown beside it. `--print` shows each deck of each run.
+Real sets have no parts: boards and screws stand in for decks and photos.
 """
 
 from __future__ import annotations
 
 import argparse
+import shutil
 import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from tools.bench.season_person import A_SHEET, Season
+from tools.bench.season_person import NAME, Season
 from tools.bench.season_sets import Truth, load
-from triage.label.lists_first import lists_first
-from triage.library.look_lines import LookLine
-from triage.library.records import Suggestion
-from triage.presort.look_first import look_line
-from triage.presort.sheets import GROUPS, group_of
-from triage.train import TagModel, TrainingLabel, train_tags
-from triage.train.calibrate import apply
-from triage.train.scoring import blended
-from triage.train.types import LIKELY_FROM
+from triage.library import Library
+from triage.presort.of_library import presort_library
+from triage.train.of_library import train_library
 
 SHARES = (0.1, 0.25, 0.5, 1.0)
 NO_MODEL, MODEL, PARTS, BLINDLY = "no model", "model", "model and parts", "blindly"
@@ -50,98 +56,43 @@ quarter of the acts; defects missed above the first season's (the promised miss 
 
 @dataclass(frozen=True)
 class Told:
-    """What one way of working came to in one run."""
+    """What one way of working came to in one run.
+
+    Attributes
+    ----------
+    later, pairs : decks found later than without the model, and decks that either season found.
+    kinds : acts by kind.
+    """
 
     acts_a_photo: float
     found: tuple[float, ...]
     early: float
     missed: float
-    later: bool
+    later: int
+    pairs: int
+    kinds: dict[str, int]
 
 
-def probabilities(model: TagModel, truth: Truth, photos: list[str]) -> np.ndarray:
-    """(n,) calibrated probabilities of a tag."""
-    blend = np.array([model.blend])
-    raw = [blended(model.whole, model.cells, blend, truth.vectors[sha])[0] for sha in photos]
-    return np.asarray(apply(model.calibration, np.array(raw)))
+@contextmanager
+def copied(library: Path) -> Iterator[Path]:
+    """A copy of a library to play in: the photos are linked, all else is its own."""
+    with tempfile.TemporaryDirectory(prefix="deck-triage-season-") as folder:
+        at = Path(folder) / "library"
+        shutil.copytree(library, at, ignore=shutil.ignore_patterns("originals"))
+        (at / "originals").symlink_to(library / "originals", target_is_directory=True)
+        yield at
 
 
-def trained(truth: Truth, first: Season, decks: list[str], tags: tuple[str, ...]) -> dict[str, TagModel]:
-    """Models of the tags on what the person answered in season one."""
-    photos = [(sha, deck) for deck in decks for sha in truth.decks[deck]]
-    labels = [
-        TrainingLabel(sha, tag, first.said[sha, tag])
-        for sha, _ in photos
-        for tag in tags
-        if (sha, tag) in first.said
-    ]
-    made = train_tags(photos, labels, truth.vectors.__getitem__, tags=tags, promise_rate=0.001)
-    return {tag: one for tag, one in made.items() if isinstance(one, TagModel)}
-
-
-def suggested(
-    truth: Truth, models: dict[str, TagModel], photos: list[str]
-) -> tuple[dict[tuple[str, str], Suggestion], dict[str, LookLine]]:
-    """What the models say about photos, and each defect's line."""
-    said, lines = {}, {}
-    for tag, model in models.items():
-        chances = probabilities(model, truth, photos)
-        lines[tag] = look_line(model, chances)
-        for sha, chance in zip(photos, chances, strict=True):
-            said[sha, tag] = Suggestion(sha, tag, "bench", 0.0, float(chance), "unsure")
-    return said, lines
-
-
-def without_model(truth: Truth, seed: int, decks: list[str]) -> Season:
-    """A season deck by deck, photo by photo."""
-    season = Season(truth, seed)
-    for photo in truth.photos(decks):
-        season.whole_photo(photo, (*truth.parts, *truth.defects))
+def played(truth: Truth, at: Path, seed: int, decks: list[str], way: str) -> Season:
+    """A season in a copy of a library that has season one's answers and perhaps the machine's word."""
+    with copied(at) as copy, Library.open(copy) as library:
+        season = Season(truth, library, seed, blindly=way == BLINDLY)
+        if way != NO_MODEL:
+            season.urgent_lists(truth.dangerous)
+        if way in (PARTS, BLINDLY):
+            season.sheets(decks)
+        season.decks(decks)
     return season
-
-
-def with_model(
-    truth: Truth,
-    seed: int,
-    decks: list[str],
-    said: dict[tuple[str, str], Suggestion],
-    lines: dict[str, LookLine],
-    way: str,
-) -> Season:
-    """A season with what the model says: lists first, sheets where they are meant, then what is open."""
-    season = Season(truth, seed)
-    photos = truth.photos(decks)
-    defects = [(said[key], key) for key in said if key[1] in truth.defects]
-    if way == BLINDLY:
-        for tag in truth.defects:
-            word = {key: "present" if one.probability >= LIKELY_FROM else "absent" for one, key in defects}
-            season.act("sheet", {key: value for key, value in word.items() if key[1] == tag})
-    for one, (photo, tag) in lists_first(defects, lines):
-        if one.probability >= lines[tag].probability and (photo, tag) not in season.said:
-            season.one_question(photo, tag)
-    if way != MODEL:
-        _sheets(season, photos, said, blindly=way == BLINDLY)
-    for deck in decks:
-        expected = {
-            photo: sum(said[photo, tag].probability for tag in truth.defects if (photo, tag) in said)
-            for photo in truth.decks[deck]
-        }
-        for photo in sorted(truth.decks[deck], key=lambda photo: -expected[photo]):
-            season.whole_photo(photo, (*truth.parts, *truth.defects))
-    return season
-
-
-def _sheets(
-    season: Season, photos: list[str], said: dict[tuple[str, str], Suggestion], *, blindly: bool
-) -> None:
-    """Confirm the contact sheets of every part that the machine speaks of."""
-    for tag in season.truth.parts:
-        for start in range(0, len(photos), A_SHEET):
-            groups: dict[str, list[str]] = {name: [] for name in GROUPS}
-            for photo in photos[start : start + A_SHEET]:
-                if (photo, tag) in said:
-                    groups[group_of(said[photo, tag], False)].append(photo)
-            season.sheet(tag, groups, blindly=blindly)
 
 
 def told_of(season: Season, decks: list[str], before: Season) -> Told:
@@ -153,10 +104,22 @@ def told_of(season: Season, decks: list[str], before: Season) -> Told:
     missed, of = season.missed(decks)
     shares = tuple(_within(found, share * total) for share in SHARES)
     was = before.found_at(truth.defects, decks)
-    later = any(
-        then is not None and (at is None or at > then) for deck, at in found.items() for then in [was[deck]]
+    later = [deck for deck in found if is_later(found[deck], was[deck])]
+    pairs = [deck for deck in found if found[deck] is not None or was[deck] is not None]
+    return Told(
+        total / photos,
+        shares,
+        _within(early, total / 4),
+        missed / max(1, of),
+        len(later),
+        len(pairs),
+        dict(season.by_kind),
     )
-    return Told(total / photos, shares, _within(early, total / 4), missed / max(1, of), later)
+
+
+def is_later(at: int | None, was: int | None) -> bool:
+    """Say whether a deck was found later than before, or not at all although it was found before."""
+    return was is not None and (at is None or at > was)
 
 
 def _within(found: dict[str, int | None], acts: float) -> float:
@@ -177,23 +140,48 @@ def halves(truth: Truth, run: int) -> tuple[list[str], list[str]]:
     return sorted(drawn[:half]), sorted(drawn[half:])
 
 
-def one_run(truth: Truth, run: int) -> dict[str, Told]:
+def one_run(truth: Truth, run: int, *, shown: bool = False) -> dict[str, Told]:
     """Both seasons once; season one stands under `first`."""
     first, second = halves(truth, run)
-    one = without_model(truth, run, first)
-    models = trained(truth, one, first, (*truth.defects, *truth.parts))
-    said, lines = suggested(truth, models, truth.photos(second))
-    plain = without_model(truth, run, second)
-    found = {"first": told_of(one, first, one), NO_MODEL: told_of(plain, second, plain)}
-    for way in (MODEL, PARTS, BLINDLY):
-        found[way] = told_of(with_model(truth, run, second, said, lines, way), second, plain)
-    return found
+    with copied(truth.library) as at:
+        with Library.open(at) as library:
+            one = Season(truth, library, run)
+            one.decks(first)
+        plain = played(truth, at, run, second, NO_MODEL)
+        with Library.open(at) as library:
+            train_library(library, by=NAME, tags=(*truth.defects, *truth.parts))
+            presort_library(library, by=NAME, engine="here")
+        ways = {way: played(truth, at, run, second, way) for way in WAYS if truth.parts or way != PARTS}
+    ways[NO_MODEL] = plain
+    if shown:
+        print(printed(ways, second), flush=True)
+    return {"first": told_of(one, first, one)} | {
+        way: told_of(season, second, plain) for way, season in ways.items()
+    }
+
+
+def printed(ways: dict[str, Season], decks: list[str]) -> str:
+    """Return one run in lines: where the acts went, and after which act each deck was found."""
+    lines = [f"{way}: {season.acts} acts, {season.by_kind}" for way, season in ways.items()]
+    plain = ways[NO_MODEL]
+    was = plain.found_at(plain.truth.defects, decks)
+    found = {way: season.found_at(plain.truth.defects, decks) for way, season in ways.items()}
+    urgent = plain.truth.dangerous
+    dangerous = {way: season.found_at(urgent, decks) for way, season in ways.items()}
+    for deck in was:
+        cells = [
+            f"{way} {found[way][deck]}{'/' + str(dangerous[way][deck]) if deck in dangerous[way] else ''}"
+            f"{' LATER' if is_later(found[way][deck], was[deck]) else ''}"
+            for way in ways
+        ]
+        lines.append(f"  {deck}: {'; '.join(cells)}")
+    return "\n".join(lines)
 
 
 def goals(runs: list[dict[str, Told]], way: str) -> dict[str, tuple[float, float, bool]]:
     """What a way of working reached: by goal the figure, the bar, and whether it is met."""
     acts = float(np.mean([run[way].acts_a_photo / run["first"].acts_a_photo for run in runs]))
-    later = float(np.mean([run[way].later for run in runs]))
+    later = float(np.mean([run[way].later > 0 for run in runs]))
     more = float(np.mean([run[way].missed - run["first"].missed for run in runs]))
     early = float(np.mean([run[way].early for run in runs]))
     return {
@@ -228,15 +216,30 @@ def report(truth: Truth, runs: list[dict[str, Told]]) -> str:
             f"{reached[way][goal][0]:.0%} {'met' if reached[way][goal][2] else 'MISSED'}" for way in ways[2:]
         ]
         lines.append(f"| {goal} | {bar:.0%} | {' | '.join(cells)} |")
+    pairs = [
+        f"{sum(run[way].later for run in runs)} of {sum(run[way].pairs for run in runs)}" for way in ways[2:]
+    ]
+    lines.append(f"| (pairs of deck and run found later) | | {' | '.join(pairs)} |")
+    lines += ["", f"Acts of one photo, by kind: {_kinds(runs, ways[1:], photos / 2)}."]
     caught = not reached[BLINDLY]["defects missed, above the first season's"][2]
     lines += [
         "",
         f"Confirming blindly {'fails, as it must' if caught else 'PASSES: THIS MEASURES NOTHING'}.",
-        "A contact sheet holds up to 60 photos of several decks here. The page gives one for each deck,",
-        "so the acts of 'model and parts' are a lower bound for it.",
         "",
     ]
     return "\n".join(lines)
+
+
+def _kinds(runs: list[dict[str, Told]], ways: tuple[str, ...], photos: float) -> str:
+    """Return acts a photo by way and kind, in words."""
+    found = []
+    for way in ways:
+        kinds = sorted({kind for run in runs for kind in run[way].kinds})
+        acts = [
+            f"{kind} {np.mean([run[way].kinds.get(kind, 0) for run in runs]) / photos:.2f}" for kind in kinds
+        ]
+        found.append(f"{way}: {', '.join(acts)}")
+    return "; ".join(found)
 
 
 def main() -> int:
@@ -244,17 +247,18 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--sets", nargs="+", default=["seasons", "given", "boards", "screws"])
+    parser.add_argument("--sets", nargs="+", default=["seasons", "given", "demo", "boards", "screws"])
     parser.add_argument("--runs", type=int, default=20)
     parser.add_argument("--decks", type=int, help="only so many decks of a rendered set")
     parser.add_argument("--out", type=Path)
+    parser.add_argument("--print", action="store_true", dest="shown", help="each deck of each run")
     asked = parser.parse_args()
     texts, caught = [], True
     for name in asked.sets:
         truth = load(name, asked.decks)
         runs = []
         for run in range(asked.runs):
-            runs.append(one_run(truth, run))
+            runs.append(one_run(truth, run, shown=asked.shown))
             sys.stderr.write(f"{name}: run {run + 1} of {asked.runs}\n")
         texts.append(report(truth, runs))
         caught = caught and "MEASURES NOTHING" not in texts[-1]

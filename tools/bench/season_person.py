@@ -1,8 +1,10 @@
-"""A person played from the truth, in the terminal and on contact sheets, with every act counted.
+"""A person played from the truth in a real library, by keys and contact sheets, with every act counted.
 
-The person sees a photo's true answers through a few errors: of what is there 5 % is missed, and 2 % of all
-answers slip. The errors hang on the seed, the photo and the tag alone, so that every way of working meets the
-same person. One act is one key, one click, or one sheet confirmed.
+The questions, their order, what a key answers, the sheets and what comes back of them are the product's own;
+here stands only what the person sees. The person sees a photo's true answers through a few errors: of what is
+there 5 % is missed, and 2 % of all answers slip. The errors hang on the seed, the photo, the tag and whether
+it is the second look, so that every way of working meets the same person. One act is one key, one click, or
+one sheet confirmed.
 """
 
 from __future__ import annotations
@@ -10,35 +12,50 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from tools.bench.season_sets import Truth
-from triage.domain.vocabulary import SHOWS
-from triage.label.deck_order import along_the_load_path
-from triage.label.hanging import answered_with
-from triage.presort.sheets import DOUBTFUL, NO, YES
+from triage.label.order import Question, questions
+from triage.library import queries
+from triage.presort.sheets import DOUBTFUL, confirm, next_heap
+from triage.terminal.session import NUMBERED, Session
+from triage.train.types import LIKELY_FROM
+
+if TYPE_CHECKING:
+    from triage.library import Library
+    from triage.presort.sheets import Sheet
 
 MISSES, SLIPS = 0.05, 0.02
-A_SHEET = 60
-"""Photos on one contact sheet."""
+NAME = "ann"
 
 
 @dataclass
 class Season:
-    """What one person answered so far, and after how many acts."""
+    """What one person answered so far in one library, and after how many acts.
+
+    Attributes
+    ----------
+    blindly : the person answers what the machine says instead of looking.
+    """
 
     truth: Truth
+    library: Library
     seed: int
+    blindly: bool = False
     said: dict[tuple[str, str], str] = field(default_factory=dict)
     at: dict[tuple[str, str], int] = field(default_factory=dict)
     acts: int = 0
     by_kind: dict[str, int] = field(default_factory=dict)
 
     def _chance(self, photo: str, tag: str, what: str) -> float:
-        text = f"{self.seed}:{what}:{tag}:{photo}"
+        look = ":again" if (photo, tag) in self.said else ""
+        text = f"{self.seed}:{what}:{tag}:{photo}{look}"
         return int(hashlib.sha256(text.encode()).hexdigest()[:12], 16) / 16**12
 
     def sees(self, photo: str, tag: str) -> str:
         """Return what this person says of a photo when it is looked at."""
+        if self.blindly:
+            return self._machine_says(photo, tag)
         true = self.truth.answers.get((photo, tag), "absent")
         if true == "present" and self._chance(photo, tag, "miss") < MISSES:
             return "absent"
@@ -46,54 +63,83 @@ class Season:
             return "absent" if true == "present" else "present"
         return true
 
-    def act(self, kind: str, answers: Mapping[tuple[str, str], str] | None = None) -> None:
-        """One act, and what it answers."""
-        self.acts += 1
-        self.by_kind[kind] = self.by_kind.get(kind, 0) + 1
+    def _machine_says(self, photo: str, tag: str) -> str:
+        deck = self.truth.deck_of[photo]
+        said = queries.suggestions(self.library, deck=deck, tag=tag).get((photo, tag))
+        return "present" if said is not None and said.probability >= LIKELY_FROM else "absent"
+
+    def _act(self, kind: str, answers: Mapping[tuple[str, str], str] | None = None, acts: int = 1) -> None:
+        """Some acts of one kind, and what the last one answers."""
+        self.acts += acts
+        self.by_kind[kind] = self.by_kind.get(kind, 0) + acts
         for key, value in (answers or {}).items():
             self.said[key] = value
             self.at[key] = self.acts
 
     # ---- the labeling screen ----------------------------------------------------------------------
 
-    def open_tags(self, photo: str, tags: Iterable[str]) -> list[str]:
-        """Return the tags of a photo that are not answered, in the order in which the screen asks."""
-        left = [tag for tag in tags if (photo, tag) not in self.said]
-        return along_the_load_path(dict.fromkeys(left), self.truth.vocabulary) if left else []
+    def urgent_lists(self, urgent: Sequence[str]) -> None:
+        """Answer the lists of urgent tags, with the photos that take turns with them."""
+        tags = self.truth.defects
+        asked = questions(self.library, by=NAME, tags=tags, order="dangerous", urgent=urgent)
+        self._answer([one for one in asked if one.urgent])
 
-    def one_question(self, photo: str, tag: str) -> None:
-        """Answer one question of a list: one key."""
-        self.act("key", {(photo, tag): self.sees(photo, tag)})
+    def decks(self, decks: Iterable[str]) -> None:
+        """Answer what is open, deck by deck and photo by photo, parts with what hangs on them."""
+        tags, parts = self.truth.defects, self.truth.parts
+        for deck in decks:
+            self._answer(
+                questions(self.library, by=NAME, deck=deck, tags=tags, parts_of=lambda _: list(parts))
+            )
 
-    def whole_photo(self, photo: str, tags: Sequence[str]) -> None:
-        """Answer all open questions of a photo with as few keys as the screen allows."""
-        while left := self.open_tags(photo, tags):
-            views = {tag: self.sees(photo, tag) for tag in left}
-            first, rest = left[0], left[1:]
-            if all(value == "absent" for value in views.values()):
-                self.act("key", {(photo, tag): "absent" for tag in left})
-            elif views[first] == "present" and all(views[tag] == "absent" for tag in rest):
-                self.act("key", {(photo, tag): views[tag] for tag in left})
+    def _answer(self, asked: list[Question]) -> None:
+        """Answer questions with as few keys as the screen allows."""
+        session = Session(self.library, NAME, asked)
+        while (one := session.question) is not None:
+            tags = session.open_tags()
+            views = {tag: self.sees(one.photo.sha, tag) for tag in tags}
+            seen = [place for place, tag in enumerate(tags) if views[tag] != "absent"]
+            if not seen:
+                session.none_of_the_rest()
+                answered = tags
+            elif len(seen) == 1 and seen[0] < NUMBERED and views[tags[seen[0]]] == "present":
+                session.only_here(seen[0] + 1)
+                answered = tags
             else:
-                answers = {(photo, first): views[first]}
-                if views[first] == "absent" and first.startswith(SHOWS):
-                    follows = answered_with(first, {}, self.truth.vocabulary, rest)
-                    answers |= {(photo, tag): "absent" for tag in follows}
-                self.act("key", answers)
+                answered = [one.tag, *session.answer(views[one.tag])]
+            value = {tag: "absent" if tag not in tags else views[tag] for tag in answered}
+            if len(answered) > 1 and answered is not tags:  # a part's 'no' answers what hangs on it
+                value = dict.fromkeys(answered, "absent")
+            self._act("key", {(one.photo.sha, tag): said for tag, said in value.items()})
 
     # ---- contact sheets -------------------------------------------------------------------------------
 
-    def sheet(self, tag: str, groups: Mapping[str, Sequence[str]], *, blindly: bool = False) -> None:
-        """Confirm one contact sheet: one act, one more for each exception and each doubtful photo."""
-        answers: dict[tuple[str, str], str] = {}
-        for group, proposed in ((YES, "present"), (DOUBTFUL, ""), (NO, "absent")):
-            for photo in groups.get(group, ()):
-                view = (proposed or "absent") if blindly else self.sees(photo, tag)
-                answers[photo, tag] = view
-                if view != proposed and not blindly:
-                    self.act("click")
-        if answers:
-            self.act("sheet", answers)
+    def sheets(self, decks: Sequence[str]) -> None:
+        """Confirm the heaps of every part over some decks, until none holds anything that is proposed."""
+        for tag in self.truth.parts:
+            left_open: set[str] = set()
+            while (sheet := next_heap(self.library, tag, decks, without=left_open)) is not None:
+                clicked, clicks = self._clicks(sheet)
+                self._act("click", acts=clicks)
+                seen = {photo.sha: max(photo.width, photo.height) for photo in sheet.photos}
+                labels = confirm(self.library, sheet, by=NAME, seen=seen, clicked=clicked)
+                self._act("sheet", {(one.photo, one.tag): one.value for one in labels})
+                left_open |= {photo.sha for photo in sheet.photos} - {one.photo for one in labels}
+
+    def _clicks(self, sheet: Sheet) -> tuple[dict[str, str], int]:
+        """Return the answers that differ from what is proposed, and how many clicks they take.
+
+        The doubtful ones take one click each, or one for all of them and one for each that differs.
+        """
+        proposed = sheet.proposed()
+        if self.blindly:
+            return {}, 0
+        views = {photo.sha: self.sees(photo.sha, sheet.tag) for photo in sheet.photos}
+        clicked = {sha: value for sha, value in views.items() if proposed.get(sha) != value}
+        doubtful = [views[photo.sha] for photo in sheet.groups[DOUBTFUL]]
+        alone = len(doubtful)
+        together = 1 + alone - max(doubtful.count("present"), doubtful.count("absent"))
+        return clicked, len(clicked) - alone + min(alone, together)
 
     # ---- what came of it --------------------------------------------------------------------------------
 

@@ -2,7 +2,8 @@
 
 `seasons` are the two seasons of invented decks that `tools/render/run --seasons N` renders (other seeds than
 the sample library), `given` are decks of the generator's first version, `boards` and `screws` real photos
-as stand-ins, where a deck is a tree's board or a screw's panel. No set shares a deck with the sample library.
+as stand-ins, where a deck is a tree's board or a screw's panel; none of them shares a deck with the sample
+library. `demo` is the sample library itself: it is in the checkout, and the program was made with it at hand.
 """
 
 from __future__ import annotations
@@ -12,19 +13,19 @@ import json
 import subprocess
 import tempfile
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tools.bench.arrays import load_set
+from tools.bench.arrays import SAMPLES, home_of, load_set
 from tools.bench.real import COMMAND, SHARED, run
-from triage.domain.vocabulary import SHOWS, Vocabulary, load_vocabulary
+from triage.domain.vocabulary import SHOWS, load_vocabulary
 from triage.library import Library, queries
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from triage.features.vectors import PhotoVectors
-
+HOME = Path(tempfile.gettempdir()) / "deck-triage-season"
 SEASONS = Path.home() / ".cache" / "deck-triage-bench" / "seasons"
 REAL = {
     "boards": ("crack", "dead-knot", "knot-missing", "knot-with-crack", "resin"),
@@ -34,6 +35,7 @@ REAL = {
 DANGEROUS = {
     "seasons": ("missing-hanger", "nail-only-ledger", "side-bolted-beam"),
     "given": ("missing-hanger", "nail-only-ledger", "side-bolted-beam"),
+    "demo": ("missing-hanger", "nail-only-ledger", "side-bolted-beam"),
     "boards": ("knot-missing", "knot-with-crack"),
     "screws": ("screw-missing",),
 }
@@ -42,10 +44,11 @@ DANGEROUS = {
 
 @dataclass(frozen=True, eq=False)
 class Truth:
-    """One set: photos by deck, the true answer to each photo and tag, vectors, what hangs on what.
+    """One set: photos by deck, the true answer to each photo and tag.
 
     Attributes
     ----------
+    library : folder of a library that holds the photos and their vectors, and no label.
     decks : deck to its photos, by name.
     answers : (photo, tag) to 'present', 'absent' or 'unclear'.
     defects, parts : the tags that are asked.
@@ -55,11 +58,15 @@ class Truth:
     name: str
     decks: Mapping[str, tuple[str, ...]]
     answers: Mapping[tuple[str, str], str]
-    vectors: Mapping[str, PhotoVectors]
+    library: Path
     defects: tuple[str, ...]
     parts: tuple[str, ...]
     dangerous: tuple[str, ...]
-    vocabulary: Vocabulary
+
+    @cached_property
+    def deck_of(self) -> dict[str, str]:
+        """Each photo's deck."""
+        return {sha: deck for deck, photos in self.decks.items() for sha in photos}
 
     def photos(self, decks: list[str]) -> list[str]:
         """Return the photos of some decks, deck by deck."""
@@ -70,7 +77,7 @@ def load(name: str, most_decks: int | None = None) -> Truth:
     """Load a set by name, its first decks or all. Raises SystemExit where its photos are not here."""
     if name in REAL:
         return _real(name)
-    folder = SEASONS if name == "seasons" else SHARED / "renders" / "given"
+    folder = {"seasons": SEASONS, "given": SHARED / "renders" / "given", "demo": SAMPLES}[name]
     truth = _rendered(folder) if name == "seasons" else _given(folder)
     if not truth:
         raise SystemExit(f"The photos of {name} are not here: {folder}. See tools/render/README.md.")
@@ -78,7 +85,9 @@ def load(name: str, most_decks: int | None = None) -> Truth:
     all_decks = sorted({path.split("/")[0] for path, _ in truth})
     wanted = set(all_decks[:most_decks])
     truth = {key: value for key, value in truth.items() if key[0].split("/")[0] in wanted}
-    sha_of, vectors = _library(name, photos, wanted)
+    at = _library(name, photos, wanted)
+    with Library.open(at) as library:
+        sha_of = {one.path_name: one.sha for one in queries.photos(library) if one.deck in wanted}
     answers = {(sha_of[path], tag): value for (path, tag), value in truth.items() if path in sha_of}
     decks: dict[str, list[str]] = {}
     for path in sorted({path for path, _ in truth}):
@@ -92,11 +101,10 @@ def load(name: str, most_decks: int | None = None) -> Truth:
         name,
         {deck: tuple(shas) for deck, shas in decks.items()},
         answers,
-        vectors,
+        at,
         tuple(tag for tag in vocabulary.core if tag in tags),
         parts,
         DANGEROUS[name],
-        vocabulary,
     )
 
 
@@ -117,11 +125,9 @@ def _given(folder: Path) -> dict[tuple[str, str], str]:
         return {(row["photo"], row["tag"]): row["value"] for row in csv.DictReader(file)}
 
 
-def _library(name: str, photos: Path, decks: set[str]) -> tuple[dict[str, str], dict[str, PhotoVectors]]:
-    """Photos by path and their vectors, from a library that grows as more decks are rendered."""
-    from triage.features.keep import vectors_of
-
-    at = Path(tempfile.gettempdir()) / "deck-triage-season" / name / "library"
+def _library(name: str, photos: Path, decks: set[str]) -> Path:
+    """Return a library of the photos with their vectors; it grows as more decks are rendered."""
+    at = home_of(name) if name == "demo" else HOME / name / "library"
     if not (at / "library.toml").exists():
         at.parent.mkdir(parents=True, exist_ok=True)
         subprocess.run([COMMAND, "new", str(at)], check=True, capture_output=True)
@@ -130,10 +136,7 @@ def _library(name: str, photos: Path, decks: set[str]) -> tuple[dict[str, str], 
     if decks - known:
         run("ingest", photos, library=at)
         run("embed", library=at)
-    with Library.open(at) as library:
-        read = vectors_of(library)
-        found = {photo.path_name: photo.sha for photo in queries.photos(library) if photo.deck in decks}
-        return found, {sha: read(sha) for sha in found.values()}
+    return at
 
 
 def _real(name: str) -> Truth:
@@ -147,9 +150,8 @@ def _real(name: str) -> Truth:
         name,
         {deck: tuple(photos) for deck, photos in sorted(decks.items())},
         {(sha, tag): data.labels[tag][sha].value for sha in shas for tag in tags},
-        data.vectors,
+        home_of(name),
         tags,
         (),
         DANGEROUS[name],
-        load_vocabulary(),
     )

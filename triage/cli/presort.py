@@ -23,6 +23,7 @@ from triage.cli._common import (
     someone,
     table,
 )
+from triage.errors import WrongUsage
 
 if TYPE_CHECKING:
     from triage.presort.of_library import PresortResult
@@ -33,6 +34,16 @@ if TYPE_CHECKING:
     "--deck", "decks", multiple=True, metavar="D", help="Only this deck (several times for several)."
 )
 @click.option("--again", is_flag=True, help="Compute again what this model said before.")
+@click.option(
+    "--sheets", is_flag=True, help="Compute nothing: list the parts that wait on contact sheets, by deck."
+)
+@click.option(
+    "--csv",
+    "csv_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Write that list to a file (columns deck, tag, photos).",
+)
 @by_option
 @engine_options
 @library_option
@@ -40,6 +51,8 @@ if TYPE_CHECKING:
 def command(
     decks: tuple[str, ...],
     again: bool,
+    sheets: bool,
+    csv_file: Path | None,
     by: str | None,
     engine: str,
     dask: str | None,
@@ -53,9 +66,14 @@ def command(
     Examples:
     deck-triage presort
     deck-triage presort --deck D-17 --json
+    deck-triage presort --sheets
     """
     from triage.presort.of_library import presort_library
 
+    if csv_file is not None and not sheets:
+        raise WrongUsage("--csv writes the list of contact sheets.", "Add --sheets.")
+    if sheets:
+        return _sheets(decks, csv_file, library_path, as_json=as_json)
     with open_library(library_path) as library:
         done = presort_library(
             library,
@@ -76,6 +94,37 @@ def command(
     for sha, reason in done.set_aside:
         advise(f"Photo {sha[:12]} set aside: {reason}")
     return exit_for(bool(done.set_aside))
+
+
+def _sheets(
+    decks: tuple[str, ...], csv_file: Path | None, library_path: Path | None, *, as_json: bool
+) -> None:
+    """List the parts that wait on contact sheets: printed, as JSON, or in a file."""
+    from triage.assess.sheets_waiting import COLUMNS, sheets_waiting
+    from triage.library.store import write_whole
+    from triage.presort.of_library import check_decks
+    from triage.tabular import csv_text
+
+    with open_library(library_path) as library:
+        check_decks(library, decks)
+        found = [one.to_json() for one in sheets_waiting(library, decks or None)]
+        path = library.path
+    if csv_file is not None:
+        rows = [[one[column] for column in COLUMNS] for one in found]
+        write_whole(csv_file, csv_text(COLUMNS, rows).encode())
+    if as_json:
+        emit(found)
+        return
+    if not found:
+        say("No proposed part waits on a contact sheet.")
+        return
+    if csv_file is None:
+        say(table([(one["deck"], one["tag"], one["photos"]) for one in found], COLUMNS))
+    photos = sum(one["photos"] for one in found)
+    number = len({one["deck"] for one in found})
+    at = "1 deck" if number == 1 else f"{number} decks"
+    say(f"{photos} proposed parts at {at} wait for a person.")
+    advise(f"Confirm them on the page, a part at a time across decks: deck-triage review -L {path}")
 
 
 SHARES = (
@@ -134,3 +183,4 @@ def _show(done: PresortResult) -> None:
                     say(f"    {name}: {said[key]}")
         say(RANK.format(MOST_FURTHER))
     advise("Next: deck-triage label ask --order dangerous --by NAME, or deck-triage review")
+    advise("What waits on contact sheets: deck-triage presort --sheets")

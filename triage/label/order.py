@@ -1,23 +1,24 @@
 """In which order photos and tags are asked about.
 
 `deck`: deck by deck, element by element along the load path. `taken`: by the camera's time, photo by photo.
-`doubtful` and `dangerous` need suggestions and leave no photo out. `learning` asks what would teach the model
-most, `like` puts the nearest photos first; both ask one photo of several near-duplicates (`label.selection`).
+`doubtful` and `dangerous` need suggestions and leave no photo out; `dangerous` goes photo by photo, each with
+all its open tags (`label.lists_first`). `learning` asks what would teach the model most, `like` puts the
+nearest photos first; both ask one photo of several near-duplicates (`label.selection`).
 `second_look` hands out photos that somebody else labelled, without those labels.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from triage.errors import BadInput, WrongUsage
-from triage.label.deck_order import PartsOf, open_in_deck
+from triage.label.deck_order import PartsOf, along_the_load_path, open_in_deck
 from triage.label.hanging import part_of
 from triage.label.learning import learning_order, like_order
-from triage.label.lists_first import lists_first
+from triage.label.lists_first import look_order
 from triage.label.pool_draws import begin_pools, drawn_decks
 from triage.label.window import next_decks, next_suggested
 from triage.library import queries
@@ -28,19 +29,24 @@ from triage.library.records import MACHINE_ORDERS
 if TYPE_CHECKING:
     from triage.batch import Cancel, Progress
     from triage.domain.vocabulary import Vocabulary
+    from triage.label.lists_first import Said
     from triage.library import Library
-    from triage.library.records import Photo, Suggestion, Word
+    from triage.library.records import Photo, Word
 
 ORDERS = ("deck", "taken", "doubtful", "dangerous", "learning")
 
 
 @dataclass(frozen=True)
 class Question:
-    """One photo x tag to be answered, and how it came to be asked (see `asked_by` of a label)."""
+    """One photo x tag to be answered, and how it came to be asked (see `asked_by` of a label).
+
+    `urgent` says that it belongs to the lists of urgent tags, or to the photos that take turns with them.
+    """
 
     photo: Photo
     tag: str
     asked_by: str
+    urgent: bool = False
 
 
 def questions(
@@ -53,11 +59,13 @@ def questions(
     like: str | None = None,
     second_look: int | None = None,
     parts_of: PartsOf | None = None,
+    urgent: Collection[str] = (),
 ) -> list[Question]:
     """Return what to ask a person, without what this person has answered already.
 
     With `parts_of` (from a deck to its `shows-` tags), in the order `deck`, the parts are asked with the tags
-    that hang on them, photo by photo (`label.deck_order`).
+    that hang on them, photo by photo (`label.deck_order`). In the order `dangerous` the lists of the `urgent`
+    tags come first, then the decks that were drawn at random, then the rest.
     Of a large library it returns only those that come first (`label.window`): of the next decks when asked
     deck by deck, those that nobody has answered yet by the machine's words.
     Raises BadInput for an unknown deck, tag or photo, and where an order needs suggestions and has none.
@@ -69,10 +77,8 @@ def questions(
     if parts_of is not None and order == "deck" and like is None and second_look is None:
         return _with_parts(library, by, deck, chosen, parts_of)
     if second_look is None and like is None and order in MACHINE_ORDERS:
-        first = _drawn(library, by, chosen, deck)
-        rest = _asked(library, by, deck, tags, chosen, order, like, second_look)
-        known = {(one.photo.sha, one.tag) for one in first}
-        return [*first, *(one for one in rest if (one.photo.sha, one.tag) not in known)]
+        drawn = _drawn(library, by, chosen, deck)
+        return _with_drawn(drawn, _asked(library, by, deck, tags, chosen, order, like, second_look, urgent))
     return _asked(library, by, deck, tags, chosen, order, like, second_look)
 
 
@@ -113,6 +119,19 @@ def _drawn(library: Library, by: str, tags: Sequence[str], deck: str | None) -> 
     return found
 
 
+def _with_drawn(drawn: Sequence[Question], asked: Sequence[Question]) -> list[Question]:
+    """Return all questions: the urgent ones, those on drawn decks, the others; each once.
+
+    A draw holds however late its decks are answered, so it need not keep anybody from the urgent ones.
+    """
+    of_draw = {(one.photo.sha, one.tag): one for one in drawn}
+    first = [replace(of_draw.get((one.photo.sha, one.tag), one), urgent=True) for one in asked if one.urgent]
+    known = {(one.photo.sha, one.tag) for one in first}
+    then = [one for one in drawn if (one.photo.sha, one.tag) not in known]
+    known |= of_draw.keys()
+    return [*first, *then, *(one for one in asked if (one.photo.sha, one.tag) not in known)]
+
+
 def _asked(
     library: Library,
     by: str,
@@ -122,6 +141,7 @@ def _asked(
     order: str,
     like: str | None,
     second_look: int | None,
+    urgent: Collection[str] = (),
 ) -> list[Question]:
     vocabulary = library.vocabulary()
     if deck is None and order == "deck" and like is None and second_look is None:
@@ -132,7 +152,7 @@ def _asked(
     if deck is None and order in ("dangerous", "doubtful") and like is None and second_look is None:
         first = next_suggested(library, chosen, order)
         if first is not None:
-            return [Question(photo, tag, order) for photo, tag in first]
+            return _by_machine(library, chosen, order, first, urgent)
     photos = queries.photos(library, deck)
     if deck is not None and not photos:
         raise BadInput(f"There is no deck {deck!r} with photos.", "List the decks with: deck-triage decks")
@@ -144,7 +164,7 @@ def _asked(
         alike = like_order(library, queries.find_photo(library, like), photos, chosen, words)
         found = [Question(photo, tag, "like") for photo, tag in alike]
     elif order in ("doubtful", "dangerous"):
-        found = _by_machine(library, photos, chosen, order, words)
+        found = _by_machine(library, chosen, order, _suggested(library, photos, chosen, words), urgent)
     elif order == "learning":
         teaching = learning_order(library, photos, chosen, words)
         found = [Question(photo, tag, order) for photo, tag in teaching]
@@ -171,31 +191,46 @@ def _by_deck(photos: Sequence[Photo], tags: Sequence[str], vocabulary: Vocabular
     ]
 
 
-def _by_machine(
-    library: Library,
-    photos: Sequence[Photo],
-    tags: Sequence[str],
-    order: str,
-    words: dict[tuple[str, str], Word],
-) -> list[Question]:
+def _suggested(
+    library: Library, photos: Sequence[Photo], tags: Sequence[str], words: dict[tuple[str, str], Word]
+) -> list[tuple[Said, Photo]]:
+    """Return what the machine said of photo x tag that nobody has answered."""
     said = queries.suggestions(library)
     if not said:
         raise BadInput("There are no suggestions to order by.", "Run: deck-triage presort")
-    asked = [
+    return [
         (said[photo.sha, tag], photo)
         for photo in photos
         for tag in tags
         if (photo.sha, tag) in said and (photo.sha, tag) not in words
     ]
+
+
+def _by_machine(
+    library: Library,
+    tags: Sequence[str],
+    order: str,
+    asked: Sequence[tuple[Said, Photo]],
+    urgent: Collection[str],
+) -> list[Question]:
     if order == "doubtful":
-        asked.sort(key=lambda pair: _doubt(pair[0]))
-    else:
-        asked = lists_first(asked, lines_of(library))
-    return [Question(photo, one.tag, order) for one, photo in asked]
-
-
-def _doubt(one: Suggestion) -> float:
-    return abs(one.probability - 0.5)
+        by_doubt = sorted(asked, key=lambda pair: abs(pair[0].probability - 0.5))
+        return [Question(photo, one.tag, order) for one, photo in by_doubt]
+    photo_of = {photo.sha: photo for _, photo in asked}
+    open_tags: dict[str, set[str]] = {}
+    for one, photo in asked:
+        open_tags.setdefault(photo.sha, set()).add(one.tag)
+    found = look_order(
+        [one for one, _ in asked], {sha: one.deck for sha, one in photo_of.items()}, lines_of(library), urgent
+    )
+    along = along_the_load_path(tags, library.vocabulary())
+    return [
+        Question(photo_of[sha], tag, order, is_urgent)
+        for shas, is_urgent in ((found.urgent, True), (found.rest, False))
+        for sha in shas
+        for tag in along
+        if tag in open_tags[sha]
+    ]
 
 
 def _second_look(

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from triage.label.lists_first import lists_first
 from triage.library import queries
-from triage.library.look_lines import lines_of
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -43,11 +41,11 @@ def next_decks(library: Library, by: str, tags: Sequence[str], at_once: int = AT
 
 def next_suggested(
     library: Library, tags: Sequence[str], order: str, at_once: int = AT_ONCE
-) -> list[tuple[Photo, str]] | None:
-    """Return the photos and tags that nobody has answered, first by the machine's words; null where small.
+) -> list[tuple[Any, Photo]] | None:
+    """Return what the machine said of photos and tags that nobody has answered; null where small.
 
-    `order` is `dangerous` (the lists to look at first, then the likeliest) or `doubtful` (those nearest to a
-    half first).
+    These are the first of each tag: for `dangerous` the likeliest, each photo with all its open tags, for
+    `doubtful` those nearest to a half.
     """
     model = queries.model_in_use(library)
     with library.read() as connection:
@@ -56,14 +54,13 @@ def next_suggested(
         rows: list[Any] = []
         for tag in tags:
             rows += queries.unanswered_by_rank(connection, model, tag, order, at_once)
-    lines = lines_of(library) if order == "dangerous" else {}
-    with library.read() as connection:
         if order == "dangerous":
-            rows = [row for row, _ in lists_first([(row, None) for row in rows], lines)]
+            shas = sorted({row.photo for row in rows})
+            rows = queries.unanswered_of_photos(connection, model, shas, tags)
         else:
             rows.sort(key=lambda row: abs(row.probability - 0.5))
-        rows = rows[:at_once]
+            rows = rows[:at_once]
         photos = {
             one.sha: one for one in queries.photos_by_sha(connection, sorted({row.photo for row in rows}))
         }
-    return [(photos[row.photo], row.tag) for row in rows if row.photo in photos]
+    return [(row, photos[row.photo]) for row in rows if row.photo in photos]

@@ -14,10 +14,11 @@ A person confirms what stands on the sheet, photo by photo where it differs. The
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from triage.batching import lots
 from triage.domain.reviewing import ANSWERS, HOLDS, UNLIKELY
 from triage.domain.seeing import least_px
 from triage.domain.vocabulary import SHOWS
@@ -35,8 +36,11 @@ if TYPE_CHECKING:
 
 YES, DOUBTFUL, NO = "yes", "doubtful", "no"
 GROUPS = (YES, DOUBTFUL, NO)
+A_HEAP = 60
+"""Photos on one contact sheet across decks (our choice: what can be looked through in one go)."""
 NO_BELOW = 0.1
 """A photo is proposed as 'no' for a part below this probability (our choice: one in ten is left in doubt)."""
+_LOT = 100
 _PROPOSED = {YES: "present", NO: "absent"}
 
 
@@ -69,9 +73,68 @@ class Sheet:
         return {photo.sha: value for group, value in _PROPOSED.items() for photo in self.groups[group]}
 
 
-def sheet_of(library: Library, decks: Sequence[str], tag: str) -> Sheet:
+def next_heap(
+    library: Library,
+    tag: str,
+    decks: Sequence[str] | None = None,
+    *,
+    without: Collection[str] = (),
+    asked: Callable[[str], bool] = lambda deck: True,
+) -> Sheet | None:
+    """Return the next contact sheet of one tag across decks: the first `A_HEAP` open photos, in deck order.
+
+    Returns null where the machine proposes nothing that is open.
+
+    Parameters
+    ----------
+    decks : only of these; null for all.
+    without : photos that stay open, such as doubtful ones that were on a sheet before.
+    asked : whether a deck is asked for the tag at all.
+    """
+    found: list[str] = []
+    names: list[str] = []
+    for deck, _ in counted(library, [tag], decks):
+        if len(found) >= A_HEAP:
+            break
+        if not asked(deck):
+            continue
+        mine = [photo.sha for _, photo in open_rows(library, deck, tag) if photo.sha not in without]
+        found += mine
+        names += [deck] if mine else []
+    return sheet_of(library, names, tag, only=found[:A_HEAP]) if found else None
+
+
+def counted(
+    library: Library, tags: Sequence[str], decks: Sequence[str] | None = None
+) -> Iterator[tuple[str, dict[str, int]]]:
+    """Yield decks, in order, with how many photos of each tag wait: the machine spoke, nobody answered."""
+    model = queries.model_in_use(library) or ""
+    for lot in lots(queries.decks(library) if decks is None else decks, _LOT):
+        found: dict[str, dict[str, int]] = {}
+        for deck, tag, photos in queries.open_by_deck(library, model, tags, lot):
+            found.setdefault(deck, {})[tag] = photos
+        yield from found.items()
+
+
+def open_rows(library: Library, deck: str, tag: str) -> list[tuple[Suggestion, Photo]]:
+    """Return what the machine proposes for a tag at a deck, for photos that nobody has answered for it."""
+    said = queries.suggestions(library, deck=deck, tag=tag)
+    if not said:
+        return []
+    words = queries.words(library, deck=deck, tag=tag)
+    return [
+        (said[photo.sha, tag], photo)
+        for photo in queries.photos(library, deck)
+        if (photo.sha, tag) in said and (photo.sha, tag) not in words
+    ]
+
+
+def sheet_of(
+    library: Library, decks: Sequence[str], tag: str, *, only: Collection[str] | None = None
+) -> Sheet:
     """Return the sheet of one tag over the photos of some decks that nobody has answered for it.
 
+    `only` names photos where not all of these decks are meant.
     Raises BadInput for an unknown tag or deck, and where the machine has said nothing.
     """
     library.vocabulary().tag(tag)
@@ -81,14 +144,8 @@ def sheet_of(library: Library, decks: Sequence[str], tag: str) -> Sheet:
     for deck in decks:
         if not queries.is_deck(library, deck):
             raise BadInput(f"There is no deck {deck!r}.", "List the decks with: deck-triage decks")
-        words = queries.words(library, deck=deck, tag=tag)
-        said = queries.suggestions(library, deck=deck, tag=tag)
-        said_any = said_any or bool(said)
-        rows += [
-            (said[photo.sha, tag], photo)
-            for photo in queries.photos(library, deck)
-            if (photo.sha, tag) in said and (photo.sha, tag) not in words
-        ]
+        said_any = said_any or bool(queries.suggestions(library, deck=deck, tag=tag))
+        rows += [row for row in open_rows(library, deck, tag) if only is None or row[1].sha in only]
     if not said_any:
         raise BadInput("The machine has proposed nothing here.", "Run: deck-triage train, then presort")
     rows.sort(key=lambda row: (-row[0].probability, row[1].path_name))
@@ -134,7 +191,8 @@ def confirm(
     ------
     BadInput : the proposals changed meanwhile, nothing is left to answer, or a click breaks a law above.
     """
-    now = sheet_of(library, sorted({photo.deck for photo in sheet.photos}), sheet.tag)
+    decks = sorted({photo.deck for photo in sheet.photos})
+    now = sheet_of(library, decks, sheet.tag, only={photo.sha for photo in sheet.photos})
     known = {photo.sha: photo for photo in now.photos}
     groups = {photo.sha: group for group in GROUPS for photo in now.groups[group]}
     if now.model != sheet.model or {photo.sha for photo in sheet.photos} - known.keys():

@@ -36,6 +36,7 @@ a  absent             b  back            arrows move
 c  cannot tell        j  jump to a deck  0      whole photo
 o  present, and none  u  undo            g      grid on or off
    of the rest        q  leave           d      what the tag means
+1-9  only that number of the open tags: present, and none of the rest
 x  none of the open   Ctrl-C leaves at once
    tags on this photo
 s  mark a square (c4, or c4-e5 for several)
@@ -46,9 +47,9 @@ l  more like this: the nearest photos, to answer a run of them
 A square, a place or a count goes with 'present'. Everything is saved at
 once. A key typed before a photo is on the screen is dropped: the dot in
 the first line is full when the question takes answers."""
-KEYS = "p present  a absent  c cannot tell  o only this  x none  s w h mark  u undo  ? help  q"
+KEYS = "p present  a absent  c cannot tell  o only this  1-9 only that  x none  s w h mark  u undo  ? help  q"
 TAKING, NOT_YET = "●", "○"
-ANSWERING = frozenset("pacxou")
+ANSWERING = frozenset("pacxou123456789")
 """Keys that store something: they count only when the photo has stood on the screen for a moment."""
 LIST_ANSWERS = frozenset({"p", "a", "space"})
 """The same in the list of look-alikes, where space chooses a photo."""
@@ -80,6 +81,7 @@ class AskApp(App[None]):
         Binding("c", "answer('unclear')", "cannot tell"),
         Binding("x", "none", "none of the rest"),
         Binding("o", "only_here", "only this"),
+        *(Binding(str(number), f"only_here({number})", show=False) for number in range(1, 10)),
         Binding("w", "place", "where"),
         Binding("h", "count", "how many"),
         Binding("escape", "unmark", show=False),
@@ -243,6 +245,9 @@ class AskApp(App[None]):
         pace = self.session.pace()
         speed = f"  {pace:.0f} a minute" if pace else ""
         count = f"{self.session.done} of {len(self.session.asked)} answered"
+        urgent = self.session.urgent_photos()
+        if one.urgent and urgent:
+            count = f"look first: {'1 photo' if urgent == 1 else f'{urgent} photos'} left, {count}"
         return f"{count}{speed}   {_plain(one.photo.path_name)}"
 
     def _tell(self, words: str) -> None:
@@ -308,9 +313,15 @@ class AskApp(App[None]):
 
         self._do(said)
 
-    def action_only_here(self) -> None:
-        """Answer present here and absent to every other open tag on this photo."""
-        self._do(lambda: f"present; absent: {self.session.only_here()} other tags on that photo")
+    def action_only_here(self, number: int | None = None) -> None:
+        """Answer present here, or to the open tag of a number, and absent to the others on this photo."""
+
+        def said() -> str:
+            tag, rest = self.session.only_here(number)
+            others = "1 other tag" if rest == 1 else f"{rest} other tags"
+            return f"present: {panel.tag_words(tag)}; absent: {others} on that photo"
+
+        self._do(said)
 
     def action_unmark(self) -> None:
         """Take away what was marked and not answered with."""
@@ -496,6 +507,7 @@ def ask_in_terminal(
     where no tags were chosen. Raises BadInput for an unknown deck, tag or photo, and without a terminal.
     """
     from triage.assess.parts_asked import part_tags
+    from triage.assess.urgent import urgent_tags
     from triage.label.order import questions
 
     parts_of = (lambda name: part_tags(library, name)) if elements and not tags else None
@@ -508,6 +520,7 @@ def ask_in_terminal(
         like=like,
         second_look=second_look,
         parts_of=parts_of,
+        urgent=urgent_tags(library),
     )
     return ask_these(library, by, asked, pixels) if asked else None
 

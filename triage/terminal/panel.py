@@ -11,6 +11,7 @@ from rich.text import Text
 from triage.assess.view import QUALITY_FLAGS
 from triage.domain.seeing import least_px
 from triage.domain.vocabulary import SHOWS
+from triage.terminal.session import NUMBERED
 
 if TYPE_CHECKING:
     from triage.domain.vocabulary import Tag
@@ -80,10 +81,20 @@ def also_text(session: Session, one: Question) -> Text:
     with_part = session.answered_with_part()
     if with_part:
         text.append(f"a also answers no: {listed(with_part)}\n")
-    others = [tag for tag in session.open_tags() if tag != one.tag]
+    tags = session.open_tags()
+    others = [tag for tag in tags if tag != one.tag]
     if others:
         text.append(f"x, o answer no: {_shortly(others)}\n")
+    if len(tags) > 1:
+        text.append(f"only: {numbered(tags)}\n")
     return text
+
+
+def numbered(tags: list[str]) -> str:
+    """Return the open tags that a number key answers, each after its number; as many as there are keys."""
+    return ", ".join(
+        f"{number} {tag_words(tag.removeprefix(SHOWS))}" for number, tag in enumerate(tags[:NUMBERED], 1)
+    )
 
 
 def _shortly(tags: list[str]) -> str:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from triage.library.records import Box, Photo, Suggestion
 
 _PACE_OVER = 30
+NUMBERED = 9
+"""Open tags of a photo that have a number key."""
 
 
 @dataclass
@@ -72,6 +74,16 @@ class Session:
             for other in self.asked
             if other.photo.sha == one.photo.sha and (other.photo.sha, other.tag) not in self.answered
         ]
+
+    def urgent_photos(self) -> int:
+        """Return how many photos of the urgent lists are not wholly answered in this run."""
+        return len(
+            {
+                one.photo.sha
+                for one in self.asked
+                if one.urgent and (one.photo.sha, one.tag) not in self.answered
+            }
+        )
 
     def answered_with_part(self) -> list[str]:
         """Return what 'absent' answers along with the part that is asked about now."""
@@ -145,17 +157,24 @@ class Session:
         self._give(dict.fromkeys(tags, "absent"))
         return len(tags)
 
-    def only_here(self) -> int:
-        """Answer 'present' here and 'absent' to every other open question about this photo; one act.
+    def only_here(self, number: int | None = None) -> tuple[str, int]:
+        """Answer 'present' to one open question about this photo and 'absent' to all others; one act.
 
-        Returns how many were answered absent.
+        `number` counts the open tags from 1, as the panel shows them; without it, it is the question shown.
+        Returns the tag and how many were answered absent. Raises BadInput where there is no such number, or
+        where something is marked that belongs to another question.
         """
-        one = self.question
+        one, tags = self.question, self.open_tags()
         if one is None:
-            return 0
-        rest = [tag for tag in self.open_tags() if tag != one.tag]
-        self._give({one.tag: "present", **dict.fromkeys(rest, "absent")})
-        return len(rest)
+            return "", 0
+        if number is not None and not 0 < number <= len(tags):
+            raise BadInput(f"There is no open question number {number} on this photo.")
+        tag = one.tag if number is None else tags[number - 1]
+        if tag != one.tag:
+            self._refuse_marks()
+        rest = [other for other in tags if other != tag]
+        self._give({tag: "present", **dict.fromkeys(rest, "absent")})
+        return tag, len(rest)
 
     def _refuse_marks(self) -> None:
         if self.boxes or self.place or self.count is not None:

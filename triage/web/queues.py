@@ -7,6 +7,7 @@ from collections import Counter, OrderedDict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.urgent import urgent_tags
 from triage.errors import BadInput
 from triage.label.order import ORDERS, Question, questions
 from triage.library import queries
@@ -73,7 +74,8 @@ def _ask(library: Library, wish: Wish) -> list[Question]:
         return _without_place(library, wish)
     if wish.order == SECOND:
         return questions(library, by=wish.by, deck=deck, tags=tags, second_look=SECOND_LOOKS)
-    return questions(library, by=wish.by, deck=deck, tags=tags, order=wish.order)
+    urgent = urgent_tags(library)
+    return questions(library, by=wish.by, deck=deck, tags=tags, order=wish.order, urgent=urgent)
 
 
 def _without_place(library: Library, wish: Wish) -> list[Question]:

@@ -22,9 +22,11 @@ from .label_queries import words as words
 from .open_questions import decks_round_from as decks_round_from
 from .open_questions import has_more_placings as has_more_placings
 from .open_questions import last_labelled_deck as last_labelled_deck
+from .open_questions import open_by_deck as open_by_deck
 from .open_questions import refs_of as refs_of
 from .open_questions import unanswered_by as unanswered_by
 from .open_questions import unanswered_by_rank as unanswered_by_rank
+from .open_questions import unanswered_of_photos as unanswered_of_photos
 from .photo_queries import original_suffix as original_suffix
 from .photo_queries import photo_count as photo_count
 from .photo_queries import photo_names as photo_names

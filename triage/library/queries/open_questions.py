@@ -7,9 +7,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, func, select
 
+from triage.batching import lots
 from triage.library.people import references
 from triage.library.queries.asking import query
 from triage.library.tables import event, label, placing, suggestion
+
+_LOT = 500
 
 
 @query
@@ -36,6 +39,50 @@ def unanswered_by_rank(connection: Connection, model: str, tag: str, order: str,
     for ranked in _by_rank(model, tag, order):
         rows += connection.execute(ranked.limit(most)).all()
     return rows
+
+
+@query
+def unanswered_of_photos(
+    connection: Connection, model: str, shas: Sequence[str], tags: Sequence[str]
+) -> list[Any]:
+    """Return (photo, tag, probability) of some photos that nobody answered for some tags."""
+    found: list[Any] = []
+    answered = select(label.c.event).where(
+        label.c.photo == suggestion.c.photo, label.c.current.is_(True), label.c.tag == suggestion.c.tag
+    )
+    for lot in lots(shas, _LOT):
+        found += connection.execute(
+            select(suggestion.c.photo, suggestion.c.tag, suggestion.c.probability).where(
+                suggestion.c.model == model,
+                suggestion.c.photo.in_(lot),
+                suggestion.c.tag.in_(tags),
+                ~answered.exists(),
+            )
+        ).all()
+    return found
+
+
+@query
+def open_by_deck(connection: Connection, model: str, tags: Sequence[str], decks: Sequence[str]) -> list[Any]:
+    """Return (deck, tag, photos): how many photos of a deck nobody answered for a tag the model speaks of."""
+    answered = select(label.c.event).where(
+        label.c.photo == suggestion.c.photo, label.c.current.is_(True), label.c.tag == suggestion.c.tag
+    )
+    found = (
+        select(placing.c.deck, suggestion.c.tag, func.count().label("photos"))
+        .select_from(suggestion)
+        .join(placing, placing.c.key == suggestion.c.photo)
+        .where(
+            suggestion.c.model == model,
+            suggestion.c.tag.in_(tags),
+            placing.c.current.is_(True),
+            placing.c.deck.in_(decks),
+            ~answered.exists(),
+        )
+        .group_by(placing.c.deck, suggestion.c.tag)
+        .order_by(placing.c.deck, suggestion.c.tag)
+    )
+    return list(connection.execute(found).all())
 
 
 def _by_rank(model: str, tag: str, order: str) -> list[Select[Any]]:

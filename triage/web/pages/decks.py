@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from starlette.responses import Response
 
 from triage.assess.order import DANGER, LOOK
+from triage.assess.sheets_waiting import sheets_waiting
 from triage.assess.status import SORTING, next_step
 from triage.library import queries
 from triage.library.counts import (
@@ -128,8 +129,12 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
     page = min(page, pages)
     shown = rows[(page - 1) * SHOWN : page * SHOWN]
     firsts = first_photos(ask.library, [row["deck"] for row in shown])
+    proposed: dict[str, int] = {}
+    for one in sheets_waiting(ask.library, [row["deck"] for row in shown]):
+        proposed[one.deck] = proposed.get(one.deck, 0) + one.photos
     for row in shown:
         row["first"] = firsts.get(row["deck"])
+        row["proposed"] = proposed.get(row["deck"], 0)
     photos = sum(counts.values())
     unreviewed = sum(one.unreviewed for one in known)
     library = ask.library
@@ -146,6 +151,7 @@ def _table(ask: RequestContext, standing: Standing, *, ready: bool) -> dict[str,
         "step": step,
         "first": known[0].deck if known else next(iter(sorted(counts)), ""),
         "rows": shown,
+        "proposed": sum(proposed.values()),
         "ready": ready,
         "failed": str(standing.failed) if standing.failed else "",
         "page": page,

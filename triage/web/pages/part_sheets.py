@@ -1,22 +1,25 @@
-"""A deck's proposals: one contact sheet for each part, confirmed in one act, exceptions by a click."""
+"""Contact sheets of proposals, of one deck or across decks: one a part, exceptions by a click, one act."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.responses import JSONResponse, Response
 
 from triage.assess.parts_asked import part_tags
+from triage.assess.sheets_waiting import element_tags, heap_of, sheets_waiting
 from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
-from triage.library import queries
-from triage.presort.sheets import DOUBTFUL, NO, YES, sheet_of
+from triage.presort.sheets import A_HEAP, DOUBTFUL, NO, YES, sheet_of
 from triage.presort.sheets import confirm as confirm_sheet
 from triage.report.phrases import tag_words
 from triage.report.text import count_of
 from triage.web.pages.photo import text
-from triage.web.request_context import RequestContext
+from triage.web.request_context import RequestContext, photo_of
 from triage.web.told import VALUE_WORDS
+
+if TYPE_CHECKING:
+    from triage.presort.sheets import Sheet
 
 _MOST = 5_000
 _HEADS = {
@@ -27,34 +30,41 @@ _HEADS = {
 
 
 def show(ask: RequestContext) -> Response:
-    """Show the sheet of one part of a deck, or of the first one that is open; with links to the others."""
-    deck = ask.deck()
-    sheets = {tag: sheet_of(ask.library, [deck], tag) for tag in _tags(ask, deck)}
-    left = {tag: sheet for tag, sheet in sheets.items() if sheet.photos}
+    """Show the sheet of one part, of a deck or across decks; without a part, the first that is open."""
+    deck = ask.deck() if ask.query.get("d") else ""
+    left = _left(ask, deck)
     wanted = ask.query.get("tag", "")
     tag = wanted if wanted in left else next(iter(left), "")
+    sheet = _sheet(ask, deck, tag) if tag else None
     return ask.site.show(
         "proposals.html",
         ask,
         here="proposals",
         deck_name=deck,
-        sheet=left.get(tag),
+        sheet=sheet,
         heads=_HEADS,
+        most=A_HEAP,
         words=tag_words(tag.removeprefix(SHOWS)),
-        left=[(one, tag_words(one.removeprefix(SHOWS)), len(sheet.photos)) for one, sheet in left.items()],
-        proposed=left[tag].proposed() if tag else {},
+        left=[(one, tag_words(one.removeprefix(SHOWS)), number) for one, number in left.items()],
+        proposed=sheet.proposed() if sheet else {},
     )
 
 
-def _tags(ask: RequestContext, deck: str) -> list[str]:
-    """Return the parts that this deck is asked for and that the machine speaks of."""
-    said = {tag for _, tag in queries.suggestions(ask.library, deck=deck)}
-    return [tag for tag in part_tags(ask.library, deck) if tag in said]
+def _left(ask: RequestContext, deck: str) -> dict[str, int]:
+    """Return by part how many photos wait, of a deck or of all, along the load path."""
+    found: dict[str, int] = {}
+    for one in sheets_waiting(ask.library, [deck] if deck else None):
+        found[one.tag] = found.get(one.tag, 0) + one.photos
+    return {tag: found[tag] for tag in element_tags(ask.library) if tag in found}
+
+
+def _sheet(ask: RequestContext, deck: str, tag: str) -> Sheet | None:
+    return sheet_of(ask.library, [deck], tag) if deck else heap_of(ask.library, tag)
 
 
 def confirm(ask: RequestContext) -> Response:
     """Take a sheet as confirmed, with its exceptions: one act."""
-    deck, tag = ask.deck(), text(ask.data, "tag")
+    deck, tag = ask.deck() if ask.data.get("deck") else "", text(ask.data, "tag")
     rows = ask.data.get("photos")
     if (
         not isinstance(rows, list)
@@ -63,7 +73,7 @@ def confirm(ask: RequestContext) -> Response:
     ):
         raise BadInput("No photo was looked at.", "Look at the photos first.")
     given = {text(row, "photo"): row for row in rows}
-    sheet = sheet_of(ask.library, [deck], tag)
+    sheet = sheet_of(ask.library, [deck], tag) if deck else _of_these(ask, tag, given)
     if sheet.model != text(ask.data, "model") or sheet.proposed() != _shown(given):
         raise BadInput("The photos or proposals changed meanwhile.", "Load the page again.")
     labels = confirm_sheet(
@@ -76,10 +86,35 @@ def confirm(ask: RequestContext) -> Response:
     )
     values = [one.value for one in labels]
     told = ", ".join(f"{values.count(one)} {words}" for one, words in VALUE_WORDS.items() if one in values)
-    following = next((one for one in _tags(ask, deck) if sheet_of(ask.library, [deck], one).photos), None)
-    where = ask.url("proposals", d=deck, tag=following) if following else ask.url("deck", d=deck)
     ask.session.told = f"{count_of(len(labels), 'photo')} answered for {tag_words(tag)}: {told}."
-    return JSONResponse({"told": ask.session.told, "next": where})
+    still_open = len(given) - len(labels)
+    return JSONResponse({"told": ask.session.told, "next": _following(ask, deck, tag, still_open)})
+
+
+def _of_these(ask: RequestContext, tag: str, given: dict[str, Any]) -> Sheet:
+    """Return the sheet of the photos that the page showed, as it stands now. Raises BadInput."""
+    decks = sorted({photo_of(ask.library, sha).deck for sha in given})
+    asked = [deck for deck in decks if tag in part_tags(ask.library, deck)]
+    if not asked:
+        raise BadInput("No deck of these photos is asked for this part.", "Load the page again.")
+    return sheet_of(ask.library, asked, tag, only=given)
+
+
+def _following(ask: RequestContext, deck: str, tag: str, still_open: int) -> str:
+    """Return where to go on: this part again while photos wait that were not on the sheet, else another one.
+
+    `still_open` photos were shown and left in doubt.
+    """
+    left = _left(ask, deck)
+    if not deck and left.get(tag, 0) > still_open:
+        return ask.url("proposals", tag=tag)
+    after = [one for one in element_tags(ask.library) if one in left and one != tag]
+    place = element_tags(ask.library).index(tag)
+    later = [one for one in after if element_tags(ask.library).index(one) > place]
+    following = next(iter(later or after), None)
+    if following is None:
+        return ask.url("deck", d=deck) if deck else ask.url("")
+    return ask.url("proposals", d=deck, tag=following) if deck else ask.url("proposals", tag=following)
 
 
 def _shown(given: dict[str, Any]) -> dict[str, str]:

@@ -19,6 +19,12 @@ if (root) {
   };
 
   root.addEventListener("click", (event) => {
+    const all = event.target.closest("[data-all]");
+    if (all) {
+      for (const tile of all.closest("section").querySelectorAll(".lookat")) clicked.set(tile, all.dataset.all);
+      draw();
+      return;
+    }
     const button = event.target.closest("[data-value]");
     if (!button) return;
     const tile = button.closest(".lookat");
