@@ -160,6 +160,16 @@ def drive(app, *keys):
     return asyncio.run(run())
 
 
+def test_a_number_key_answers_the_open_tag_of_that_number_and_none_of_the_rest(library):
+    asked = [one for one in questions(library, by="ann") if one.photo.name == "IMG_0410.jpg"]
+    by_photo = sorted((one for one in asked if one.photo.deck == "D-17"), key=lambda one: one.tag)
+    run = Session(library, "ann", by_photo)
+    tags = run.open_tags()
+    drive(AskApp(run, settle_s=0.0), "3")
+    said = {label.tag: label.value for label in queries.labels(library)}
+    assert said == {tag: "present" if tag == tags[2] else "absent" for tag in tags}
+
+
 def test_keys_answer_mark_jump_and_undo(library):
     app = AskApp(session(library), settle_s=0)
     drive(app, "s", "c", "4", "enter", "p", "a", "c", "u", "j", *"d-18", "enter", "x")

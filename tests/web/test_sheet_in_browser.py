@@ -33,6 +33,10 @@ def test_the_sheet_across_decks_by_the_mouse(visitor, library):
     tiles = page.locator(".lookat")
     assert tiles.count() == len(photos) == 6
     assert {text.strip() for text in page.locator(".tiledeck").all_inner_texts()} == {"D-17", "D-18"}
+    assert visitor.axe() == []
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.set_viewport_size({"width": 1280, "height": 800})
     confirm = page.get_by_role("button", name="Looked at all 6: confirm")
     page.evaluate(
         "document.querySelectorAll('.tiles').forEach((one) => one.style.setProperty('--tile', '60px'))"
