@@ -3,6 +3,7 @@
 import os
 import signal
 import time
+import uuid
 
 import pytest
 from common import draw_photo
@@ -107,6 +108,13 @@ def test_photos_taken_in_and_embedded_with_a_worker_killed_are_those_of_one_proc
         cluster.close()
     assert made["dask"] == made["here"]
     assert vectors["dask"] == vectors["here"]  # bit for bit
+
+
+def test_a_client_is_not_named_by_the_address_of_this_machine(cluster, monkeypatch):
+    """A time-based id would carry the network card's number to the scheduler."""
+    monkeypatch.setattr(uuid, "_node", None)
+    assert len(list(map_items(half, [1, 2], engine="dask", address=cluster.address))) == 2
+    assert uuid.getnode() >> 40 & 1  # no card has this bit: RFC 9562, section 6.10
 
 
 def test_a_cancelled_run_stops(cluster):

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from exchange_helpers import TAG, put_photo
+from long_runs import cases
 
 from triage.assess import assess_library
 from triage.exchange import export_library, read_labels_file
@@ -110,7 +110,7 @@ def test_a_whole_or_empty_side_reads_the_same_after_a_rebuild(two: tuple[Library
 
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
-EVERY = 1 if os.environ.get("DECK_TRIAGE_LONG") else 10
+EVERY = cases(10, 1)
 DEMO_DECKS = sorted(one.name for one in (SAMPLES / "photos").iterdir())[2::EVERY]
 
 

@@ -5,6 +5,7 @@ or deleted outside the library, the folders that were given and the system's tem
 hooks would not see what native libraries do.
 """
 
+import importlib.util
 import json
 import os
 import re
@@ -18,6 +19,7 @@ from http.cookiejar import CookieJar
 from pathlib import Path
 
 import pytest
+from common import ROOT
 from long_runs import LONG
 
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
@@ -50,6 +52,7 @@ def traced(ground: Path, *words: str, probe: str | None = None) -> tuple[subproc
         "PYTHONDONTWRITEBYTECODE": "1",  # the installation's own, written once
         "DECK_TRIAGE_BY": "ann",
         "DECK_TRIAGE_LIBRARY": str(ground / "library"),
+        "PYTHONPATH": str(ROOT),
     }
     command = [sys.executable, "-c", probe] if probe else [COMMAND, *words]
     tracer = ["strace", "-f", "--seccomp-bpf", "-s", "4096", "-e", f"trace={CALLS}", "-o", str(record)]
@@ -133,6 +136,31 @@ def test_the_page_does_not_leave_or_write_elsewhere(ground):
         os.killpg(started.pid, signal.SIGINT)
         started.communicate()
     assert offences(record, ground) == []
+
+
+ON_A_CLUSTER = f"""
+import subprocess
+from pathlib import Path
+from tools.bench.cluster import Cluster
+
+with Cluster(Path("out"), 2) as cluster:
+    for words in (["ingest", "card"], ["embed", "--deck", "deck-01"]):
+        subprocess.run([{COMMAND!r}, *words, "--engine", "dask", "--dask", cluster.address], check=True)
+"""
+
+
+@pytest.mark.long
+def test_a_cluster_on_this_machine_does_not_leave_or_write_elsewhere(ground):
+    """The command, its scheduler and its workers, all traced."""
+    if importlib.util.find_spec("distributed") is None:
+        pytest.skip("Dask is not installed (pip: deck-triage[dask])")
+    (ground / "out").mkdir()
+    started, record = traced(ground, probe=ON_A_CLUSTER)
+    _, told = started.communicate(timeout=500)
+    assert started.returncode == 0, told
+    assert "127.0.0.1" in record.read_text(errors="replace")
+    assert offences(record, ground) == []
+    assert list((ground / "home").rglob("*")) == []
 
 
 @pytest.mark.parametrize(
