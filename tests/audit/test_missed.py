@@ -146,6 +146,74 @@ def test_labels_from_before_the_draw_are_no_evidence(library: Library, presorted
     assert missed(library, 14, seed="7", by="ann")[TAG].complete
 
 
+def test_another_spelling_of_a_name_is_no_second_person(library: Library, presorted) -> None:
+    add_labels(library, [(sha, TAG, "absent", "Ann Lee") for sha in presorted])
+    first = missed(library, 14, seed="7", by="ann")[TAG]
+    answer(library, first.asked, "absent", by="ann  LEE")
+    assert len(missed(library, 14, seed="7", by="ann")[TAG].asked) == 14
+
+
+def test_what_a_copy_said_before_the_draw_is_no_evidence(
+    library: Library, presorted, tmp_path, monkeypatch
+) -> None:
+    """The copy's chain is longer than this one at the draw, but its answers are older."""
+    from triage.exchange import merge_libraries
+
+    with Library.create(tmp_path / "copy") as copy:
+        merge_libraries(copy, [library.path])
+        for _ in range(5):
+            answer(copy, presorted, "absent", by="ben")
+        first = missed(library, 14, seed="7", by="ann")[TAG]
+        merge_libraries(library, [copy.path])
+        assert len(missed(library, 14, seed="7", by="ann")[TAG].asked) == 14
+        answer(copy, first.asked, "absent", by="cid")
+        merge_libraries(library, [copy.path])
+    assert missed(library, 14, seed="7", by="ann")[TAG].complete
+
+
+def test_an_old_file_is_no_evidence_and_the_sheet_of_the_audit_is(
+    library: Library, presorted, tmp_path
+) -> None:
+    from triage.label.files import read_csv_rows
+    from triage.label.rows import store_rows
+
+    first = missed(library, 14, seed="7", by="ann")[TAG]
+    for number, (at, asked_by, left) in enumerate(
+        [("2020-01-01T00:00:00Z", "audit", 14), ("", "", 14), ("", "audit", 0)]
+    ):
+        rows = [f"{sha},{TAG},absent,p{number},{at},{asked_by}" for sha in first.asked]
+        file = tmp_path / f"{number}.csv"
+        file.write_text("\n".join(["photo,tag,value,by,at,asked_by", *rows]) + "\n")
+        store_rows(library, *read_csv_rows(file), by="ann")
+        assert len(missed(library, 14, seed="7", by="ann")[TAG].asked) == left
+
+
+@pytest.mark.parametrize("act", ["rename", "move", "forget"])
+def test_a_drawn_deck_does_not_slip_out_of_its_audit(library: Library, presorted, act: str) -> None:
+    from triage.ingest.deck_acts import rename
+    from triage.ingest.moving import forget, move
+
+    first = missed(library, 14, seed="7", by="ann")[TAG]
+    deck = next(iter(library.events("audit-drawn"))).payload["decks"][0]
+    photos = queries.photos(library, deck)
+    lost = photos[0].sha
+    if act == "rename":
+        rename(library, deck, "elsewhere", by="ann")
+    elif act == "move":
+        move(library, photos[:1], "elsewhere", by="ann")
+    else:
+        forget(library, photos[:1], by="ann")
+    answer(library, [sha for sha in first.asked if sha != lost], "absent")
+    found = missed(library, 14, seed="7", by="ann")[TAG]
+    if act == "forget":  # it was not looked at: it may have shown the defect, or not
+        assert (found.unclear, found.asked, found.drawn) == (1, (), 14)
+        return
+    assert found.asked == (lost,)
+    answer(library, [lost], "present")
+    done = missed(library, 14, seed="7", by="ann")[TAG]
+    assert (done.defects, done.drawn) == (1, 14)
+
+
 def test_decks_that_a_model_saw_are_never_drawn(library: Library, presorted) -> None:
     library.say("trained", {"model": "m1", "tags": {}, "decks": [f"d00{n}" for n in range(4)]}, by="ann")
     found = missed(library, by="ann", seed="7")[TAG]

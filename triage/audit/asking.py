@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.audit.missed_tag import Missed
+from triage.audit.of_library import AUDIT
 from triage.label.files import COLUMNS, write_whole
 from triage.label.order import Question
 from triage.library import queries
@@ -14,8 +15,6 @@ from triage.tabular import csv_text
 
 if TYPE_CHECKING:
     from triage.library.library import Library
-
-ASKED_BY = "audit"
 
 
 def open_questions(library: Library, audits: Mapping[str, Missed]) -> list[Question]:
@@ -25,7 +24,7 @@ def open_questions(library: Library, audits: Mapping[str, Missed]) -> list[Quest
     for tag, one in audits.items():
         for sha in one.asked:
             tags_of.setdefault(sha, []).append(tag)
-    return [Question(photos[sha], tag, ASKED_BY) for sha, tags in tags_of.items() for tag in tags]
+    return [Question(photos[sha], tag, AUDIT) for sha, tags in tags_of.items() for tag in tags]
 
 
 def write_sheet(path: Path, asked: list[Question]) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,11 +12,12 @@ import numpy as np
 
 from triage.audit.columns import WORDS, Cancel, Progress
 from triage.audit.draw import in_order, new_seed
-from triage.audit.missed_tag import DrawnDeck, Missed, Promised, Question, audit_tag
+from triage.audit.missed_tag import UNCLEAR, DrawnDeck, Missed, Promised, Question, audit_tag
 from triage.audit.sizes import sample_size
 from triage.errors import BadInput, Cancelled, Damaged, WrongUsage
 from triage.library import queries
-from triage.library.answer_times import SpokenRow, spoken_rows
+from triage.library.answer_times import SpokenRow, photos_then, spoken_rows
+from triage.library.latest import utc
 from triage.library.look_alikes import deck_groups
 from triage.library.records import UNSORTED
 from triage.library.suggestions import empty_unlikely
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from triage.library.library import Library
 
 DRAWN = "audit-drawn"
+AUDIT = "audit"
 RULE = "whole decks that no model has seen, in the order of SHA-256 of SEED:DECK, until N photos of the pile"
 _CODE = {word: code for code, word in enumerate(WORDS)}
 NEVER = 1 << 62
@@ -105,6 +107,7 @@ class DrawOfDecks:
     largest: int
     number: int = 1
     lamport: int = NEVER
+    time: str = ""
     asked_n: int | None = None
 
     def payload(self, n: int | None) -> dict[str, Any]:
@@ -156,6 +159,7 @@ class _Frame:
             said["largest"],
             said["number"],
             event.lamport,
+            utc(event.recorded_at) or "",
             said["n"],
         )
 
@@ -177,9 +181,9 @@ class _Frame:
                 return Missed.from_payload(said)
         return None
 
-    def piles(self, tag: str) -> dict[str, str]:
-        """The pile of each photo in the frame: as sorted, or as it would be if no audit had withdrawn it."""
-        shas = {sha for part in self.photos.values() for sha in part}
+    def piles(self, tag: str, photos: Iterable[Sequence[str]]) -> dict[str, str]:
+        """The pile of each photo: as sorted, or as it would be if no audit had withdrawn it."""
+        shas = {sha for part in photos for sha in part}
         said = queries.suggestions(self.library, tag=tag, model=self.model)
         piles = {sha: one.pile for (sha, _), one in said.items() if sha in shas}
         if tag in withdrawn_tags(self.library):
@@ -188,7 +192,7 @@ class _Frame:
 
     def new_draw(self, tag: str, n: int | None, seed: str, number: int) -> DrawOfDecks:
         """Draw decks until they hold n photos of the pile (by default as many as 95 % and 5 % need)."""
-        piles = self.piles(tag)
+        piles = self.piles(tag, self.photos.values())
         decks = {deck: shas for deck, shas in self.photos.items() if all(sha in piles for sha in shas)}
         size = {deck: sum(piles[sha] == "unlikely" for sha in shas) for deck, shas in decks.items()}
         population = sum(size.values())
@@ -208,13 +212,16 @@ class _Frame:
 
     def question(self, draw: DrawOfDecks, promised: Promised | None) -> Question:
         """The drawn decks with the words that count."""
-        piles = self.piles(draw.tag)
+        drawn = self._drawn(draw)
+        piles = self.piles(draw.tag, drawn.values())
         words = queries.words(self.library, tag=draw.tag)
-        fresh = fresh_words(spoken_rows(self.library, draw.tag), draw.lamport)
+        fresh = fresh_words(spoken_rows(self.library, draw.tag), draw.lamport, draw.time)
         decks = []
-        for deck in draw.decks:
-            pile = [sha for sha in self._all(deck) if piles.get(sha) == "unlikely"]
-            others = [sha for sha in self._all(deck) if piles.get(sha) != "unlikely"]
+        here = {photo.sha for photo in queries.photos(self.library)}
+        for deck, shas in drawn.items():
+            pile = [sha for sha in shas if piles.get(sha) == "unlikely" or sha not in here]
+            others = [sha for sha in shas if piles.get(sha) != "unlikely" and sha in here]
+            fresh.update(dict.fromkeys((sha for sha in shas if sha not in here), UNCLEAR))
             known = [_CODE[words[sha, draw.tag].value] if (sha, draw.tag) in words else 0 for sha in others]
             decks.append(
                 DrawnDeck(
@@ -237,12 +244,18 @@ class _Frame:
             draw.number,
         )
 
-    def _all(self, deck: str) -> list[str]:
-        """Photos of a deck (or group) that was drawn, by hash; it may have been trained on since."""
-        if deck in self.photos:
-            return sorted(self.photos[deck])
-        members = {one for one, name in self.groups.of.items() if name == deck} or {deck}
-        return sorted(photo.sha for one in members for photo in queries.photos(self.library, one))
+    def _drawn(self, draw: DrawOfDecks) -> dict[str, list[str]]:
+        """Photos of each drawn deck by hash, as it was when it was drawn.
+
+        It may have been renamed or trained on since, and photos may have been moved out of it or removed:
+        they are still looked at, and one that was removed counts as one of which nobody can tell.
+        """
+        found = {}
+        for deck in draw.decks:
+            members = {one for one, name in self.groups.of.items() if name == deck} | {deck}
+            then = photos_then(self.library, members, draw.lamport)
+            found[deck] = sorted(set().union(*then.values()))
+        return found
 
 
 def _sample(tag: str, n: int | None, population: int) -> int:
@@ -260,17 +273,22 @@ def _sample(tag: str, n: int | None, population: int) -> int:
     return n
 
 
-def fresh_words(rows: Sequence[SpokenRow], since: int) -> dict[str, int]:
+def fresh_words(rows: Sequence[SpokenRow], since: int, time: str = "") -> dict[str, int]:
     """Return the worst word on each photo among the answers that an audit counts.
 
-    They were given after a moment of the log, without the machine's word in view, by somebody who had said
-    nothing on that photo and tag before it (taken back or not).
+    They were given after a draw (its moment in the log, and its time in UTC: a copy that is merged later may
+    have gone on before it), without the machine's word in view, by somebody who had said nothing on that
+    photo and tag before (taken back or not). A word from a file that does not say when counts only from the
+    sheet of an audit.
     """
-    before = {(one.photo, one.by) for one in rows if one.lamport <= since}
+
+    def after(one: SpokenRow) -> bool:
+        return one.lamport > since and (one.at >= time if one.at is not None else one.asked_by == AUDIT)
+
+    before = {(one.photo, one.by) for one in rows if not after(one)}
     found: dict[str, int] = {}
     for one in rows:
-        counts = one.current and one.lamport > since and not one.saw_machine
-        if counts and (one.photo, one.by) not in before:
+        if after(one) and one.current and not one.saw_machine and (one.photo, one.by) not in before:
             found[one.photo] = max(found.get(one.photo, 0), _CODE[one.value])
     return found
 

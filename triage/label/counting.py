@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import TYPE_CHECKING
 
 from triage.label.pools import Answer, Counted, Draw, counted_decks
 from triage.library import queries
-from triage.library.answer_times import AnswerTime, answer_times, arrivals
+from triage.library.answer_times import AnswerTime, answer_times, arrivals, photos_then
 from triage.library.counts import deck_of_photos
 from triage.library.records import MACHINE_ORDERS, UNKNOWN_ORDER
 
 if TYPE_CHECKING:
     from triage.library import Library
+    from triage.library.log import Event
     from triage.library.look_alikes import DeckGroups
 
 POOL_BEGUN = "pool-begun"
@@ -28,23 +29,29 @@ def counted_in_library(library: Library, tags: Collection[str], groups: DeckGrou
             deck_of,
             [_answer(one) for one in said.get(tag, ())],
             arrived=came,
-            draws=[
-                Draw(one.at, tuple(sorted({groups.group(deck) for deck in one.decks})))
-                for one in draws.get(tag, ())
-            ],
+            draws=[_now(library, event, deck_of) for event in draws.get(tag, ())],
         )
         for tag in tags
     }
 
 
-def draws_of(library: Library) -> dict[str, list[Draw]]:
-    """Return the random draws on record, by tag."""
-    found: dict[str, list[Draw]] = {}
+def draws_of(library: Library) -> dict[str, list[Event]]:
+    """Return the events of random draws on record, by tag."""
+    found: dict[str, list[Event]] = {}
     for event in queries.statements(library, POOL_BEGUN):
-        found.setdefault(str(event.payload["tag"]), []).append(
-            Draw(event.recorded_at, tuple(event.payload["drawn"]))
-        )
+        found.setdefault(str(event.payload["tag"]), []).append(event)
     return found
+
+
+def _now(library: Library, event: Event, deck_of: Mapping[str, str]) -> Draw:
+    """Where the photos of the drawn decks are now: decks are renamed, joined, split, and photos move."""
+    decks: set[str] = set()
+    gone = False
+    for shas in photos_then(library, event.payload["drawn"], event.lamport).values():
+        here = {deck_of[sha] for sha in shas if sha in deck_of}
+        gone |= not here
+        decks |= here
+    return Draw(event.recorded_at, tuple(sorted(decks)), gone)
 
 
 def _answer(one: AnswerTime) -> Answer:

@@ -8,7 +8,9 @@ of one tag are taken in pools:
 - Decks that were wholly answered before any machine's order chose among them all count.
 - A pool is the decks that were unanswered when a machine's order first chose among them. All of it counts
   once all of it is wholly answered, in whatever order. Until then only the decks that were drawn at random
-  when the pool began count, once every one of them is wholly answered. Never any other part of it.
+  when the pool began count, once every one of them is wholly answered. Never any other part of it: a drawn
+  deck that was renamed, joined, split or moved is still drawn, by its photos, and where one of them has no
+  photo left nothing counts before the whole pool.
 - A label whose time or way of asking is not known (from a file) makes its deck unknown. Without any machine's
   order in the tag unknown decks count; with one they never do. A machine's order that came from a file begins
   a pool of which nobody here knows the members: nothing of it counts.
@@ -54,10 +56,17 @@ class Answer:
 
 @dataclass(frozen=True)
 class Draw:
-    """The decks drawn at random when a pool began, and when that was."""
+    """The decks drawn at random when a pool began, and when that was.
+
+    Attributes
+    ----------
+    decks : those that hold a photo of a drawn deck now, whatever they are called.
+    gone : a drawn deck has no photo left here, so that what is left of the draw is a part of it.
+    """
 
     at: str
     decks: tuple[str, ...]
+    gone: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,17 +124,20 @@ def counted_decks(
     drawn_at: dict[str, set[str]] = defaultdict(set)
     for draw in draws:
         drawn_at[draw.at].update(draw.decks)
+    gone = {draw.at for draw in draws if draw.gone}
     waiting: set[str] = set()
     open_pools = 0
     for (at, foreign), decks in pools.items():
-        drawn = drawn_at[at] & decks
+        drawn = drawn_at[at]
         if decks <= whole and not foreign:
             counts |= decks
             continue
         open_pools += 1
+        if at in gone or not drawn & decks:
+            continue
         waiting |= drawn - whole
         if drawn <= whole:
-            counts |= drawn
+            counts |= drawn & decks
     return Counted(
         frozenset(counts - unknown),
         tuple(sorted(waiting)),

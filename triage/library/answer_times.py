@@ -8,14 +8,18 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import and_, func, select
 
+from triage.batching import lots
 from triage.library.latest import said_at
 from triage.library.log import Names
+from triage.library.people import alike
 from triage.library.tables import event, label, placing
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from triage.library.library import Library
+
+_LOT = 400
 
 
 @dataclass(frozen=True)
@@ -86,6 +90,32 @@ def arrivals(library: Library) -> dict[str, str]:
         return {row.sha: row.first for row in connection.execute(query)}
 
 
+def photos_then(library: Library, decks: Collection[str], lamport: int) -> dict[str, set[str]]:
+    """Return the photos of some decks as they were at a moment of the log, by deck.
+
+    A placing that was taken back may have stood at that moment or not: its photo is in both decks.
+    """
+    before = placing.c.lamport <= lamport
+    found: dict[str, set[str]] = {deck: set() for deck in decks}
+    with library.read() as connection:
+        ever = select(placing.c.sha).where(placing.c.deck.in_(sorted(found)), before).distinct()
+        shas = connection.execute(ever).scalars().all()
+        for lot in lots(shas, _LOT):
+            query = select(placing.c.sha, placing.c.deck, placing.c.undone).where(
+                placing.c.sha.in_(lot), before
+            )
+            ordered = query.order_by(placing.c.lamport, placing.c.log_id, placing.c.seq)
+            last: dict[tuple[str, bool], str] = {}
+            for row in connection.execute(ordered):
+                last[row.sha, True] = row.deck
+                if not row.undone:
+                    last[row.sha, False] = row.deck
+            for (sha, _), deck in last.items():
+                if deck in found:
+                    found[deck].add(sha)
+    return found
+
+
 def placed_since(library: Library, lamport: int) -> bool:
     """Say whether a photo was placed or moved after a moment of the log."""
     query = select(placing.c.sha).where(placing.c.lamport > lamport).limit(1)
@@ -95,12 +125,20 @@ def placed_since(library: Library, lamport: int) -> bool:
 
 @dataclass(frozen=True)
 class SpokenRow:
-    """One label row on a tag: who said what of which photo, and its moment in the log; undone ones too."""
+    """One label row on a tag: who said what of which photo, and its moment in the log; undone ones too.
+
+    Attributes
+    ----------
+    by : the person; spellings of a name that may be one person's are one person here.
+    at : when it was said, in UTC; null for a word from a file that does not say when.
+    """
 
     photo: str
     value: str
     by: str
     lamport: int
+    at: str | None
+    asked_by: str
     saw_machine: bool
     current: bool
 
@@ -108,20 +146,23 @@ class SpokenRow:
 def spoken_rows(library: Library, tag: str) -> list[SpokenRow]:
     """Return every label row of a tag, in the order of the log."""
     query = (
-        select(
-            label.c.photo,
-            label.c.value,
-            label.c.by_ref,
-            label.c.lamport,
-            label.c.saw_machine,
-            label.c.current,
-        )
+        select(label, event.c.at, event.c.recorded_at)
+        .join(event, and_(event.c.log_id == label.c.log_id, event.c.seq == label.c.seq))
         .where(label.c.tag == tag)
         .order_by(label.c.lamport, label.c.log_id, label.c.seq)
     )
     with library.read() as connection:
         names = Names(connection)
         return [
-            SpokenRow(row.photo, row.value, names.get(row.by_ref), row.lamport, row.saw_machine, row.current)
+            SpokenRow(
+                row.photo,
+                row.value,
+                alike(names.get(row.by_ref)),
+                row.lamport,
+                said_at(row.at, row.recorded_at, from_file=row.row_hash is not None),
+                row.asked_by,
+                row.saw_machine,
+                row.current,
+            )
             for row in connection.execute(query)
         ]
