@@ -22,4 +22,5 @@ def killed_at_every_step(act: str, library: Path, place: Path, *words: str, stri
     lines = [line.split(" ") for line in done.stdout.splitlines()]
     assert lines[-1][1:] == ["ended", "0"], done.stderr
     assert all(line[1] == "killed" for line in lines[:-1]), lines
+    print(f"{act}: killed at {len(lines) - 1} steps")
     return [Path(line[0]) for line in lines]

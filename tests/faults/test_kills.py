@@ -38,6 +38,13 @@ def ground(tmp_path_factory, labelled_library):
         draw_photo(
             folder / "card" / f"E-{number % 4}" / f"{number:02}.jpg", seed=3000 + number, size=(900, 700)
         )
+        if number < 4:
+            draw_photo(folder / "others" / f"F-{number % 2}" / f"{number}.jpg", seed=4000 + number)
+    call("new", folder / "elsewhere", "--json")
+    call("ingest", folder / "others", "-L", folder / "elsewhere", "--json")
+    for row in call("photos", "-L", folder / "elsewhere", "--json"):
+        words = ("label", "set", row["photo"], "missing-hanger=present", "--by", "lee")
+        call(*words, "-L", folder / "elsewhere", "--json")
     photo = call("photos", "-L", folder / "library", "--json")[0]["photo"]
     lines = {
         "ingest": ("ingest", folder / "card"),
@@ -47,6 +54,7 @@ def ground(tmp_path_factory, labelled_library):
         "assess": ("assess",),
         "report": ("report", "--out", folder / "report"),
         "backup": ("backup", folder / "b.backup"),
+        "merge": ("ingest", "--from-library", folder / "elsewhere"),
     }
     spans = {}
     trial = folder / "trial"
@@ -98,6 +106,10 @@ def test_kills_at_random_moments_lose_nothing(ground, part):
     assert [(one["deck"], one["tier"], one["unreviewed"]) for one in kept] == [
         (one.deck, one.tier, one.unreviewed) for one in anew
     ]
+    call(*lines["merge"], "-L", library, "--json")
+    assert {f"F-{number}" for number in range(2)} <= {
+        row["deck"] for row in call("photos", "-L", library, "--json") if row["labels"]
+    }
     whole = call("ingest", folder / "card", "-L", library, "--json")
     assert (whole["added"], whole["known"]) == (0, 24)
     print(f"killed before the end: {killed}")
