@@ -11,6 +11,7 @@ from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
 from small_libraries import add_labels
 
 from triage.audit import doubting, doubts
+from triage.audit.doubting import chances
 from triage.audit.left_out import COMPONENTS, Board, deck_folds, nearest, principal, to_probability
 from triage.errors import BadInput, Cancelled
 from triage.library import Library, queries
@@ -62,6 +63,29 @@ def test_no_deck_speaks_about_itself() -> None:
     before, after = board.scores(truth, all_rows), board.scores(changed, all_rows)
     assert np.allclose(before[inside], after[inside], atol=1e-5)
     assert not np.allclose(before[~inside], after[~inside], atol=1e-5)
+
+
+def test_scores_of_a_trained_model_count_where_it_has_some() -> None:
+    """Errors that whole photos do not show are found by what the model says of left-out decks."""
+    rows, truth, deck = world()
+    rows[:, 0] = 0  # nothing of the defect is in the whole photo
+    board = Board(rows, deck_folds([str(one) for one in range(40)])[deck])
+    generator = np.random.default_rng(2)
+    wrong = np.zeros(len(truth), bool)
+    wrong[generator.choice(len(truth), 20, replace=False)] = True
+    said = truth ^ wrong
+    learned = np.where(truth, 3.0, -3.0) + generator.normal(size=len(truth))
+    learned[:5] = np.nan  # labelled after the training
+
+    def first(chance: np.ndarray) -> int:
+        against = np.nan_to_num(np.where(said, 1 - chance, chance), nan=-1)
+        return int(wrong[np.argsort(-against)[:40]].sum())
+
+    every = np.ones(len(said), bool)
+    quick, cells_too = chances(board, said, every), chances(board, said, every, learned)
+    assert first(cells_too) >= 17 > 10 > first(quick)
+    assert np.array_equal(cells_too[:5], quick[:5])
+    assert np.array_equal(chances(board, said, every, np.full(len(said), np.nan)), quick)
 
 
 def test_unanswered_rows_do_not_count() -> None:

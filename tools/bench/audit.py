@@ -267,11 +267,12 @@ def found_share(
     rows: np.ndarray, truth: np.ndarray, deck: np.ndarray, flipped: np.ndarray
 ) -> tuple[float, float]:
     """Share of the flips in the first 5 and 10 % of the list of doubts, as `audit doubts` ranks."""
-    from triage.audit.left_out import Board, deck_folds, to_probability
+    from triage.audit.doubting import chances
+    from triage.audit.left_out import Board, deck_folds
 
     said = truth ^ flipped
     folds = deck_folds([str(one) for one in range(deck.max() + 1)])[deck]
-    chance = to_probability(Board(rows, folds).scores(said, np.ones(len(said), bool)), said)
+    chance = chances(Board(rows, folds), said, np.ones(len(said), bool))
     against = np.nan_to_num(np.where(said, 1 - chance, chance), nan=-1)
     order = np.argsort(-against, kind="stable")
     first = [order[: max(1, round(part * len(order)))] for part in (0.05, 0.10)]

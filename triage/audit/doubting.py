@@ -5,7 +5,7 @@ A doubt is a hint to look again, never a correction: nothing here changes a labe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from triage.audit.columns import WORDS, Bytes, Cancel, Columns, Progress, grouped, read_columns
-from triage.audit.left_out import Board, Floats32, deck_folds, nearest, principal, to_probability
+from triage.audit.left_out import Board, Floats, Floats32, deck_folds, nearest, principal, to_probability
 from triage.errors import BadInput, Cancelled
+from triage.library import queries
 from triage.library.look_alikes import deck_groups
 
 if TYPE_CHECKING:
@@ -60,11 +61,15 @@ class Doubt:
 
 @dataclass(frozen=True)
 class Doubts:
-    """The most doubtful labels of all tags, how many were compared, and the tags that could not be (why)."""
+    """The most doubtful labels of all tags, how many were compared, and the tags that could not be (why).
+
+    `whole_only` names the tags that no model is trained for: their small defects were hardly seen.
+    """
 
     ranked: tuple[Doubt, ...]
     compared: int
     without: dict[str, str]
+    whole_only: tuple[str, ...] = ()
 
 
 def doubts(
@@ -90,7 +95,8 @@ def doubts(
     if not len(places):
         raise BadInput("None of the labeled photos has vectors yet.", "Run: deck-triage embed")
     rows = principal(rows_of, len(places))
-    found = rank(columns, rows, places, words, disputed, most=most, progress=progress, cancel=cancel)
+    learned = _learned(library, columns, places)
+    found = rank(columns, rows, places, words, disputed, learned, most=most, progress=progress, cancel=cancel)
     if len(places) < len(labelled):
         gone = len(labelled) - len(places)
         found.without["vectors"] = f"{gone} labeled photos have no vectors yet; run deck-triage embed"
@@ -107,12 +113,53 @@ def _vectors(library: Library, shas: Sequence[str]) -> tuple[Rows, NDArray[np.in
     return (lambda index: store.whole_matrix([shas[have[one]] for one in index])), have
 
 
+def _learned(library: Library, columns: Columns, places: NDArray[np.intp]) -> dict[str, Floats]:
+    """What the model in use says of each photo, by tag: scores (n,) by a part that never saw its deck.
+
+    It reads cells too. A photo that was not answered when the model was trained is NaN.
+    """
+    from triage.presort.of_library import load_models
+    from triage.train.types import TagModel
+
+    if queries.model_in_use(library) is None:
+        return {}
+    return {
+        tag: np.array([model.held_out.get(columns.photos[place], (np.nan,))[0] for place in places])
+        for tag, model in load_models(library).items()
+        if isinstance(model, TagModel)
+    }
+
+
+def chances(
+    board: Board,
+    present: NDArray[np.bool_],
+    answered: NDArray[np.bool_],
+    learned: Floats | None = None,
+) -> Floats:
+    """Return the chance of `present` of each answered row by decks other than its own, shape (n,).
+
+    With `learned` (scores of a trained model, NaN where it has none) they are the model's where it has some:
+    it reads whole photos and cells, and finds more planted errors than the quick look at whole photos or than
+    both together (`tools/bench/run doubts`).
+    """
+    chance = to_probability(board.scores(present, answered), present)
+    if learned is None:
+        return chance
+    scores = np.where(answered, learned, np.nan)
+    known = ~np.isnan(scores)
+    if min(int((known & present).sum()), int((known & ~present).sum())) < LEAST:
+        return chance
+    theirs = to_probability(scores, present)
+    return np.where(np.isnan(theirs), chance, theirs)
+
+
 def rank(
     columns: Columns,
     rows: Floats32,
     places: NDArray[np.intp],
     words: Bytes,
     disputed: NDArray[np.bool_],
+    learned: Mapping[str, Floats] | None = None,
     *,
     most: int = 100,
     progress: Progress | None = None,
@@ -120,8 +167,8 @@ def rank(
 ) -> Doubts:
     """Rank the labels of photos `places` (codes), whose vectors are `rows`, by what other decks say.
 
-    `words` and `disputed` have shape (tags, photos). Raises BadInput when no tag can be compared, Cancelled
-    between tags.
+    `words` and `disputed` have shape (tags, photos), `learned` is by tag as in `chances`. Raises BadInput
+    when no tag can be compared, Cancelled between tags.
     """
     board = Board(rows, deck_folds(columns.decks)[columns.deck_of[places]])
     without: dict[str, str] = {}
@@ -138,7 +185,8 @@ def rank(
         if why:
             without[tag] = why
             continue
-        chance = to_probability(board.scores(word == 3, (word == 1) | (word == 3)), word == 3)[answered]
+        said = (word == 1) | (word == 3)
+        chance = chances(board, word == 3, said, (learned or {}).get(tag))[answered]
         against = np.where(word[answered] == 3, 1.0 - chance, chance)
         compared += int((~np.isnan(against)).sum())
         worst = np.argsort(-np.nan_to_num(against, nan=-1.0), kind="stable")[:most]
@@ -168,6 +216,7 @@ def rank(
         ),
         compared,
         without,
+        tuple(tag for tag in columns.tags if tag not in without and tag not in (learned or {})),
     )
 
 

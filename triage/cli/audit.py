@@ -136,6 +136,11 @@ def doubts(tags: tuple[str, ...], most: int, library_path: Path | None, as_json:
         say(table(rows, heads) if rows else f"Other decks contradict none of {found.compared} labels.")
     for tag, why in found.without.items():
         advise(f"{tag}: {why}")
+    if found.whole_only:
+        advise(
+            f"Compared by whole photos alone: {', '.join(found.whole_only)}. Small defects hardly show there; "
+            "train a model and run this again."
+        )
     return exit_for(bool(found.without))
 
 
