@@ -138,8 +138,8 @@ def doubts(tags: tuple[str, ...], most: int, library_path: Path | None, as_json:
         advise(f"{tag}: {why}")
     if found.whole_only:
         advise(
-            f"Compared by whole photos alone: {', '.join(found.whole_only)}. Small defects hardly show there; "
-            "train a model and run this again."
+            f"Compared by whole photos alone: {', '.join(found.whole_only)}. Small defects hardly show "
+            "there; train a model and run this again."
         )
     return exit_for(bool(found.without))
 
