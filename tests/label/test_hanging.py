@@ -77,6 +77,9 @@ def test_a_number_answers_that_open_tag_and_none_of_the_rest(library):
     assert said.pop(NAILS) == "present"
     assert set(said.values()) == {"absent"}
     assert run.undo() == len(tags)
+    run.only_here(wanted, "unclear")
+    assert values(library, photo.sha)[NAILS] == "unclear"
+    run.undo()
     for number in (0, len(tags) + 1):
         with pytest.raises(BadInput, match="no open question number"):
             run.only_here(number)

@@ -10,8 +10,11 @@ from triage.assess.rules import load_rule_book
 from triage.assess.urgent import urgent_of
 from triage.domain.vocabulary import load_vocabulary
 from triage.label.lists_first import look_order
+from triage.label.order import Question
+from triage.library import queries
 from triage.library.look_lines import LookLine
 from triage.presort.look_first import NOTHING
+from triage.terminal.session import Session
 
 
 @dataclasses.dataclass(frozen=True)
@@ -71,7 +74,7 @@ def test_no_photo_is_put_off_to_more_than_twice_its_place_among_the_decks(chance
     found = look_order(said, deck_of(said), lines, urgent)
     order = [*found.urgent, *found.rest]
     for place, photo in enumerate(by_decks(said), 1):
-        assert order.index(photo) + 1 <= 2 * place
+        assert order.index(photo) + 1 <= 2 * place - 1
 
 
 def test_without_lines_the_likeliest_photo_comes_first():
@@ -84,14 +87,14 @@ def test_a_tag_whose_probabilities_are_all_low_is_not_left_until_last():
     said = [*usual, Said("30", "rare", 0.2)]
     lines = {"rare": line("rare", 0.15), "usual": line("usual", 0.3)}
     found = look_order(said, {one.photo: one.photo for one in said}, lines)
-    assert found.urgent.index("30") <= 2
+    assert found.urgent.index("30") <= 4
     assert look_order(said, {one.photo: one.photo for one in said}, {}).rest.index("30") == 20
 
 
 def test_each_decks_first_photo_comes_before_any_decks_second():
     said = [Said("0", "a", 0.9), Said("3", "a", 0.8), Said("6", "a", 0.7), Said("1", "a", 0.6)]
     decks = {"0": "D-9", "3": "D-9", "6": "D-9", "1": "D-8"}
-    assert look_order(said, decks, {"a": line("a", 0.5)}).urgent == ("0", "1", "3", "6")
+    assert look_order(said, decks, {"a": line("a", 0.5)}).urgent == ("1", "0", "3", "6")
 
 
 @pytest.mark.parametrize(
@@ -108,3 +111,26 @@ def test_urgent_is_what_forbids_gatherings_by_itself(tag, is_urgent):
     vocabulary = load_vocabulary()
     book = load_rule_book(None, vocabulary)
     assert urgent_of(book, [tag]) == ([tag] if is_urgent else [])
+
+
+def test_a_deck_that_is_found_gives_way_to_the_others(library):
+    """One 'present' of an urgent tag: the deck's other urgent photos come behind the lists, none is lost."""
+    tag = "missing-hanger"
+    photos = queries.photos(library)
+    asked = [Question(photo, tag, "dangerous", urgent=number < 5) for number, photo in enumerate(photos)]
+    run = Session(library, "ann", list(asked), urgent=[tag])
+    assert [one.photo.deck for one in asked] == ["D-17"] * 3 + ["D-18"] * 3
+    run.answer("absent")
+    run.answer("present")
+    assert run.put_off == 1
+    assert [one.photo for one in run.asked] == [photos[place] for place in (0, 1, 3, 4, 2, 5)]
+    assert run.question.photo == photos[3]
+    assert run.urgent_photos() == 2
+    run.answer("present")
+    assert [one.photo for one in run.asked] == [photos[place] for place in (0, 1, 3, 4, 2, 5)][:3] + [
+        photos[place] for place in (4, 2, 5)
+    ]
+    for _ in range(3):
+        run.answer("absent")
+    assert run.question is None
+    assert len(queries.labels(library)) == 6

@@ -165,9 +165,11 @@ def test_a_number_key_answers_the_open_tag_of_that_number_and_none_of_the_rest(l
     by_photo = sorted((one for one in asked if one.photo.deck == "D-17"), key=lambda one: one.tag)
     run = Session(library, "ann", by_photo)
     tags = run.open_tags()
-    drive(AskApp(run, settle_s=0.0), "3")
+    drive(AskApp(run, settle_s=0.0), "3", "u", "t", "escape", "2", "u", "t", "4")
     said = {label.tag: label.value for label in queries.labels(library)}
-    assert said == {tag: "present" if tag == tags[2] else "absent" for tag in tags}
+    assert said == {tag: "unclear" if tag == tags[3] else "absent" for tag in tags}
+    events = [row for row in library.events("label") if row.payload["value"] == "present"]
+    assert [row.payload["tag"] for row in events] == [tags[2], tags[1]], "Esc drops the 't'"
 
 
 def test_keys_answer_mark_jump_and_undo(library):

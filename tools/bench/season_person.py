@@ -82,7 +82,7 @@ class Season:
         """Answer the lists of urgent tags, with the photos that take turns with them."""
         tags = self.truth.defects
         asked = questions(self.library, by=NAME, tags=tags, order="dangerous", urgent=urgent)
-        self._answer([one for one in asked if one.urgent])
+        self._answer(asked, urgent)
 
     def decks(self, decks: Iterable[str]) -> None:
         """Answer what is open, deck by deck and photo by photo, parts with what hangs on them."""
@@ -92,18 +92,21 @@ class Season:
                 questions(self.library, by=NAME, deck=deck, tags=tags, parts_of=lambda _: list(parts))
             )
 
-    def _answer(self, asked: list[Question]) -> None:
-        """Answer questions with as few keys as the screen allows."""
-        session = Session(self.library, NAME, asked)
-        while (one := session.question) is not None:
+    def _answer(self, asked: list[Question], urgent: Sequence[str] = ()) -> None:
+        """Answer questions with as few keys as the screen allows; with urgent tags, until their lists end."""
+        session = Session(self.library, NAME, asked, urgent=urgent)
+        while (one := session.question) is not None and (one.urgent or not urgent):
             tags = session.open_tags()
             views = {tag: self.sees(one.photo.sha, tag) for tag in tags}
             seen = [place for place, tag in enumerate(tags) if views[tag] != "absent"]
             if not seen:
                 session.none_of_the_rest()
                 answered = tags
-            elif len(seen) == 1 and seen[0] < NUMBERED and views[tags[seen[0]]] == "present":
-                session.only_here(seen[0] + 1)
+            elif len(seen) == 1 and seen[0] < NUMBERED:
+                value_there = views[tags[seen[0]]]
+                session.only_here(seen[0] + 1, value_there)
+                if value_there == "unclear":
+                    self._act("key")  # t, before the number
                 answered = tags
             else:
                 answered = [one.tag, *session.answer(views[one.tag])]

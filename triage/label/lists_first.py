@@ -4,9 +4,9 @@
   the others after them. Of each tag the likeliest photo comes first, then the second of each, so that a tag
   whose probabilities are all low is not left until last; and every deck's first photo before any deck's
   second, because one photo is enough to find a deck.
-- Every second photo is the next one of the decks in their order, the likeliest of each deck first. A list can
-  be wrong about a deck, and a deck that it passes over must not wait for the end: the photo number n of
-  the decks is at most number 2n of this order.
+- The first photo and every second one after it is the next of the decks in their order, the likeliest of
+  each deck first. A list can be wrong about a deck, and a deck that it passes over must not wait for the end:
+  the photo number n of the decks is at most number 2n - 1 of this order.
 - A photo is asked about once, with all its open tags: one look, and one key for all that it does not show.
 """
 
@@ -99,15 +99,13 @@ def _listed(
 
 
 def _in_turn(listed: Sequence[str], decks: Iterator[str], done: set[str]) -> list[str]:
-    """Return listed photos, each followed by the next one of the decks; `done` grows by them."""
+    """Return listed photos, each after the next one of the decks; `done` grows by them."""
     found: list[str] = []
     for sha in listed:
         if sha in done:
             continue
-        done.add(sha)
-        found.append(sha)
-        following = next((one for one in decks if one not in done), None)
-        if following is not None:
-            done.add(following)
-            found.append(following)
+        of_deck = next((one for one in decks if one not in done), sha)
+        for one in dict.fromkeys((of_deck, sha)):
+            done.add(one)
+            found.append(one)
     return found

@@ -25,6 +25,8 @@ from triage.terminal.session import Session
 from triage.terminal.slow import Outcome, SlowStep
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from triage.batch import Cancel, Progress
     from triage.label.order import Question
     from triage.library import Library
@@ -37,6 +39,7 @@ c  cannot tell        j  jump to a deck  0      whole photo
 o  present, and none  u  undo            g      grid on or off
    of the rest        q  leave           d      what the tag means
 1-9  only that number of the open tags: present, and none of the rest
+t  before o or a number: cannot tell there, and none of the rest
 x  none of the open   Ctrl-C leaves at once
    tags on this photo
 s  mark a square (c4, or c4-e5 for several)
@@ -81,6 +84,7 @@ class AskApp(App[None]):
         Binding("c", "answer('unclear')", "cannot tell"),
         Binding("x", "none", "none of the rest"),
         Binding("o", "only_here", "only this"),
+        Binding("t", "only_unclear", show=False),
         *(Binding(str(number), f"only_here({number})", show=False) for number in range(1, 10)),
         Binding("w", "place", "where"),
         Binding("h", "count", "how many"),
@@ -112,6 +116,7 @@ class AskApp(App[None]):
         self.gate = Gate(settle_s)
         self._way = way or Way()
         self._said = ""
+        self._only = "present"
         self._taking = False
         self._vocabulary = session.library.vocabulary()
         self._colour = not os.environ.get("NO_COLOR")
@@ -215,7 +220,7 @@ class AskApp(App[None]):
     def show(self, said: str = "") -> None:
         """Draw the question that is asked now, and what was just said."""
         one = self.session.question
-        self._said, self._taking = said, False
+        self._said, self._taking, self._only = said, False, "present"
         self.draw_first()
         if one is None:
             self.photo.show(None)
@@ -297,10 +302,14 @@ class AskApp(App[None]):
 
     def _do(self, act: Any) -> None:
         """Do something that may be refused, and say what happened."""
+        self.session.put_off = 0
         try:
             said = act()
         except TriageError as error:
             said = f"{error} {error.hint}".strip()
+        if self.session.put_off:
+            photos = "1 photo comes" if self.session.put_off == 1 else f"{self.session.put_off} photos come"
+            said = f"{said or ''} This deck is found: its other {photos} after the lists.".strip()
         self.show(said or "")
 
     def action_answer(self, value: str) -> None:
@@ -317,11 +326,18 @@ class AskApp(App[None]):
         """Answer present here, or to the open tag of a number, and absent to the others on this photo."""
 
         def said() -> str:
-            tag, rest = self.session.only_here(number)
+            value = self._only
+            tag, rest = self.session.only_here(number, value)
             others = "1 other tag" if rest == 1 else f"{rest} other tags"
-            return f"present: {panel.tag_words(tag)}; absent: {others} on that photo"
+            here = "cannot tell" if value == "unclear" else value
+            return f"{here}: {panel.tag_words(tag)}; absent: {others} on that photo"
 
         self._do(said)
+
+    def action_only_unclear(self) -> None:
+        """Let the next o or number key answer that it cannot be told."""
+        self._only = "unclear"
+        self._tell("cannot tell, and none of the rest: o for this tag, or its number; Esc to drop")
 
     def action_unmark(self) -> None:
         """Take away what was marked and not answered with."""
@@ -511,6 +527,7 @@ def ask_in_terminal(
     from triage.label.order import questions
 
     parts_of = (lambda name: part_tags(library, name)) if elements and not tags else None
+    urgent = urgent_tags(library)
     asked = questions(
         library,
         by=by,
@@ -520,12 +537,14 @@ def ask_in_terminal(
         like=like,
         second_look=second_look,
         parts_of=parts_of,
-        urgent=urgent_tags(library),
+        urgent=urgent,
     )
-    return ask_these(library, by, asked, pixels) if asked else None
+    return ask_these(library, by, asked, pixels, urgent) if asked else None
 
 
-def ask_these(library: Library, by: str, asked: list[Question], pixels: str = "auto") -> int:
+def ask_these(
+    library: Library, by: str, asked: list[Question], pixels: str = "auto", urgent: Collection[str] = ()
+) -> int:
     """Open the screen on given questions; returns 0 when it was left, 130 by Ctrl-C.
 
     `pixels` is how photos are drawn: one of `triage.terminal.pixels.WAYS`. Raises BadInput without a
@@ -535,6 +554,6 @@ def ask_these(library: Library, by: str, asked: list[Question], pixels: str = "a
 
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BadInput("The labelling screen needs a terminal.", "Use label set or label read in scripts.")
-    app = AskApp(Session(library, by, asked), way_of(pixels))
+    app = AskApp(Session(library, by, asked, urgent=urgent), way_of(pixels))
     app.run()
     return app.return_code or 0

@@ -6,8 +6,8 @@ Every answer is an event on the disk before the next question shows, so a killed
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from triage.domain.vocabulary import SHOWS
@@ -42,8 +42,12 @@ class Session:
     place: str | None = None
     count: int | None = None
     saw_machine: bool = False
+    urgent: Collection[str] = ()
+    """Tags of which one 'present' finds a deck: its other photos then come after the urgent lists."""
     derived: set[tuple[str, str]] = field(default_factory=set)
     """Photo x tag that an answer about a part answered with it in this run."""
+    put_off: int = 0
+    """Photos that the last answer moved behind the urgent lists."""
     _hanging: tuple[tuple[str, str, int], list[str]] | None = None
     _stamps: list[float] = field(default_factory=list)
 
@@ -157,8 +161,8 @@ class Session:
         self._give(dict.fromkeys(tags, "absent"))
         return len(tags)
 
-    def only_here(self, number: int | None = None) -> tuple[str, int]:
-        """Answer 'present' to one open question about this photo and 'absent' to all others; one act.
+    def only_here(self, number: int | None = None, value: str = "present") -> tuple[str, int]:
+        """Answer 'present', or 'unclear', to one open question about this photo, and 'absent' to the others.
 
         `number` counts the open tags from 1, as the panel shows them; without it, it is the question shown.
         Returns the tag and how many were answered absent. Raises BadInput where there is no such number, or
@@ -170,10 +174,10 @@ class Session:
         if number is not None and not 0 < number <= len(tags):
             raise BadInput(f"There is no open question number {number} on this photo.")
         tag = one.tag if number is None else tags[number - 1]
-        if tag != one.tag:
+        if tag != one.tag or value != "present":
             self._refuse_marks()
         rest = [other for other in tags if other != tag]
-        self._give({tag: "present", **dict.fromkeys(rest, "absent")})
+        self._give({tag: value, **dict.fromkeys(rest, "absent")})
         return tag, len(rest)
 
     def _refuse_marks(self) -> None:
@@ -201,7 +205,28 @@ class Session:
         self.derived -= {(one.photo.sha, tag) for tag in values}
         self.derived |= {(one.photo.sha, tag) for tag in with_part}
         self._ask_again(one, values)
+        found = any(value == "present" and tag in self.urgent for tag, value in values.items())
+        self.put_off = self._put_off(one) if found else 0
         self._forward()
+
+    def _put_off(self, found: Question) -> int:
+        """Move the other urgent photos of a deck that was found behind the lists; returns how many photos."""
+        later = [
+            one
+            for one in self.asked
+            if one.urgent
+            and one.photo.deck == found.photo.deck
+            and one.photo.sha != found.photo.sha
+            and (one.photo.sha, one.tag) not in self.answered
+        ]
+        if not later:
+            return 0
+        moved = {(one.photo.sha, one.tag) for one in later}
+        kept = [one for one in self.asked if (one.photo.sha, one.tag) not in moved]
+        behind = 1 + max(place for place, one in enumerate(kept) if one.urgent or one == found)
+        self.asked = [*kept[:behind], *(replace(one, urgent=False) for one in later), *kept[behind:]]
+        self.at = self.asked.index(found)
+        return len({one.photo.sha for one in later})
 
     def _ask_again(self, one: Question, values: dict[str, str]) -> None:
         """What a part answered along is open again when the part shows after all."""
