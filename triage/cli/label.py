@@ -266,12 +266,17 @@ def ask(
     `--order learning` asks what would teach the models most, at most 200 photos a tag; train, presort, then
     ask again. It and `--like` ask about one photo of several near-duplicates.
 
+    `--order dangerous` goes photo by photo: first the lists to look at of tags that may close a deck, in turn
+    with the decks in their order; once a deck is found its other photos wait until these lists are through.
+    The first line counts down how many photos are left of them.
+
     Deck by deck it asks photo by photo which parts are shown, each with the tags that hang on it: 'no ledger
     here' answers 'nail-only ledger' too. --no-elements asks the core tags only.
 
     Examples:
     deck-triage label ask --by ann
     deck-triage label ask --no-elements --by ann
+    deck-triage label ask --order dangerous --by ann
     deck-triage label ask --order learning --tag missing-hanger --by ann
     deck-triage label ask --deck D-17 --tag missing-hanger --by ann
     deck-triage label ask --second-look 40 --by ben

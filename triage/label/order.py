@@ -102,7 +102,7 @@ def _with_parts(
 
 
 def _drawn(library: Library, by: str, tags: Sequence[str], deck: str | None) -> list[Question]:
-    """Questions on the decks that were drawn at random when a machine's order began: they are asked first."""
+    """Questions on the decks that were drawn at random when a machine's order began."""
     found = []
     groups = None
     for tag, names in drawn_decks(library, tags).items():

@@ -1,7 +1,8 @@
-"""The beginning of a pool: what a machine's order chooses among, and a fair draw that is asked first.
+"""The beginning of a pool: what a machine's order chooses among, and a fair draw.
 
-The draw is in the log before the first question of the order, so that nobody can pick it afterwards. Decks
-are in the order of SHA-256 of `SEED:DECK`, as everywhere in this program.
+The draw is in the log before the first question of the order, so that nobody can pick it afterwards; its
+decks are asked right after the urgent lists. Decks are in the order of SHA-256 of `SEED:DECK`, as everywhere
+in this program.
 """
 
 from __future__ import annotations
