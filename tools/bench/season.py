@@ -31,6 +31,7 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -230,6 +231,20 @@ def report(truth: Truth, runs: list[dict[str, Told]]) -> str:
     return "\n".join(lines)
 
 
+def made(truth: Truth, number: int, workers: int, *, shown: bool) -> list[dict[str, Told]]:
+    """Make the runs, some at a time; Ctrl-C keeps those that are finished."""
+    found: list[dict[str, Told]] = []
+    with ProcessPoolExecutor(workers) as pool:
+        jobs = [pool.submit(one_run, truth, run, shown=shown) for run in range(number)]
+        try:
+            for job in jobs:
+                found.append(job.result())
+                sys.stderr.write(f"{truth.name}: run {len(found)} of {number}\n")
+        except KeyboardInterrupt:
+            pool.shutdown(cancel_futures=True, wait=False)
+    return found
+
+
 def _kinds(runs: list[dict[str, Told]], ways: tuple[str, ...], photos: float) -> str:
     """Return acts a photo by way and kind, in words."""
     found = []
@@ -249,6 +264,7 @@ def main() -> int:
     )
     parser.add_argument("--sets", nargs="+", default=["seasons", "given", "demo", "boards", "screws"])
     parser.add_argument("--runs", type=int, default=20)
+    parser.add_argument("--workers", type=int, default=1, help="runs at a time")
     parser.add_argument("--decks", type=int, help="only so many decks of a rendered set")
     parser.add_argument("--out", type=Path)
     parser.add_argument("--print", action="store_true", dest="shown", help="each deck of each run")
@@ -256,10 +272,9 @@ def main() -> int:
     texts, caught = [], True
     for name in asked.sets:
         truth = load(name, asked.decks)
-        runs = []
-        for run in range(asked.runs):
-            runs.append(one_run(truth, run, shown=asked.shown))
-            sys.stderr.write(f"{name}: run {run + 1} of {asked.runs}\n")
+        runs = made(truth, asked.runs, asked.workers, shown=asked.shown)
+        if not runs:
+            raise SystemExit(f"{name}: no run was finished.")
         texts.append(report(truth, runs))
         caught = caught and "MEASURES NOTHING" not in texts[-1]
         print(texts[-1], flush=True)

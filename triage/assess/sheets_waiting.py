@@ -41,6 +41,11 @@ def sheets_waiting(library: Library, decks: Sequence[str] | None = None) -> Iter
                 yield Waiting(deck, tag, photos[tag])
 
 
+def any_waiting(library: Library) -> bool:
+    """Say whether something waits on any contact sheet."""
+    return next(sheets_waiting(library), None) is not None
+
+
 def element_tags(library: Library) -> list[str]:
     """Return the `shows-` tags of all elements, along the load path."""
     return [SHOWS + element for element in library.vocabulary().elements]

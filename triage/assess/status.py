@@ -7,6 +7,7 @@ from typing import Any
 
 from triage.assess.cache.lines import open_by_deck
 from triage.assess.evidence import promise_words
+from triage.assess.sheets_waiting import any_waiting
 from triage.ingest.questions import left_out
 from triage.ingest.questions import open_questions as waiting_questions
 from triage.label.pool_draws import drawn_decks, drawn_words
@@ -64,6 +65,7 @@ def status_of(library: Library) -> dict[str, Any]:
         "people": [list(pair) for pair in same_names(library)],
         "drawn": drawn_decks(library, library.vocabulary().core),
         "look_first": first,
+        "sheets_wait": any_waiting(library),
         "next": _COMMANDS[step].format(where=f"-L {library.path}"),
     }
 

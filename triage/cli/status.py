@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
+from triage.domain.vocabulary import SHOWS
 from triage.platforms import weaknesses
 
 if TYPE_CHECKING:
@@ -42,10 +43,14 @@ def _say_people(questions: list[list[str]]) -> None:
         say(f"Are {one!r} and {other!r} one person? Say: deck-triage people same|apart {one!r} {other!r}")
 
 
-def _say_look_first(first: dict[str, int]) -> None:
-    if first:
-        counts = ", ".join(f"{tag} {number}" for tag, number in first.items())
+def _say_look_first(first: dict[str, int], sheets_at: Path | None) -> None:
+    """Say which photos to look at first, and whether parts wait on contact sheets of a library."""
+    defects = {tag: number for tag, number in first.items() if not tag.startswith(SHOWS)}
+    if defects:
+        counts = ", ".join(f"{tag} {number}" for tag, number in defects.items())
         say(f"Look here first, photos that nobody has answered: {counts}.")
+    if sheets_at is not None:
+        say(f"Proposed parts wait on contact sheets: deck-triage presort --sheets -L {sheets_at}")
 
 
 @named("status")
@@ -76,7 +81,7 @@ def command(library_path: Path | None, as_json: bool) -> Any:
     for line in drawn:
         say(line)
     _say_people(status["people"])
-    _say_look_first(status["look_first"])
+    _say_look_first(status["look_first"], path if status["sheets_wait"] else None)
     for question in status["questions"][:_SHOWN]:
         proposed = f" Proposed: {question['proposal']}." if question["proposal"] else ""
         say(f"  {question['id']}  {question['reason']}{proposed}")

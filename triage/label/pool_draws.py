@@ -88,7 +88,7 @@ def drawn_words(library: Library, tags: Sequence[str]) -> list[str]:
     for tag, decks in drawn_decks(library, tags).items():
         named = ", ".join(decks[:8]) + (f" and {len(decks) - 8} more" if len(decks) > 8 else "")
         lines.append(
-            f"For the promise on {tag}, first answer every photo of {named}: drawn at random when the "
+            f"For the promise on {tag}, answer every photo of {named}: drawn at random when the "
             "machine began to choose the order."
         )
     return lines

@@ -83,10 +83,10 @@ def also_text(session: Session, one: Question) -> Text:
         text.append(f"a also answers no: {listed(with_part)}\n")
     tags = session.open_tags()
     others = [tag for tag in tags if tag != one.tag]
-    if others:
+    if others and len(tags) > NUMBERED:
         text.append(f"x, o answer no: {_shortly(others)}\n")
-    if len(tags) > 1:
-        text.append(f"only: {numbered(tags)}\n")
+    if others:
+        text.append(f"x none, o or a number only that of: {numbered(tags)}\n")
     return text
 
 
