@@ -152,7 +152,7 @@ def test_the_list_of_decks_says_how_many_proposals_wait(page, library, across):
     assert "Proposed parts" in list_
     assert f'aria-label="{2 * photos} proposed parts of D-17">{2 * photos}</a>' in list_
     for photo in across:
-        give_labels(library, photo, {LEDGER: "present", BEAM: "absent"}, by="ann")
+        give_labels(library, [(photo, {LEDGER: "present", BEAM: "absent"})], by="ann")
     assert "Proposed parts" not in page.get("/l/library/order").text
 
 

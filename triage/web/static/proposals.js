@@ -7,6 +7,8 @@ if (root) {
   const tiles = [...root.querySelectorAll(".lookat")];
   const seen = new Seen(tiles, Number(root.dataset.least));
   const clicked = new Map();
+  const opened = new Set();
+  document.addEventListener("photoshown", ({ detail }) => opened.add(detail));
 
   const answer = (tile) => clicked.get(tile) || tile.dataset.proposed;
 
@@ -38,7 +40,7 @@ if (root) {
     if (found.missing) { tell(unseenWords(found)); return; }
     const button = event.target;
     button.disabled = true;
-    const photos = tiles.map((tile) => ({ photo: tile.dataset.sha, proposed: tile.dataset.proposed, value: clicked.get(tile) || "", shown: Math.round(Seen.drawn(tile)), opened: false }));
+    const photos = tiles.map((tile) => ({ photo: tile.dataset.sha, proposed: tile.dataset.proposed, value: clicked.get(tile) || "", shown: Math.round(Seen.drawn(tile)), opened: opened.has(tile.dataset.sha) }));
     inOrder(() => post("proposals/confirm", { deck: root.dataset.deck, tag: root.dataset.tag, model: root.dataset.model, photos }))
       .then((told) => { location.href = told.next; })
       .catch((error) => { button.disabled = false; complain(error); });
