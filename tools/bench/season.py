@@ -34,6 +34,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -257,6 +258,27 @@ def _kinds(runs: list[dict[str, Told]], ways: tuple[str, ...], photos: float) ->
     return "; ".join(found)
 
 
+HEAD = """# Two seasons with the truth known
+
+Written by `{command}` ({month}).
+Data: `given`, `seasons` and `demo` are rendered decks, so nothing here is a claim about real ones; `demo` is
+the sample library, with which this program was made. `boards` and `screws` are real photos that stand in for
+decks. A season is whole decks; the two are parted at random by the run's number.
+
+An act is one key, one click or one sheet confirmed. A deck is found when a person answers one of its defects
+'present'. It is found later when that takes more acts, counted from the season's first, than without the
+model, or when only the season without the model finds it. The goal counts runs in which that happens to any
+deck; the line below it counts pairs of deck and run.
+
+"""
+
+
+def head(words: list[str]) -> str:
+    """Return the head of the file of results: the command, the data, how it is counted."""
+    command = " ".join(["tools/bench/run season", *words])
+    return HEAD.format(command=command, month=f"{datetime.now(UTC):%B %Y}")
+
+
 def main() -> int:
     """Print the tables; 1 where confirming blindly passes."""
     parser = argparse.ArgumentParser(
@@ -279,7 +301,7 @@ def main() -> int:
         caught = caught and "MEASURES NOTHING" not in texts[-1]
         print(texts[-1], flush=True)
     if asked.out is not None:
-        asked.out.write_text("\n".join(texts))
+        asked.out.write_text(head(sys.argv[1:]) + "\n".join(texts))
     return 0 if caught else 1
 
 
