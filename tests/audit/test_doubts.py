@@ -203,7 +203,7 @@ def test_doubts_of_a_library(library: Library, vectors) -> None:
     found = doubts(library, most=12)
     first = {shas.index(one.photo) for one in found.ranked}
     assert len(first & wrong) >= 3
-    assert "1 photos present and 0 absent" in found.without["missing-hanger"]
+    assert "1 photo present and 0 absent" in found.without["missing-hanger"]
     assert found.compared == 400
     decks = {photo.sha: photo.deck for photo in queries.photos(library)}
     for one in found.ranked:

@@ -53,7 +53,7 @@ def test_unanswered_photos_are_asked_for_and_no_rate_is_stated() -> None:
     one = audit_tag(question([("aa", "p"), (".a", "."), ("a", "")]))
     assert one.asked == ("1-0", "1+0")
     assert (one.rate, one.complete) == (None, False)
-    assert "2 drawn photos in 1 decks have no answer yet" in one.why_not
+    assert "2 drawn photos in 1 deck still to be answered" in one.why_not
     no_nan(one)
 
 

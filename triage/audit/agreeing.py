@@ -22,6 +22,7 @@ from triage.audit.agreement import (
     observed_of,
 )
 from triage.audit.columns import Columns, grouped, read_columns
+from triage.domain.plurals import count_of
 from triage.errors import BadInput
 from triage.library.look_alikes import deck_groups
 
@@ -240,7 +241,7 @@ def _overall(parts: dict[str, _Part], rows: dict[str, Agreement]) -> Agreement:
         return float(np.mean(values)) if values else None
 
     saw = np.concatenate([part.saw for part in parts.values()])
-    why = [f"a mean over {len(told)} tags, each counted once; nothing is pooled"]
+    why = [f"a mean over {count_of(len(told), 'tag')}, each counted once; nothing is pooled"]
     if not told:
         why = ["alpha: no tag has one"]
     alphas = [row.alpha for row in told if row.alpha is not None]

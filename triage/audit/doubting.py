@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from triage.audit.columns import WORDS, Bytes, Cancel, Columns, Progress, grouped, read_columns
 from triage.audit.left_out import Board, Floats, Floats32, deck_folds, nearest, principal, to_probability
+from triage.domain.plurals import count_of
 from triage.errors import BadInput, Cancelled
 from triage.library import queries
 from triage.library.look_alikes import deck_groups
@@ -99,7 +100,8 @@ def doubts(
     found = rank(columns, rows, places, words, disputed, learned, most=most, progress=progress, cancel=cancel)
     if len(places) < len(labelled):
         gone = len(labelled) - len(places)
-        found.without["vectors"] = f"{gone} labeled photos have no vectors yet; run deck-triage embed"
+        photos = count_of(gone, "labeled photo")
+        found.without["vectors"] = f"{photos} without vectors yet; run deck-triage embed"
     return found
 
 
@@ -224,7 +226,7 @@ def _why_not(columns: Columns, places: NDArray[np.intp], present: NDArray[np.boo
     """Why a tag cannot be compared, or nothing."""
     yes, no = int(present.sum()), int((~present).sum())
     if yes < LEAST or no < LEAST:
-        return f"{yes} photos present and {no} absent; {LEAST} of each are needed"
+        return f"{count_of(yes, 'photo')} present and {no} absent; {LEAST} of each are needed"
     decks = columns.deck_of[places]
     if len(set(decks.tolist())) < LEAST:
         return f"its labels come from fewer than {LEAST} decks"

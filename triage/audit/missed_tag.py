@@ -21,6 +21,7 @@ import numpy as np
 
 from triage.audit.columns import Bytes
 from triage.audit.deck_losses import mean_bounds, ratio_bounds, shown_above, shown_within
+from triage.domain.plurals import count_of
 
 UNLIKELY, UNSURE, LIKELY = 1, 2, 3
 PRESENT, UNCLEAR = 3, 2
@@ -182,7 +183,10 @@ def audit_tag(question: Question, *, confidence: float = 0.95, early: bool = Fal
     if question.draws > 1:
         why = (f"this is draw {question.draws} for this model; the earlier ones are in the register",)
     if asked and not (early and answered):
-        said = f"{len(asked)} drawn photos in {len(decks) - len(answered)} decks have no answer yet"
+        said = (
+            f"{count_of(len(asked), 'drawn photo')} in {count_of(len(decks) - len(answered), 'deck')} still "
+            "to be answered"
+        )
         return Missed(**base, asked=tuple(asked), why_not=(said, *why))
     found = _stated(question, answered, base, confidence)
     return Missed(**{**vars(found), "asked": tuple(asked), "why_not": (*found.why_not, *why)})
@@ -235,8 +239,8 @@ def _stated(
     verdict = _verdict(least, most, promised, confidence) if surely.any() else None
     if promised is not None and surely.any() and verdict is None:
         why.append(
-            f"promise: {int(surely.sum())} decks with the defect were looked at, too few to show whether "
-            f"{promised:.0%} is kept"
+            f"promise: {count_of(int(surely.sum()), 'deck')} with the defect looked at, too few to show "
+            f"whether {promised:.0%} is kept"
         )
     return Missed(
         **base,

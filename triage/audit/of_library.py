@@ -14,6 +14,7 @@ from triage.audit.columns import WORDS, Cancel, Progress
 from triage.audit.draw import in_order, new_seed
 from triage.audit.missed_tag import UNCLEAR, DrawnDeck, Missed, Promised, Question, audit_tag
 from triage.audit.sizes import sample_size
+from triage.domain.plurals import count_of
 from triage.errors import BadInput, Cancelled, Damaged, WrongUsage
 from triage.library import queries
 from triage.library.answer_times import SpokenRow, photos_then, spoken_rows
@@ -266,8 +267,8 @@ def _sample(tag: str, n: int | None, population: int) -> int:
         raise BadInput(f"A sample of {n} is not possible; draw 1 photo or more.")
     if n > population:
         raise BadInput(
-            f"{tag}: a sample of {n} is larger than the {population} photos in the pile `unlikely` of decks "
-            "that no model has seen",
+            f"{tag}: a sample of {n} is larger than the {count_of(population, 'photo')} in the pile "
+            "`unlikely` of decks that no model has seen",
             f"Use --n {population} or less.",
         )
     return n

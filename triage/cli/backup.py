@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from triage.cli._common import emit, json_option, library_option, named, open_library, progress_line, say
+from triage.domain.plurals import count_of
 
 
 @named("backup")
@@ -27,4 +28,4 @@ def command(file: Path, library_path: Path | None, as_json: bool) -> Any:
     if as_json:
         emit({"file": str(file), "files": count})
     else:
-        say(f"Wrote {count} files to {file}.")
+        say(f"Wrote {count_of(count, 'file')} to {file}.")

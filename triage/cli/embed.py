@@ -19,6 +19,7 @@ from triage.cli._common import (
     progress_line,
     say,
 )
+from triage.domain.plurals import count_of
 
 
 @named("embed")
@@ -46,7 +47,7 @@ def command(
     if as_json:
         emit({"photos": done.photos, "new": done.new})
     else:
-        say(f"{done.photos} photos have vectors; {done.new} are new.")
+        say(f"{count_of(done.photos, 'photo has', 'photos have')} vectors; {done.new} of them new.")
     for sha, reason in done.set_aside:
         advise(f"Photo {sha[:12]} set aside: {reason}")
     return exit_for(bool(done.set_aside))

@@ -18,6 +18,7 @@ from triage.cli._common import (
     progress_line,
     say,
 )
+from triage.domain.plurals import count_of
 from triage.errors import WrongUsage
 
 _SHOWN = 20
@@ -85,7 +86,7 @@ def command(
         emit({"files": [str(file) for file in done.files], "seed": done.seed, "set_aside": aside})
     else:
         drawn = f" Split by seed {done.seed}." if done.seed else ""
-        say(f"Wrote {len(done.files)} files to {folder}.{drawn}")
+        say(f"Wrote {count_of(len(done.files), 'file')} to {folder}.{drawn}")
     for name, reason in done.set_aside[:_SHOWN]:
         advise(f"Set aside {name}: {reason}")
     return exit_for(bool(done.set_aside))

@@ -18,6 +18,7 @@ from triage.cli._common import (
     open_library,
     say,
 )
+from triage.domain.plurals import count_of
 from triage.errors import WrongUsage
 from triage.library import queries
 
@@ -71,4 +72,4 @@ def command(
     if as_json:
         emit({"photos": [one.sha for one in moved]})
     else:
-        say(f"{'Would move' if dry_run else 'Moved'} {len(moved)} photos to {deck}.")
+        say(f"{'Would move' if dry_run else 'Moved'} {count_of(len(moved), 'photo')} to {deck}.")

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from triage.cli._common import emit, json_option, named, progress_line, say
+from triage.domain.plurals import count_of
 
 
 @named("restore")
@@ -26,4 +27,4 @@ def command(file: Path, path: Path, as_json: bool) -> Any:
     if as_json:
         emit({"library": str(path), "files": count})
     else:
-        say(f"Restored {count} files to {path}.")
+        say(f"Restored {count_of(count, 'file')} to {path}.")

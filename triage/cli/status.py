@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from triage.cli._common import advise, emit, json_option, library_option, named, open_library, say
+from triage.domain.plurals import count_of
 from triage.domain.vocabulary import SHOWS
 from triage.platforms import weaknesses
 
@@ -75,7 +76,7 @@ def command(library_path: Path | None, as_json: bool) -> Any:
         emit({**status, "awaiting": [one.to_json() for one in repaired], "awaiting_not_looked_through": more})
         return
     say(f"{path}: {status['decks']} decks, {status['photos']} photos, {status['labels']} labels,")
-    say(f"{status['unreviewed']} questions on core tags that no person has answered.")
+    say(f"{count_of(status['unreviewed'], 'question')} on core tags that no person has answered.")
     if waiting and status["step"] != "sort":
         say(waiting)
     for line in drawn:

@@ -19,6 +19,7 @@ from triage.cli._common import (
     progress_line,
     say,
 )
+from triage.domain.plurals import count_of
 from triage.errors import Damaged
 
 
@@ -97,6 +98,6 @@ def command(
 def _say_checked(found: Any, matching: Path | None) -> None:
     if matching is not None:
         say(f"{matching} matches what the library has.")
-    say(f"{found.photos} photos and {found.events} events checked.")
+    say(f"{count_of(found.photos, 'photo')} and {count_of(found.events, 'event')} checked.")
     for line in found.mended:
         say(f"Mended: {line}")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from triage.domain.plurals import count_of
 from triage.errors import BadInput, Cancelled, Damaged
 from triage.exchange.belongings import copy_belongings
 from triage.ingest.collect import SetAside
@@ -41,7 +42,8 @@ class MergeResult(MergedPhotos):
         """Say it in one sentence."""
         verb = "Would take over" if self.dry_run else "Took over"
         return (
-            f"{verb} {self.events} events and {len(self.added)} photos; {len(self.known)} photos were known."
+            f"{verb} {count_of(self.events, 'event')} and {count_of(len(self.added), 'photo')}; "
+            f"{count_of(len(self.known), 'photo was', 'photos were')} known."
         )
 
 
@@ -79,7 +81,7 @@ def merge_libraries(
 
 
 ONE_PERSON = "is this one person? Say: deck-triage people same NAME OTHER, or: people apart NAME OTHER"
-_REMOVALS_HINT = "Look at them with --dry-run; to remove them here too, add --accept-removals."
+_REMOVALS_HINT = "Look first with --dry-run; to remove them here too, add --accept-removals."
 
 
 def _removals_said(removals: list[dict[str, Any]]) -> str:
@@ -88,7 +90,7 @@ def _removals_said(removals: list[dict[str, Any]]) -> str:
     photos = "1 photo that is" if len(removals) == 1 else f"{len(removals)} photos that are"
     return (
         f"The other library has removed {photos} here for good: {named}{more}. A merge would remove "
-        "them here too, so nothing was merged."
+        f"{'it' if len(removals) == 1 else 'them'} here too, so nothing was merged."
     )
 
 

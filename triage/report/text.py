@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from triage import tabular
+from triage.domain.plurals import count_of as count_of
 
 _INVISIBLE = frozenset(
     "\u00ad\u061c\u180e\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2061\u2062\u2063\u2064"
@@ -99,11 +100,6 @@ def deck_title(deck: str) -> str:
 def ended(sentence: str) -> str:
     """Return a sentence with its full stop."""
     return sentence if not sentence or sentence[-1] in ".!?" else f"{sentence}."
-
-
-def count_of(number: int, one: str, many: str | None = None) -> str:
-    """Return '1 photo' or '3 photos'."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def day_words(day: str) -> str:

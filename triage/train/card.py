@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from triage.domain.plurals import count_of
 from triage.library import queries
 from triage.library.people import pseudonyms
 from triage.train.calibrate import held_out_probabilities
@@ -149,8 +150,8 @@ def _not_for(model: TagModel, labels: Sequence[Label], photos: Mapping[str, Phot
     found = []
     if model.positive_decks < LEAST_DECKS:
         found.append(
-            f"Only {model.positive_decks} decks show it: no interval is given below {LEAST_DECKS}, and the "
-            "figures may be far off."
+            f"Only {count_of(model.positive_decks, 'deck shows', 'decks show')} it: no "
+            f"interval is given below {LEAST_DECKS}, and the figures may be far off."
         )
     showing = [photos[one.photo] for one in labels if one.value == "present" and one.photo in photos]
     cameras = {photo.camera for photo in showing}
