@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_runs import cases
 from ratings import krippendorff_alpha
 from sklearn.metrics import cohen_kappa_score
 from small_libraries import add_labels
@@ -248,7 +249,7 @@ def test_intervals_over_decks_cover_and_the_percentile_bootstrap_is_caught(decks
     draw = np.random.default_rng(21)
     true = float(alphas(sum(drawn_deck(draw) for _ in range(20_000))))
     inside, before, told = 0, 0, 0
-    for _ in range(400):
+    for _ in range(400 if decks == 5 else cases(150, 400)):
         per_deck = np.array([drawn_deck(draw) for _ in range(decks)])
         try:
             low, high = deck_interval(per_deck)

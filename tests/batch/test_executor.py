@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -30,12 +31,26 @@ def hang(number: int) -> int:
     return number
 
 
+def server_of(_: int) -> tuple[int, str]:
+    """The process that this worker was forked from, and how many threads that one has."""
+    status = Path(f"/proc/{os.getppid()}/status").read_text()
+    return os.getppid(), status.split("Threads:")[1].split()[0]
+
+
 @pytest.mark.parametrize("engine", ["here", "processes", "threads"])
 def test_results_come_in_order_and_a_bad_item_is_named(engine):
     found = list(map_items(half, range(6), engine=engine))
     assert [one.item for one in found] == list(range(6))
     assert found[2] == Ok(2, 1.0)
     assert found[3] == Failed(3, "odd")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="looks for the server in /proc")
+def test_workers_of_all_batches_come_from_one_server_without_threads():
+    found = [one.value for _ in range(2) for one in map_items(server_of, range(8), workers=2)]
+    assert len(set(found)) == 1
+    assert found[0][0] != os.getpid()
+    assert found[0][1] == "1"
 
 
 def test_a_crashing_decoder_costs_its_item_only():

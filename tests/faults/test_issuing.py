@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from common import answer_everything
 from killing import killed_at_every_step
-from long_runs import LONG
+from long_runs import cases
 
 from triage.errors import Damaged, NotWritten
 from triage.imaging.kept import rendition_of
@@ -108,7 +108,7 @@ def test_an_issue_that_cannot_be_written_is_written_again(cited, tmp_path, monke
 def test_killed_while_issuing_no_numbered_file_is_without_its_event(cited, tmp_path):
     cited.close()
     written = 0
-    for copy in killed_at_every_step("issue", cited.path, tmp_path / "copies", stride=1 if LONG else 5):
+    for copy in killed_at_every_step("issue", cited.path, tmp_path / "copies", stride=cases(11, 1)):
         files = [path for path in Path(f"{copy}-out").rglob("*") if path.is_file()]
         with Library.open(copy) as library:
             issued = queries.statements(library, "issued")

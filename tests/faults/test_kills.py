@@ -1,6 +1,6 @@
 """Killed at any moment: the next command works without repair, and nothing acknowledged is lost.
 
-Twenty kills in the everyday run, five hundred with `tools/test --long`; moments are drawn over the measured
+Seven kills in the everyday run, five hundred with `tools/test --long`; moments are drawn over the measured
 length of a whole run, so that they fall into the work and not only into the start.
 """
 
@@ -11,13 +11,13 @@ import time
 
 import pytest
 import warm
-from long_runs import LONG
+from long_runs import LONG, cases
 
 from triage.assess import assess_library
 from triage.library import Library
 
 PARTS = 10 if LONG else 1
-KILLS = 50 if LONG else 20
+KILLS = cases(7, 50)
 """In each part; the library goes from part to part."""
 
 

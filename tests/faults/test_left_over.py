@@ -60,7 +60,7 @@ def test_what_a_killed_upgrade_left_is_named_and_gone_at_the_next_start(tmp_path
     """The next start upgrades it, and one copy from before stays: the one that is said."""
     restore(OLD, tmp_path / "old")
     ended = swept = 0
-    for copy in killed_at_every_step("upgrade", tmp_path / "old", tmp_path / "copies", stride=STRIDE):
+    for copy in killed_at_every_step("upgrade", tmp_path / "old", tmp_path / "copies", stride=cases(4, 1)):
         copies = copy / "copies"
         left = left_in(copies) if copies.exists() else []
         done = warm.call("status", "-L", copy)

@@ -12,7 +12,7 @@ import time
 import pillow_heif
 import pytest
 from common import SHARED, draw_photo
-from long_runs import LONG
+from long_runs import LONG, cases
 from PIL import Image
 
 from triage.batch import Failed, Ok, map_items
@@ -20,7 +20,7 @@ from triage.errors import BadPhoto
 from triage.imaging import examine, open_upright
 from triage.ingest.exif import read_exif
 
-EACH = 2000 if LONG else 200
+EACH = cases(80, 2000)
 LIMIT_S = 5.0 if LONG else 20.0
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 SUFFIX = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tiff", "HEIF": ".heic"}

@@ -36,6 +36,21 @@ _LOOK_S = 0.5
 _UNSAFE_TO_FORK = ("cv2", "onnxruntime", "sklearn")
 """Libraries that may run threads of their own, which a forked process would wait for in vain."""
 
+_LOADED_ONCE = (
+    "pebble",
+    "pebble.pool.process",
+    "triage.ingest.take_in",
+    "triage.ingest.exif",
+    "triage.imaging.examine",
+    "triage.imaging.rendition",
+    "exifread",
+    "pillow_heif",
+    "pdqhash",
+    "cv2",
+    "PIL.JpegImagePlugin",
+)
+"""What the server of workers imports before the first one, by name; nothing that starts threads of its own."""
+
 
 @dataclass
 class _Waiting(Generic[Item]):
@@ -62,6 +77,18 @@ def map_processes(
     return run.outcomes(chain(first, source))
 
 
+def new_context() -> Any:
+    """Return the way to start workers: from a server that has the libraries loaded, where the system has one.
+
+    The server is a process of its own without threads, started once; a worker is then forked from it at once.
+    """
+    if "forkserver" not in multiprocessing.get_all_start_methods() or sys.platform != "linux":
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([*_LOADED_ONCE])
+    return context
+
+
 def _may_fork() -> bool:
     return (
         sys.platform == "linux"
@@ -82,7 +109,7 @@ class _Run(Generic[Item, Result]):
         forked: bool,
     ) -> None:
         self.step, self.workers, self.timeout_s, self.cancel = step, workers, timeout_s, cancel
-        self.context = multiprocessing.get_context("fork" if forked else "spawn")
+        self.context = multiprocessing.get_context("fork") if forked else new_context()
         self.waiting: deque[_Waiting[Item]] = deque()
         self.breaks = 0
         self.pool = self.new_pool()
