@@ -49,7 +49,7 @@ _LOADED_ONCE = (
     "cv2",
     "PIL.JpegImagePlugin",
 )
-"""What the server of workers imports before the first one, by name; nothing that starts threads of its own."""
+"""What the server of workers imports before the first one, by name; nothing that starts threads."""
 
 
 @dataclass
