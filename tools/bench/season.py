@@ -222,7 +222,7 @@ def report(truth: Truth, runs: list[dict[str, Told]]) -> str:
         f"{sum(run[way].later for run in runs)} of {sum(run[way].pairs for run in runs)}" for way in ways[2:]
     ]
     lines.append(f"| (pairs of deck and run found later) | | {' | '.join(pairs)} |")
-    lines += ["", f"Acts of one photo, by kind: {_kinds(runs, ways[1:], photos / 2)}."]
+    lines += ["", f"Where the acts go: {_kinds(runs, ways[1:])}."]
     caught = not reached[BLINDLY]["defects missed, above the first season's"][2]
     lines += [
         "",
@@ -246,15 +246,13 @@ def made(truth: Truth, number: int, workers: int, *, shown: bool) -> list[dict[s
     return found
 
 
-def _kinds(runs: list[dict[str, Told]], ways: tuple[str, ...], photos: float) -> str:
-    """Return acts a photo by way and kind, in words."""
+def _kinds(runs: list[dict[str, Told]], ways: tuple[str, ...]) -> str:
+    """Return the share of the acts by way and kind, in words."""
     found = []
     for way in ways:
-        kinds = sorted({kind for run in runs for kind in run[way].kinds})
-        acts = [
-            f"{kind} {np.mean([run[way].kinds.get(kind, 0) for run in runs]) / photos:.2f}" for kind in kinds
-        ]
-        found.append(f"{way}: {', '.join(acts)}")
+        acts = {kind: sum(run[way].kinds.get(kind, 0) for run in runs) for kind in ("key", "click", "sheet")}
+        shares = [f"{number / sum(acts.values()):.0%} {kind}s" for kind, number in acts.items() if number]
+        found.append(f"{way}: {', '.join(shares)}")
     return "; ".join(found)
 
 
