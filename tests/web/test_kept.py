@@ -69,6 +69,34 @@ def test_a_mark_can_be_moved_and_deleted(visitor, library):
     wait_until(lambda: queries.labels(library)[0].boxes == ())
 
 
+def test_marks_changed_while_an_earlier_change_is_being_sent_are_all_kept(visitor, library):
+    """Made, made, moved, taken away, with a server that takes its time: each change starts from the last."""
+    page = visitor.go(f"/l/library/photo/{queries.photos(library)[0].sha}?tag=missing-hanger")
+    expect(page.locator("#frame")).to_have_attribute("data-state", "drawn")
+    page.evaluate(
+        """() => { const real = window.fetch;
+        window.fetch = (where, given) => (given && given.method === "POST"
+            ? new Promise((done) => setTimeout(done, 400)).then(() => real(where, given)) : real(where, given)); }"""
+    )
+    page.keyboard.press("k")
+    box = page.locator("#paper").bounding_box()
+    spot = lambda u, v: (box["x"] + u * box["width"], box["y"] + v * box["height"])  # noqa: E731
+    page.mouse.click(*spot(0.2, 0.2))
+    page.mouse.click(*spot(0.6, 0.6))
+    expect(page.locator("#marks .mine")).to_have_count(2)
+    page.mouse.move(*spot(0.2, 0.2))
+    page.mouse.down()
+    page.mouse.move(*spot(0.4, 0.3), steps=4)
+    page.mouse.up()
+    page.keyboard.press("Escape")
+    page.mouse.click(*spot(0.6, 0.6))  # chooses it
+    page.keyboard.press("Delete")
+    moved = lambda: queries.labels(library)[0].boxes[0][0] > 0.39  # noqa: E731
+    wait_until(lambda: [len(one.boxes) for one in queries.labels(library)] == [1] and moved())
+    assert [box[:2] for box in queries.labels(library)[0].boxes] == [pytest.approx((0.4, 0.3), abs=0.02)]
+    expect(page.locator("#marks .mine")).to_have_count(1)
+
+
 def test_a_note_that_was_typed_is_there_again_and_is_part_of_the_answer(visitor, library):
     first, *_ = queries.photos(library, "D-17")
     page = visitor.go(f"/l/library/photo/{first.sha}?tag=missing-hanger")

@@ -22,6 +22,7 @@ from triage.label.lists_first import look_order
 from triage.label.pool_draws import begin_pools, drawn_decks
 from triage.label.window import next_decks, next_suggested
 from triage.library import queries
+from triage.library.answer_times import answered_blind
 from triage.library.look_alikes import deck_groups
 from triage.library.look_lines import lines_of
 from triage.library.records import MACHINE_ORDERS
@@ -104,18 +105,15 @@ def _with_parts(
 def _drawn(library: Library, by: str, tags: Sequence[str], deck: str | None) -> list[Question]:
     """Questions on the decks that were drawn at random when a machine's order began."""
     found = []
-    groups = None
-    for tag, names in drawn_decks(library, tags).items():
-        groups = groups or deck_groups(library)
-        decks = [one for one in queries.decks(library) if groups.group(one) in names and deck in (None, one)]
+    groups = deck_groups(library)
+    everyone = queries.decks(library)
+    photos: dict[str, list[Photo]] = {}
+    for tag, names in drawn_decks(library, tags, groups).items():
+        decks = [one for one in everyone if groups.group(one) in names and deck in (None, one)]
+        blind = answered_blind(library, tag, decks)
         for name in decks:
-            words = queries.words(library, deck=name, tag=tag)
-            blind = {
-                sha for (sha, _), word in words.items() if any(not label.saw_machine for label in word.labels)
-            }
-            found += [
-                Question(one, tag, "random") for one in queries.photos(library, name) if one.sha not in blind
-            ]
+            photos[name] = photos.get(name) or queries.photos(library, name)
+            found += [Question(one, tag, "random") for one in photos[name] if one.sha not in blind]
     return found
 
 

@@ -22,6 +22,7 @@ from triage.library.records import UNSORTED
 
 if TYPE_CHECKING:
     from triage.library import Library
+    from triage.library.look_alikes import DeckGroups
 
 DRAWN_SHARE = 0.10
 """Share of a pool's decks that are drawn: enough for a promise to grow with every batch, few enough to answer
@@ -72,13 +73,15 @@ def draw_pool(tag: str, population: Collection[str], seed: str | None = None) ->
     }
 
 
-def drawn_decks(library: Library, tags: Sequence[str]) -> dict[str, list[str]]:
+def drawn_decks(
+    library: Library, tags: Sequence[str], groups: DeckGroups | None = None
+) -> dict[str, list[str]]:
     """Return the drawn decks that are not wholly answered yet, by tag; tags without any are left out."""
     known = draws_of(library)
     asked = [tag for tag in tags if tag in known]
     if not asked:
         return {}
-    found = counted_in_library(library, asked, deck_groups(library))
+    found = counted_in_library(library, asked, groups or deck_groups(library))
     return {tag: list(found[tag].waiting) for tag in asked if found[tag].waiting}
 
 

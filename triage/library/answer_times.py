@@ -116,6 +116,18 @@ def photos_then(library: Library, decks: Collection[str], lamport: int) -> dict[
     return found
 
 
+def answered_blind(library: Library, tag: str, decks: Collection[str]) -> set[str]:
+    """Return the photos at some decks that somebody answered for a tag without the machine's word in view."""
+    query = (
+        select(label.c.photo)
+        .join(placing, and_(placing.c.key == label.c.photo, placing.c.current.is_(True)))
+        .where(label.c.tag == tag, label.c.current.is_(True), label.c.saw_machine.is_(False))
+        .where(placing.c.deck.in_(sorted(decks)))
+    )
+    with library.read() as connection:
+        return set(map(str, connection.execute(query).scalars()))
+
+
 def placed_since(library: Library, lamport: int) -> bool:
     """Say whether a photo was placed or moved after a moment of the log."""
     query = select(placing.c.sha).where(placing.c.lamport > lamport).limit(1)

@@ -16,6 +16,7 @@ How many events a library has decides nothing.
 from __future__ import annotations
 
 import json
+import re
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
@@ -35,6 +36,10 @@ TABLES: Mapping[str, Table] = {"label": label, "placing": placing, "statement": 
 Touched = dict[str, set[str]]
 """Keys by the name of their table."""
 _LOT = 400
+_AS_LOGGED = re.compile(
+    r"[1-9]\d{3}-(0[1-9]|1[0-2])-(0[1-9]|1\d|2[0-8])T([01]\d|2[0-3])(:[0-5]\d){2}\.\d{6}\+00:00", re.A
+)
+"""A time that is written as the log writes it; the last days of months are left to the calendar."""
 _OUT_OF_ZONE = timedelta(hours=26)
 """How far a camera's time without a zone may lie from the time in UTC, with slack for a camera's clock."""
 
@@ -54,6 +59,8 @@ def said_at(at: str, recorded_at: str, *, from_file: bool) -> str | None:
 
 def utc(text: str) -> str | None:
     """Return a time in UTC as the log writes it, or null where it names no zone."""
+    if _AS_LOGGED.fullmatch(text):
+        return text
     try:
         time = datetime.fromisoformat(text)
     except ValueError:

@@ -9,20 +9,22 @@ export class Turns {
     Object.assign(this, { view, onWaiting, onError, waiting: [], running: false });
   }
 
-  // `looks`: the act says something about the photo, so the photo must have been on the screen.
-  push(act, looks = true) {
+  // `looks`: the act says something about the photo, so the photo must have been on the screen. A mark names with
+  // `dropped` what to do where it could not be kept: it was made and seen, so Escape drops keys and never marks.
+  push(act, looks = true, dropped = null) {
     if (this.waiting.length >= MOST) return false;
-    this.waiting.push({ act, looks });
+    this.waiting.push({ act, looks, dropped });
     this.run();
     return true;
   }
 
-  // Drops what waits; returns how many keys that were.
-  drop() {
-    const count = this.waiting.length;
-    this.waiting = [];
-    this.onWaiting(0);
-    return count;
+  // Drops the keys that wait, and the marks too where they cannot be kept; returns how many that were.
+  drop(marksToo = false) {
+    const gone = this.waiting.filter(({ dropped }) => marksToo || !dropped);
+    this.waiting = this.waiting.filter((one) => !gone.includes(one));
+    this.onWaiting(this.waiting.length);
+    for (const { dropped } of gone) if (dropped) dropped();
+    return gone.length;
   }
 
   async run() {
@@ -31,10 +33,10 @@ export class Turns {
     while (this.waiting.length) {
       this.onWaiting(this.waiting.length);
       const next = this.waiting[0];
-      if (next.looks && !(await this.view.stoodFor(STANDS_MS))) { this.drop(); break; }
+      if (next.looks && !(await this.view.stoodFor(STANDS_MS))) { this.drop(true); break; }
       if (this.waiting[0] !== next) continue;   // dropped while it waited
       this.waiting.shift();
-      try { await next.act(); } catch (error) { this.drop(); this.onError(error); }
+      try { await next.act(); } catch (error) { this.drop(true); this.onError(error); }
     }
     this.onWaiting(0);
     this.running = false;

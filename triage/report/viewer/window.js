@@ -49,7 +49,8 @@ export class Viewer {
     this.dialog.addEventListener("close", () => { this.turns.drop(); document.body.append(this.said); this.closed(this.item && this.item.sha); });
   }
 
-  get boxes() { const asked = this.asked; return asked && asked.value === "present" ? asked.boxes : []; }
+  get boxes() { return this.pending || this.saved; }   // as they are drawn: with those that wait for their turn
+  get saved() { const asked = this.asked; return asked && asked.value === "present" ? asked.boxes : []; }
 
   async open(list, sha) {
     this.list = list;
@@ -64,6 +65,7 @@ export class Viewer {
     const item = await this.photo(this.list[this.at]);
     this.item = item;
     this.asked = this.asks(item);
+    this.pending = null;
     this.view.show(item);
     this.view.stoodFor(LOOK_MS).then((stood) => {
       if (stood && this.dialog.open && this.item === item) document.dispatchEvent(new CustomEvent("photoshown", { detail: item.sha }));
@@ -97,10 +99,14 @@ export class Viewer {
     await this.show();
   }
 
-  give(value) { if (this.answer && this.asked) this.turns.push(() => this.keep(value, value === "present" ? this.boxes : [], true)); }
+  give(value) { if (this.answer && this.asked) this.turns.push(() => this.keep(value, value === "present" ? this.saved : [], true)); }
+  // Marks as they were changed are drawn at once, so that the next change starts from them though they wait for their turn.
   marked(boxes) {
-    const item = this.item;
-    if (this.answer && this.asked) this.turns.push(() => (this.item === item ? this.keep("present", boxes, false) : null));
+    if (!this.answer || !this.asked) return;
+    const { item } = this;
+    const settle = () => { if (this.pending === boxes) { this.pending = null; this.redraw(); } };
+    const taken = this.turns.push(async () => { try { if (this.item === item) await this.keep("present", boxes, false); } finally { settle(); } }, true, settle);
+    if (taken) { this.pending = boxes; this.redraw(); }
   }
 
   async keep(value, boxes, on) {

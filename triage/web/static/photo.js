@@ -32,7 +32,8 @@ const question = () => state.item.questions.find((one) => one.tag === state.tag)
 const keptBack = (one) => Boolean(one.machine) && !one.mine && (one.hidden || !machineFirst);
 const wanted = () => state.machine || Boolean(state.queue && state.queue.machine);
 const machineShown = (one) => Boolean(one.machine) && !keptBack(one) && wanted();
-const marksOf = (one) => (one.mine && one.mine.value === "present" ? one.mine.boxes : []);
+const savedMarks = (one) => (one.mine && one.mine.value === "present" ? one.mine.boxes : []);
+const marksOf = (one) => one.pending || savedMarks(one);   // as they are drawn: with those that wait for their turn
 
 function show({ item, queue }, keepTag = false) {
   const changed = !state.item || state.item.sha !== item.sha;
@@ -184,7 +185,7 @@ async function answer(value, { boxes = null, saw = false, stay = false } = {}) {
   const mainQuestion = queue !== null && one.tag === queue.tag;
   const seen = saw || machineShown(one);
   const given = {
-    photo: item.sha, tag: one.tag, value, boxes: value === "present" ? boxes || marksOf(one) : [], place, count, note,
+    photo: item.sha, tag: one.tag, value, boxes: value === "present" ? boxes || savedMarks(one) : [], place, count, note,
     asked_by: mainQuestion ? queue.asked_by : "taken", saw_machine: seen,
   };
   const before = one.mine;
@@ -268,12 +269,20 @@ async function takePlace() {
 
 // ---- marking --------------------------------------------------------------------------------------------
 
-// A mark says yes at its place and is saved as it is made; the question stays for a further one.
-function addMark(box) { marked((one) => [...marksOf(one), box]); }
-function setMarks(boxes) { marked(() => boxes); }
-function marked(boxesOf) {
+// A mark says yes at its place and is saved as it is made; the question stays for a further one. What was changed is
+// drawn at once, so that the next change starts from it though it still waits to be sent.
+function addMark(box) { marked([...marksOf(question()), box]); }
+function setMarks(boxes) { marked(boxes); }
+function marked(boxes) {
   const one = question();   // a mark belongs to the photo that it was made on, whatever waits
-  turns.push(() => (question() === one ? answer("present", { boxes: boxesOf(one), stay: true }) : tell("That mark was not kept: another photo is shown by now.", true)));
+  const settle = () => { if (one.pending === boxes) { one.pending = null; redraw(); } };
+  const taken = turns.push(async () => {
+    if (question() !== one) { tell("That mark was not kept: another photo is shown by now.", true); return; }
+    try { await answer("present", { boxes, stay: true }); } finally { settle(); }
+  }, true, settle);
+  if (!taken) { tell("Too many keys wait: look at the photo first.", true); return; }
+  one.pending = boxes;
+  redraw();
 }
 function dropMark() { if (!view.deleteMark()) tell("There is no mark of yours to take away."); }
 
