@@ -6,10 +6,7 @@ import hashlib
 import re
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
-from tests.long_runs import cases
 from triage.label.counting import counted_in_library
 from triage.label.order import questions
 from triage.label.pool_draws import DRAWN_SHARE, begin_pools, drawn_decks, drawn_words
@@ -72,26 +69,6 @@ def test_answers_end_the_asking(twelve: Library) -> None:
     assert {one.asked_by for one in questions(twelve, by="ann", tags=[TAG], order="dangerous")} == {
         "dangerous"
     }
-
-
-@given(data=st.data())
-@settings(max_examples=cases(12, 120), deadline=None, suppress_health_check=list(HealthCheck))
-def test_what_waits_is_the_same_read_from_the_drawn_decks_or_from_all(twelve: Library, data) -> None:
-    """One library on which the examples heap answers of every kind, draws and moves between decks."""
-    photos = queries.photos(twelve)
-    for _ in range(data.draw(st.integers(1, 12))):
-        photo = data.draw(st.sampled_from(photos))
-        if data.draw(st.integers(0, 9)) == 0:
-            begin_pools(twelve, [TAG], "ann")
-        elif data.draw(st.integers(0, 9)) == 0:
-            deck = data.draw(st.sampled_from(["D-00", "D-01", "D-13"]))
-            twelve.say("moved", {"sha": photo.sha, "deck": deck, "name": photo.name}, by="ann")
-        else:
-            way = data.draw(st.sampled_from(["random", "deck", "dangerous", "doubtful"]))
-            saw = data.draw(st.booleans())
-            give_labels(twelve, photo, {TAG: "absent"}, by="ann", asked_by=way, saw_machine=saw)
-    every = counted_in_library(twelve, [TAG], deck_groups(twelve))[TAG]
-    assert drawn_decks(twelve, [TAG]) == ({TAG: list(every.waiting)} if every.waiting else {})
 
 
 def test_in_deck_order_nothing_is_drawn(twelve: Library) -> None:

@@ -75,8 +75,11 @@ def test_marks_changed_while_an_earlier_change_is_being_sent_are_all_kept(visito
     expect(page.locator("#frame")).to_have_attribute("data-state", "drawn")
     page.evaluate(
         """() => { const real = window.fetch;
-        window.fetch = (where, given) => (given && given.method === "POST"
-            ? new Promise((done) => setTimeout(done, 400)).then(() => real(where, given)) : real(where, given)); }"""
+        const late = () => new Promise((done) => setTimeout(done, 400));
+        window.fetch = async (where, given) => {
+            if (given && given.method === "POST") await late();
+            return real(where, given);
+        }; }"""
     )
     page.keyboard.press("k")
     box = page.locator("#paper").bounding_box()

@@ -104,17 +104,18 @@ def _with_parts(
 
 def _drawn(library: Library, by: str, tags: Sequence[str], deck: str | None) -> list[Question]:
     """Questions on the decks that were drawn at random when a machine's order began."""
-    found = []
     groups = deck_groups(library)
     everyone = queries.decks(library)
-    photos: dict[str, list[Photo]] = {}
+    asked = []
     for tag, names in drawn_decks(library, tags, groups).items():
         decks = [one for one in everyone if groups.group(one) in names and deck in (None, one)]
-        blind = answered_blind(library, tag, decks)
-        for name in decks:
-            photos[name] = photos.get(name) or queries.photos(library, name)
-            found += [Question(one, tag, "random") for one in photos[name] if one.sha not in blind]
-    return found
+        if decks:
+            blind = answered_blind(library, tag, decks)
+            asked += [(sha, tag) for sha in queries.placed_shas(library, decks) if sha not in blind]
+    photos = {
+        one.sha: one for one in queries.photos_by_sha(library, list(dict.fromkeys(sha for sha, _ in asked)))
+    }
+    return [Question(photos[sha], tag, "random") for sha, tag in asked]
 
 
 def _with_drawn(drawn: Sequence[Question], asked: Sequence[Question]) -> list[Question]:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from triage.label.counting import POOL_BEGUN, counted_in_library, draws_of
 from triage.library import queries
 from triage.library.answer_times import placed_since
+from triage.library.counts import deck_of_photos
 from triage.library.log import EventDraft
 from triage.library.look_alikes import deck_groups
 from triage.library.records import UNSORTED
@@ -45,7 +46,7 @@ def begin_pools(library: Library, tags: Collection[str], by: str) -> dict[str, l
     groups = deck_groups(library)
     everyone = {groups.group(deck) for deck in queries.decks(library) if deck != UNSORTED}
     drafts, drawn = [], {}
-    with_photos = {groups.group(photo.deck) for photo in queries.photos(library)}
+    with_photos = {groups.group(deck) for deck in deck_of_photos(library).values()}
     for tag, found in counted_in_library(library, wanted, groups).items():
         population = (everyone & with_photos) - found.whole - found.pooled
         if not population:

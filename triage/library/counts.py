@@ -68,15 +68,22 @@ def undated_counts(library: Library) -> dict[str, int]:
         return {str(deck): int(count) for deck, count in connection.execute(query)}
 
 
-def deck_of_photos(library: Library) -> dict[str, str]:
-    """Return the deck of every photo that has one, without reading the photos."""
+def deck_of_photos(
+    library: Library, decks: Collection[str] | None = None, photos: Collection[str] = ()
+) -> dict[str, str]:
+    """Return the deck of every photo that has one, without reading the photos.
+
+    With `decks`, of the photos at those decks and of some further photos.
+    """
     query = (
         select(placing.c.key, placing.c.deck)
         .join(photo, photo.c.sha == placing.c.key)
         .where(placing.c.current.is_(True), placing.c.deck != UNSORTED, photo.c.state == "here")
     )
+    wanted = [query] if decks is None else [query.where(placing.c.deck.in_(sorted(decks)))]
+    wanted += [query.where(placing.c.key.in_(lot)) for lot in lots(sorted(photos), _CHUNK)]
     with library.read() as connection:
-        return {str(sha): str(deck) for sha, deck in connection.execute(query)}
+        return {str(sha): str(deck) for one in wanted for sha, deck in connection.execute(one)}
 
 
 def waiting_count(library: Library) -> int:
@@ -140,17 +147,19 @@ def part_rows(library: Library, tags: Collection[str], most: int) -> list[tuple[
 
 def piles_present(library: Library) -> set[str]:
     """Return the piles that hold a suggestion of the present model, for any tag of the vocabulary."""
-    model, tags, found = queries.model_in_use(library), tuple(library.vocabulary().tags), set()
+    model, tags = queries.model_in_use(library), tuple(library.vocabulary().tags)
+    if not model:
+        return set()
+    of_tags = and_(suggestion.c.model == model, suggestion.c.tag.in_(tags))
     with library.read() as connection:
-        for pile in _PILES if model else ():
-            for tag in tags:
-                one = select(suggestion.c.photo).where(
-                    suggestion.c.model == model, suggestion.c.tag == tag, suggestion.c.pile == pile
-                )
-                if connection.execute(one.limit(1)).first() is not None:
-                    found.add(pile)
-                    break
-    return found
+        return {
+            pile
+            for pile in _PILES
+            if connection.execute(
+                select(suggestion.c.photo).where(of_tags, suggestion.c.pile == pile).limit(1)
+            ).first()
+            is not None
+        }
 
 
 def disputed_pairs(library: Library) -> list[tuple[str, str]]:

@@ -39,8 +39,11 @@ def clean(value: object) -> str:
     Joiners inside words (zero width joiner and non-joiner) stay: scripts need them. Runs of white space
     become one space.
     """
+    text = str(value)
+    if text.isascii() and text.isprintable():
+        return " ".join(text.split())
     kept = []
-    for char in str(value):
+    for char in text:
         category = unicodedata.category(char)
         if char.isspace() or category in ("Cc", "Zl", "Zp"):
             kept.append(" ")
