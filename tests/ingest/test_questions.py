@@ -11,6 +11,7 @@ import pytest
 from triage.cli import run
 from triage.ingest import take_in
 from triage.ingest.exif import read_exif
+from triage.ingest.questions import answer, dealt_with, left_out, open_questions
 from triage.library import Library, queries
 
 
@@ -102,6 +103,22 @@ def test_a_file_that_was_set_aside_stays_in_status_until_it_is_struck_off_or_tak
     photo_maker(tmp_path / "card" / "D-1" / "half.jpg", seed=70)
     said("ingest", tmp_path / "card")
     assert said("status")[1]["set_aside"] == []
+
+
+def test_a_file_whose_photo_waited_leaves_the_list_with_its_answer_and_comes_back_with_undo(
+    said, photo_maker, tmp_path
+):
+    house(tmp_path / "walk", photo_maker, 1, 9)
+    assert said("ingest", tmp_path / "walk", "--deck-from", "slate")[0] == 3
+    with Library.open(tmp_path / "lib") as library:
+        assert len(left_out(library)) == 4
+        (question,) = open_questions(library)
+        answer(library, [question.id], by="ann", deck="D-1")
+        assert left_out(library) == []
+        library.undo("ann")
+        assert len(left_out(library)) == 4
+        dealt_with(library, [left_out(library)[0].id], by="ann")
+        assert len(left_out(library)) == 3
 
 
 def test_only_clear_proposals_are_accepted_together(said, photo_maker, tmp_path):

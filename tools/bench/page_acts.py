@@ -2,10 +2,11 @@
 
 `tools/bench/run page_acts` drives the page over the invented demo decks as somebody who knows the truth: it
 marks on the contact sheet the parts that are asked for, then looks closely for each core tag and clicks the
-spots, scrolling by screens. An act is a click, with Shift or Control too, a choice in a list, or a scroll
-by a screen. How long a person looks no script can count: 90 minutes divided by the acts is printed, and
-what comes of two assumptions. What it prints for 600 photos of 30 decks is extrapolated from these decks
-and says so.
+spots, scrolling by screens. It hides the definition once, for more photos on a screen, and goes from an
+answered deck to the next as the page leads. An act is a click, with Shift or Control too, a choice in a list,
+or a scroll by a screen. How long a person looks no script can count: 90 minutes divided by the acts is
+printed, and what comes of two assumptions. What it prints for 600 photos of 30 decks is extrapolated from
+these decks and says so.
 """
 
 from __future__ import annotations
@@ -60,6 +61,8 @@ class Counted:
         self.acts: Counter[str] = Counter()
         self.looks = 0
         self.more = False
+        self.where = "the contact sheet"
+        """What is being done: scrolls are counted by it."""
         self.parts: dict[tuple[str, str], dict[str, str]] = {}
 
     def leave(self, where: Locator, kind: str) -> None:
@@ -73,13 +76,13 @@ class Counted:
         where.click(**more)
         self.acts[kind] += 1
         moved = abs(self.page.evaluate("scrollY") - before)
-        self.acts["scroll"] += round(moved / (SCREEN["height"] - HEADER_PX) + 0.49)
+        self.acts[f"scroll on {self.where}"] += round(moved / (SCREEN["height"] - HEADER_PX) + 0.49)
 
     def top(self) -> None:
         """Go back to the top: one act where the page was scrolled (the Home key)."""
         if self.page.evaluate("scrollY") > 0:
             self.page.evaluate("scrollTo(0, 0)")
-            self.acts["scroll"] += 1
+            self.acts[f"scroll on {self.where}"] += 1
 
     def settled(self) -> None:
         """Wait until every picture that is mostly on the screen was there long enough to be seen."""
@@ -118,7 +121,7 @@ class Counted:
             if down <= 1:
                 return
             self.page.mouse.wheel(0, SCREEN["height"] - HEADER_PX)
-            self.acts["scroll"] += 1
+            self.acts[f"scroll on {self.where}"] += 1
             self.page.wait_for_timeout(80)
         raise RuntimeError("the page has no end")
 
@@ -126,6 +129,7 @@ class Counted:
 def answer_deck(one: Counted, deck: str, truth: dict[str, dict[str, str]]) -> None:
     """Answer the deck whose contact sheet is shown: its parts, then its core tags, to its summary."""
     page = one.page
+    one.where = "the contact sheet"
     names = [name.strip() for name in page.locator(".tile .cap a").all_inner_texts()]
     tiles = len(names)
     for _ in one.screens():
@@ -277,7 +281,10 @@ def look(one: Counted, truth: dict[str, dict[str, str]]) -> None:
     page = one.page
     tag = page.locator("#closely").get_attribute("data-tag") or ""
     done: set[str] = set()
+    one.where = "a close look"
     page.locator("#closely").wait_for()
+    if page.locator("[data-meaning=hide]").is_visible():
+        one.click(page.locator("[data-meaning=hide]"), "hide the definition")
     for _ in one.screens():
         for tile in page.locator(".looks:not([data-group=without]) .lookat").all():
             name = tile.get_attribute("data-name") or ""
@@ -345,7 +352,8 @@ def walk(folder: Path, decks: list[str]) -> dict[str, Any]:
         for deck in decks:
             before = sum(one.acts.values())
             answer_deck(one, deck, truth[deck])
-            if deck != decks[-1]:
+            following = decks[decks.index(deck) + 1] if deck != decks[-1] else ""
+            if following and f"/deck?d={quote(following)}&" not in page.url:
                 one.leave(page.locator("a", has_text="Next deck"), "next")
                 page.wait_for_load_state()
             rows.append((len(truth[deck]), sum(one.acts.values()) - before))

@@ -233,8 +233,18 @@ def file_mark(library_id: str, file: str) -> str:
     return "f" + hashlib.sha256(f"{library_id}:{file}".encode()).hexdigest()[:_SHORT]
 
 
-def remember(library: Library, rows: Sequence[SetAside], taken: Collection[str], by: str) -> None:
-    """Record files that were set aside, and that earlier ones were `taken` in now; twice is once."""
+def remember(
+    library: Library,
+    rows: Sequence[SetAside],
+    taken: Collection[str],
+    by: str,
+    waits: Mapping[str, str] | None = None,
+) -> None:
+    """Record files that were set aside, and that earlier ones were `taken` in now; twice is once.
+
+    `waits` holds the photo (its hash) of a file that is in the library and waits for a deck: it is listed
+    only as long as it waits.
+    """
     with library.read() as connection:
         known = {event.payload["file_id"]: event for event in queries.statements(connection, "set-aside")}
         gone = _answered(connection)
@@ -242,12 +252,14 @@ def remember(library: Library, rows: Sequence[SetAside], taken: Collection[str],
     hidden = re.compile(re.escape(f"{library.caches}/") + r"(uploads/[^/]+/files|unpacked/[^/]+)/")
     rows = [SetAside(hidden.sub("", row.file), hidden.sub("", row.reason)) for row in rows]
     taken = [hidden.sub("", file) for file in taken]
+    photos = {hidden.sub("", file): sha for file, sha in (waits or {}).items()}
     for one in {row.file: row for row in rows}.values():
         mark = file_mark(library.id, one.file)
         if mark in known and (known[mark].payload.get("why") == one.reason):
             continue
         private = {"file": one.file, "why": one.reason}
-        said.append(EventDraft("set-aside", {"file_id": mark}, by, private=private))
+        payload = {"file_id": mark, **({"photo": photos[one.file]} if one.file in photos else {})}
+        said.append(EventDraft("set-aside", payload, by, private=private))
     for file in taken:
         mark = file_mark(library.id, file)
         if mark in known and mark not in gone:
@@ -262,9 +274,15 @@ def _answered(connection: Connection) -> dict[str, int]:
 
 
 def left_out(library: Library) -> list[LeftOut]:
-    """Return the files that were set aside and not dealt with, oldest first."""
+    """Return the files that were set aside and not dealt with, oldest first.
+
+    One whose photo waited for a deck is not listed once the photo stands at one.
+    """
     with library.read() as connection:
         done = _answered(connection)
+        rows = queries.statements(connection, "set-aside")
+        asked = {str(event.payload["photo"]) for event in rows if event.payload.get("photo")}
+        waiting = {one.sha for one in queries.photos(connection, UNSORTED)} if asked else set()
         return [
             LeftOut(
                 event.payload["file_id"],
@@ -272,8 +290,9 @@ def left_out(library: Library) -> list[LeftOut]:
                 event.payload.get("why") or "",
                 event.at,
             )
-            for event in queries.statements(connection, "set-aside")
+            for event in rows
             if done.get(event.payload["file_id"], -1) < event.lamport
+            and (event.payload.get("photo") is None or event.payload["photo"] in waiting)
         ]
 
 

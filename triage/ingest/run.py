@@ -57,6 +57,8 @@ class Run:
         self.again: dict[str, SourceFile] = {}
         """Photos by hash that are known from earlier runs and lie in this heap too."""
         self.taken: list[str] = []
+        self.waits: dict[str, str] = {}
+        """Files whose photos wait for a deck now, to their hashes."""
         self.read: dict[Path, tuple[str, ExifFacts]] = {}
         """Hash and EXIF of files that were examined before they are ingested."""
 
@@ -76,7 +78,7 @@ class Run:
             if question.id not in asked and waiting & set(question.photos):
                 self.result.questions.append(question)
         if not self.result.dry_run and (self.result.set_aside or self.taken):
-            remember(self.library, self.result.set_aside, self.taken, self.by)
+            remember(self.library, self.result.set_aside, self.taken, self.by, self.waits)
         if not self.result.dry_run and self.result.added:
             added = [str(row["photo"]) for row in self.result.added]
             self.result.look_alikes = decks_like(self.library, added)
@@ -302,6 +304,8 @@ class Run:
         self.placed.add(sha, deck, visit, name, self.mark(one))
         self.result.added.append({"photo": sha, "deck": deck, "name": name})
         self.taken.append(one.shown)
+        if deck == UNSORTED:
+            self.waits[one.shown] = sha
         return said
 
 

@@ -206,7 +206,7 @@ SCHEMAS: Mapping[str, Mapping[str, tuple[Check, bool]]] = {
         "visit_to": (_VISIT, False),
     },
     "blackout": {"photo": (_SHA, True), "boxes": (_list_of(_box), True)},
-    "set-aside": {"file_id": (_text, True)},
+    "set-aside": {"file_id": (_text, True), "photo": (_SHA, False)},
     "set-aside-done": {"file_id": (_text, True), "how": (_one_of(("taken-in", "seen")), True)},
     "asked": {
         "question": (_text, True),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from starlette.responses import JSONResponse, Response
 
 from triage.assess.status import next_open_deck
@@ -12,11 +14,23 @@ from triage.web.pages.panel import panel_words
 from triage.web.request_context import RequestContext
 from triage.web.told import standing_json
 
+if TYPE_CHECKING:
+    from triage.assess.records import DeckSummary
+
 
 def sheet(ask: RequestContext) -> Response:
     """Show the contact sheet, the first screen of a deck."""
     deck = ask.deck()
-    return ask.site.show("sheet.html", ask, here="photos", deck_name=deck, **panel_words(ask, deck))
+    words = panel_words(ask, deck)
+    return ask.site.show(
+        "sheet.html", ask, here="photos", deck_name=deck, answered=_just_answered(ask), **words
+    )
+
+
+def _just_answered(ask: RequestContext) -> DeckSummary | None:
+    """Return the deck that was answered right before this one was shown."""
+    named = ask.query.get("answered", "")
+    return ask.site.standing(ask.name).of(named) if queries.is_deck(ask.library, named) else None
 
 
 def summary(ask: RequestContext) -> Response:

@@ -7,6 +7,7 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
+from triage.assess.status import next_open_deck
 from triage.domain.seeing import DEFECT_PX
 from triage.domain.vocabulary import SHOWS, Tag
 from triage.errors import BadInput, WrongUsage
@@ -268,15 +269,33 @@ def looked(ask: RequestContext) -> Response:
             "told": f"Looked at {len(chosen)}: {told}.{more}",
             "stay": bool(disputes),
             "open": still,
-            "next": ask.url("look", d=deck, tag=following["tag"])
-            if following
-            else ask.url("deck/summary", d=deck),
-            "next_words": f"Next: {following['words']}"
-            if following
-            else "This deck is answered: its summary",
             "deck": deck,
+            **(_then(ask, deck) if following is None else _step(ask, deck, following)),
         }
     )
+
+
+def _step(ask: RequestContext, deck: str, following: dict[str, Any]) -> dict[str, str]:
+    where = ask.url("look", d=deck, tag=following["tag"])
+    return {"next": where, "next_words": f"Next: {following['words']}"}
+
+
+def _then(ask: RequestContext, deck: str) -> dict[str, str]:
+    """Return where an answered deck leads: to the next open one, or to its summary where it asks for an act.
+
+    A deck that must be closed is not passed over: its summary comes first.
+    """
+    one = ask.site.standing(ask.name).of(deck)
+    after = None if one.shown_tier == "stop-use" else next_open_deck(ask.library, deck)
+    if after is None:
+        return {
+            "next": ask.url("deck/summary", d=deck),
+            "next_words": "This deck is answered: its summary",
+        }
+    return {
+        "next": ask.url("deck", d=after, answered=deck),
+        "next_words": "This deck is answered: on to the next",
+    }
 
 
 def _by_part(row: dict[str, Any], hangs: bool) -> bool:

@@ -67,6 +67,24 @@ function toggle(tile, value) {
   set(tile, before.value === value ? { value: null, boxes: [] } : { value, boxes: [] });
 }
 
+// The definition can be hidden for more photos on a screen; that stays so in this browser until it is shown again.
+const page = document.getElementById("withmeaning");
+function showMeaning(shown, keep = true) {
+  page.classList.toggle("alone", !shown);
+  document.body.classList.toggle("alone", !shown);
+  at("meaning").hidden = !shown;
+  if (keep) try { localStorage.setItem("meaning", shown ? "" : "hidden"); } catch { /* not kept */ }
+}
+let kept = "";
+try { kept = localStorage.getItem("meaning"); } catch { /* not kept */ }
+showMeaning(kept !== "hidden", false);
+page.addEventListener("click", ({ target }) => {
+  const how = target.closest("[data-meaning]")?.dataset.meaning;
+  if (!how) return;
+  showMeaning(how === "show");
+  page.querySelector(how === "show" ? "[data-meaning=hide]" : "[data-meaning=show]").focus();
+});
+
 root.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (!button) return;

@@ -10,7 +10,8 @@ if (slider) {
   if (kept) { slider.value = kept; set(kept); }
   else if (slider.dataset.kind === "sheet") fit();
 
-  // A deck that fits on one screen is shown on one screen, as long as its pictures stay large enough to judge a part.
+  // A deck that fits on one screen is shown on one screen, as long as its pictures stay large enough to judge a part; one
+  // that does not fit takes as few screens as that allows.
   function fit() {
     const list = document.querySelectorAll(".tiles");
     if (list.length !== 1 || list[0].querySelector("[data-tall]")) return;
@@ -19,7 +20,7 @@ if (slider) {
     for (let px = Number(slider.value); px >= LEAST_PX; px -= 10) {
       const columns = Math.floor((width + GAP_PX) / (px + GAP_PX));
       const tile = (width - (columns - 1) * GAP_PX) / columns;
-      if (Math.ceil(count / columns) * (0.75 * tile + CAPTION_PX + GAP_PX) > high) continue;
+      if (Math.ceil(count / columns) * (0.75 * tile + CAPTION_PX + GAP_PX) > high && px - 10 >= LEAST_PX) continue;
       slider.value = px;
       set(px);
       return;
