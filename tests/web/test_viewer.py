@@ -235,11 +235,3 @@ def test_any_tag_is_added_to_a_photo_by_typing(visitor, library):
 )
 def test_keys_become_words(said, words):
     assert in_words(said) == words
-
-
-def test_no_fact_key_is_left_in_a_sentence():
-    from triage.structure.facts import FACT_KEYS
-
-    for key in FACT_KEYS:
-        if "_" in key:
-            assert key not in in_words(f"not known: {key}, species")

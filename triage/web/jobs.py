@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import secrets
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from triage.library.log import now
 from triage.library.logs import log_error
 from triage.platforms import process_is_alive
 from triage.report.text import clean
+from triage.web.wording import in_words, own_tags
 
 if TYPE_CHECKING:
     from triage.batch import Cancel, Progress
@@ -45,7 +46,11 @@ Work = Callable[["Progress", "Cancel"], JobResult]
 class Job:
     """One piece of long work and how it stands."""
 
-    def __init__(self, kind: str, words: str, by: str, given: Mapping[str, Any]) -> None:
+    def __init__(
+        self, kind: str, words: str, by: str, given: Mapping[str, Any], own: Collection[str] = ()
+    ) -> None:
+        self.own = own
+        """The library's own tags: they are written as words."""
         self.id = secrets.token_hex(8)
         self.kind, self.words, self.by, self.given = kind, words, by, dict(given)
         self.state = RUNNING
@@ -86,7 +91,7 @@ class Job:
             "done": self.done,
             "total": self.total,
             "stopping": self.cancel(),
-            "lines": [clean(line) for line in self.told.lines],
+            "lines": [in_words(clean(line), self.own) for line in self.told.lines],
             "where": self.told.where,
             "where_words": self.told.where_words,
             "set_aside": len(self.told.set_aside),
@@ -129,7 +134,7 @@ class Jobs:
             busy = self.running(name)
             if busy is not None:
                 raise BadInput(f"The library is busy: {busy.words}.", "Wait until that is done, or stop it.")
-            job = Job(kind, words, by, given or {})
+            job = Job(kind, words, by, given or {}, own_tags(library))
             self._last[name] = [job, *self._last.get(name, [])][:_KEPT]
         _note(library, job, new=True)
         job.thread = threading.Thread(target=_run, args=(library, job, work), name=f"job-{kind}", daemon=True)

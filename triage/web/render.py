@@ -8,7 +8,8 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 from markupsafe import Markup
 
 from triage.domain.tiers import CAUTION, TIERS
@@ -87,6 +88,13 @@ def plain_hint(hint: str) -> str:
     return " ".join(one for one in sentences if one and not _COMMAND.search(one))
 
 
+@pass_context
+def _in_words(context: Context, text: object) -> str:
+    """Return a sentence in words, with the own tags of the library that the page is about."""
+    ask = context.get("ask")
+    return str(ask.words(text)) if ask is not None else in_words(str(text))
+
+
 @cache
 def environment() -> Environment:
     """Return the templates' environment: everything is escaped, an unknown name is an error."""
@@ -106,7 +114,7 @@ def environment() -> Environment:
         tier_short=tier_short,
         tier_shape=tier_shape,
         plain_hint=plain_hint,
-        in_words=in_words,
+        in_words=_in_words,
         amount=amount,
         choice_words=choice_words,
         in_one_line=in_one_line,

@@ -18,7 +18,7 @@ from triage.library import queries
 from triage.library.people import resembling
 from triage.web.bodies import BodyTooLarge, as_form, as_json, read
 from triage.web.render import plain_hint
-from triage.web.wording import in_words
+from triage.web.wording import in_words, own_tags
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -95,6 +95,14 @@ class RequestContext:
                 raise AskPerson(speaker, known[0])
             self.session.asked.add((self.name, speaker))
         return speaker
+
+    def words(self, text: object) -> str:
+        """Return a sentence with every key of a tag or fact in words, this library's own tags too."""
+        try:
+            own = own_tags(self.library) if self.name else frozenset[str]()
+        except TriageError:  # the sentence may be about a library that cannot be opened
+            own = frozenset()
+        return in_words(str(text), own)
 
     def done(self, where: str, told: str) -> Response:
         """Send the browser on after a form was taken; the page it comes to says what was done."""
@@ -253,11 +261,12 @@ def refused(ask: RequestContext, error: TriageError) -> Response:
     if ask.wants_json or ask.in_place:
         wrong = error.fields if isinstance(error, WrongFields) else {}
         told = {
-            "error": in_words(str(error)),
-            "hint": plain_hint(error.hint),
+            "error": ask.words(error),
+            "hint": ask.words(plain_hint(error.hint)),
             "need_name": isinstance(error, NeedName),
             "fields": {
-                name: plain_hint(words) or "This value does not fit." for name, words in wrong.items()
+                name: ask.words(plain_hint(words)) or "This value does not fit."
+                for name, words in wrong.items()
             },
         }
         return JSONResponse(told, status_code=status_of(error))
@@ -265,7 +274,7 @@ def refused(ask: RequestContext, error: TriageError) -> Response:
         "error.html",
         ask,
         status=status_of(error),
-        message=in_words(str(error)),
+        message=ask.words(error),
         hint=error.hint,
         need_name=isinstance(error, NeedName),
         person=error if isinstance(error, AskPerson) else None,

@@ -10,7 +10,7 @@ from triage.report.text import clean, moment
 from triage.web.wording import in_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from triage.assess.records import DeckSummary
     from triage.library.records import Label, Word
@@ -36,8 +36,10 @@ def others_said(word: Word | None, mine: Label) -> str:
     return f"{said}. Both words are kept."
 
 
-def standing_json(now: DeckSummary, before: DeckSummary | None) -> dict[str, Any]:
-    """Return how a deck stands and what changed since, in words."""
+def standing_json(
+    now: DeckSummary, before: DeckSummary | None, words: Callable[[str], str] = in_words
+) -> dict[str, Any]:
+    """Return how a deck stands and what changed since, in words; `words` writes keys of tags as words."""
     changes: list[str] = []
     if before is not None and before is not now:
         start = f"Deck {clean(now.deck)}: "
@@ -50,7 +52,7 @@ def standing_json(now: DeckSummary, before: DeckSummary | None) -> dict[str, Any
         "if_true": tier_short(now.tier_if_true),
         "gaps": GAP_WORDS[now.gaps],
         "unreviewed": now.unreviewed,
-        "changes": [in_words(one) for one in changes[:_MOST_CHANGES]]
+        "changes": [words(one) for one in changes[:_MOST_CHANGES]]
         + ([f"and {more} more changes"] if more > 0 else []),
     }
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from functools import cache
+from typing import TYPE_CHECKING
 
 from triage.domain.vocabulary import SHOWS, load_vocabulary
 from triage.report.phrases import tag_words
 from triage.structure.facts import FACT_KEYS
 from triage.structure.site_sheet import label_of
+
+if TYPE_CHECKING:
+    from triage.library import Library
 
 _KEY = re.compile(r"(?<![\w./\\-])(['“]?)([a-z]+(?:[-_][a-z0-9]+)+)(['”]?)(?![\w/\\-]|\.\w)")
 _VALUES = (("absent", "no"), ("present", "yes"), ("unclear", "cannot tell"))
@@ -22,15 +27,20 @@ def _words() -> dict[str, str]:
     return found | {key: label_of(key).lower() for key in FACT_KEYS}
 
 
-def in_words(text: str) -> str:
-    """Return a sentence with the keys of shipped tags and of facts written as words, in quotes if they were.
+def own_tags(library: Library) -> frozenset[str]:
+    """Return the tags of a library that a firm added itself."""
+    return frozenset(library.vocabulary().tags.keys() - load_vocabulary().tags.keys())
 
-    `shows-ledger: absent` becomes `shows the ledger: no`.
+
+def in_words(text: str, own: Collection[str] = ()) -> str:
+    """Return a sentence with the keys of tags and of facts written as words, in quotes if they were.
+
+    `shows-ledger: absent` becomes `shows the ledger: no`. `own` are tags that a firm added itself.
     """
 
     def said(match: re.Match[str]) -> str:
         before, key, after = match.groups()
-        words = _words().get(key)
+        words = _words().get(key) or (tag_words(key) if key in own else None)
         if words is None:
             return match[0]
         return f"“{words}”" if before and after else f"{before}{words}{after}"

@@ -63,4 +63,4 @@ def standing(ask: RequestContext) -> Response:
     deck = ask.deck()
     kept = ask.site.standing(ask.name)
     before = kept.last(deck)
-    return JSONResponse(standing_json(kept.of(deck), before))
+    return JSONResponse(standing_json(kept.of(deck), before, ask.words))

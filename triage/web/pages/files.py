@@ -68,9 +68,9 @@ def take(ask: RequestContext) -> Response:
         mapping = text(ask.data, "mapping", 400)
         if not path.is_file():
             raise BadInput("The list did not come.", "Choose it again.")
-        return JSONResponse(
-            read(ask, path, upload.place(mapping) if mapping else None, ask.data.get("try") is True)
-        )
+        came = read(ask, path, upload.place(mapping) if mapping else None, ask.data.get("try") is True)
+        rows = [ask.words(row) for row in came["set_aside"]]
+        return JSONResponse({**came, "told": ask.words(came["told"]), "set_aside": rows})
     except TriageError as error:
         root = f"{upload.files}/"
         raise type(error)(str(error).replace(root, ""), error.hint.replace(root, "")) from error

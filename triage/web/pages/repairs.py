@@ -9,7 +9,6 @@ from triage.report.awaiting import AWAITING, NO_PHOTO, OPEN, STATES, STAYS, deck
 from triage.report.repair_acts import answer_pairs
 from triage.report.text import count_of
 from triage.web.request_context import RequestContext
-from triage.web.wording import in_words
 
 _MOST = 40
 """So many lines with pictures stand on one page; the others come when these are dealt with."""
@@ -59,7 +58,7 @@ def answer(ask: RequestContext) -> Response:
     outcomes = answer_pairs(ask.library, lines, why=ask.text("why"), by=ask.by)
     left = [one for one in outcomes if one.refused]
     told = [f"{count_of(len(outcomes) - len(left), 'photo')} closed."] if outcomes else []
-    told += [f"Stays open: {one.pair.names[0]}: {in_words(one.refused or '')}" for one in left]
+    told += [f"Stays open: {one.pair.names[0]}: {ask.words(one.refused or '')}" for one in left]
     others = len(lines) - len(outcomes)
     told += [f"{count_of(others, 'answer')} recorded; what they speak of stays open."] if others else []
     return ask.done(ask.url("repairs", d=ask.text("only") or None), " ".join(told))
