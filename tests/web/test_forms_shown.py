@@ -77,3 +77,32 @@ def test_on_a_phone_what_is_told_never_covers_the_photo(browser, running, librar
     assert panel["y"] - 1 <= bar["y"]
     assert bar["y"] + bar["height"] <= 845
     visitor.close()
+
+
+def test_forms_that_send_files_say_every_wrong_thing_at_its_field_and_keep_what_was_entered(
+    visitor, library, tmp_path
+):
+    page = visitor.go("/")
+    page.click("text=From a backup")
+    page.fill("#restore input[name=library]", "?")
+    page.click("#restore button")
+    assert page.locator("#restore .wrong").count() == 2
+    page.fill("#restore input[name=library]", "again")
+    (tmp_path / "no.backup").write_bytes(b"no backup")
+    page.set_input_files("#restore input[type=file]", tmp_path / "no.backup")
+    page.click("#restore button")
+    expect(page.locator("#restore .wrong")).to_contain_text("This file")
+    assert page.input_value("#restore input[name=library]") == "again"
+
+    page = visitor.go("/l/library/files")
+    page.click("#list button.main")
+    expect(page.locator("#list .wrong")).to_have_text("Choose a file.")
+    for name in ("labels.txt", "names.txt"):
+        (tmp_path / name).write_text("nothing")
+    page.click("#for-labels summary")
+    page.set_input_files("#sheet", tmp_path / "labels.txt")
+    page.set_input_files("#mapping", tmp_path / "names.txt")
+    page.click("#list button.main")
+    expect(page.locator("#list .wrong")).to_have_count(2)
+    assert page.locator("#sheet").evaluate("one => one.files[0].name") == "labels.txt"
+    visitor.faults = [one for one in visitor.faults if "400" not in one]  # the refusals that were asked for

@@ -16,7 +16,7 @@ from triage.errors import BadInput, TriageError
 from triage.library.counts import photo_counts
 from triage.report.text import count_of
 from triage.web.bodies import chunks
-from triage.web.request_context import RequestContext, back, refused, url
+from triage.web.request_context import RequestContext, WrongFields, back, refused, url
 from triage.web.uploads import KEEP_FREE_BYTES, MAX_ZIP_UPLOAD_BYTES
 
 _MAX_NAME = 80
@@ -86,7 +86,8 @@ def restore_route(path: str) -> Route:
 async def _restored(request: Request, ask: RequestContext) -> Response:
     from triage.library.backup import restore
 
-    folder = ask.site.home.free_name(ask.query.get("library", ""))
+    name = ask.query.get("library", "")
+    folder = ask.take(library=lambda: ask.site.home.free_name(name))["library"]
     folder.parent.mkdir(parents=True, exist_ok=True)
     free = shutil.disk_usage(folder.parent).free - KEEP_FREE_BYTES
     file = folder.parent / f".{secrets.token_hex(8)}.backup"
@@ -97,7 +98,8 @@ async def _restored(request: Request, ask: RequestContext) -> Response:
         try:
             count = await run_in_threadpool(restore, file, folder)
         except TriageError as error:  # the file's name here says nothing to anybody
-            raise type(error)(str(error).replace(str(file), "This file"), error.hint) from error
+            said = str(error).replace(str(file), "This file")
+            raise WrongFields({"file": f"{said} {error.hint}".strip()}) from error
     finally:
         file.unlink(missing_ok=True)
     ask.session.told = f"Restored: {count_of(count, 'file')}, each checked against its hash."

@@ -25,7 +25,7 @@ export function rightAt(field) {
 
 function words(field) {
   const { validity } = field;
-  if (validity.valueMissing) return field.type === "checkbox" ? "Tick this first." : field.type === "radio" ? "Choose one." : field.matches("select") ? "Choose one of the list." : "Fill this in.";
+  if (validity.valueMissing) return field.type === "file" ? "Choose a file." : field.type === "checkbox" ? "Tick this first." : field.type === "radio" ? "Choose one." : field.matches("select") ? "Choose one of the list." : "Fill this in.";
   if (validity.patternMismatch && field.title) return `Write it as: ${field.title}.`;
   if (validity.badInput && /date/.test(field.type)) return "This is not a whole date.";
   return field.validationMessage || "This value does not fit.";
@@ -56,6 +56,16 @@ function show(form, error) {
   if (first) first.focus({ preventScroll: true });
 }
 
+// For forms that send files: marks every field that the browser can see is wrong; returns whether all are right.
+export function allRight(form) {
+  clear(form);
+  const wrong = invalid(form);
+  for (const field of wrong) wrongAt(field, words(field));
+  if (wrong.length) { delete form.dataset.sent; wrong[0].focus(); }
+  return !wrong.length;
+}
+export { show as showWrong };
+
 function go(where) {
   const to = new URL(where, location.href);
   if (to.pathname + to.search === location.pathname + location.search) { location.hash = to.hash; location.reload(); } else location.href = to.href;
@@ -68,10 +78,7 @@ document.addEventListener("submit", async (event) => {
   const form = event.target;
   if (event.defaultPrevented || !form.matches(HANDLED)) return;
   event.preventDefault();
-  clear(form);
-  const wrong = invalid(form);
-  for (const field of wrong) wrongAt(field, words(field));
-  if (wrong.length) { delete form.dataset.sent; wrong[0].focus(); return; }
+  if (!allRight(form)) return;
   const data = new FormData(form);
   if (event.submitter && event.submitter.name) data.append(event.submitter.name, event.submitter.value);
   try {

@@ -1,4 +1,7 @@
 // A backup is sent as it is; the library that comes of it is opened.
+import { Refused } from "./common.js";
+import { allRight, showWrong } from "./forms.js";
+
 const form = document.getElementById("restore");
 const line = document.getElementById("restoring");
 
@@ -8,10 +11,13 @@ async function restore() {
   const response = await fetch(`/restore?library=${encodeURIComponent(library.value)}`, { method: "POST", body: file.files[0] });
   const told = await response.json();
   if (response.ok) location.href = told.where;
-  else line.textContent = [told.error, told.hint].filter(Boolean).join(" ");
+  else { line.textContent = ""; showWrong(form, new Refused(told.error, told.hint, false, told.fields)); }
 }
+
+form.noValidate = true;
 
 form.addEventListener("submit", (event) => {
   event.preventDefault();
-  restore().catch(() => { line.textContent = "The page's server did not answer. Is it still running?"; });
+  if (!allRight(form)) return;
+  restore().catch(() => { line.textContent = "The page's server did not answer. Is it still running?"; }).finally(() => { delete form.dataset.sent; });
 });
