@@ -36,7 +36,8 @@ def own(library, tmp_path):
     path = tmp_path / "own.toml"
     path.write_text(
         f'[[tag]]\ntag = "{OWN}"\nelement = "joist"\nkind = "defect"\n'
-        'definition = "The rim board is split."\nlooks_like = "A crack along the grain."\nlooks_alike_but_is_not = "A saw mark."\nsource = "own"\n'
+        'definition = "The rim board is split."\nlooks_like = "A crack along the grain."\n'
+        'looks_alike_but_is_not = "A saw mark."\nsource = "own"\n'
     )
     add_tags(library, path)
     return library
