@@ -206,6 +206,27 @@ def draft_pair() -> Made:
     )
 
 
+@pytest.mark.parametrize(
+    ("waiting", "line"),
+    [
+        (0, ""),
+        (1, "1 photo is not assigned to a deck yet and not counted here."),
+        (3, "3 photos are not assigned to a deck yet and not counted here."),
+    ],
+)
+def test_a_draft_says_how_many_photos_wait_for_a_deck_and_a_page_given_away_never_does(waiting, line) -> None:
+    one = draft_pair()
+    source = replace(one.source, waiting=waiting)
+    files = make_pack(one.summaries, source, Options(per_deck=True))
+    said = {name: Seen(data.decode()).text for name, data in files.items() if name.endswith(".html")}
+    assert said["report.html"].count("not assigned to a deck yet") == bool(line)
+    assert line in said["report.html"]
+    alone = [text for name, text in said.items() if name != "report.html"]
+    assert len(alone) > 1
+    assert not any("not assigned to a deck yet" in text for text in alone)
+    assert json.loads(files["assessment.json"])["photos_waiting_for_a_deck"] == waiting
+
+
 def test_every_page_says_draft_while_serious_suggestions_are_unreviewed() -> None:
     page = html_of(draft_pair(), options=Options(per_deck=True))
     parts = len(re.findall(r'<(?:header class="plan|section class="deck)', page))
