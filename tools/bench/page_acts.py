@@ -50,6 +50,8 @@ CORE_PARTS = {
     "debris-at-flashing": "flashing",
     "side-bolted-beam": "beam",
 }
+_SCROLLED = """() => [scrollY, [".panel", ".partsets"].map((one) => document.querySelector(one))
+    .map((one) => (one ? one.scrollTop : 0)).join()]"""
 Truth = dict[tuple[str, str], dict[str, str]]
 
 
@@ -60,6 +62,8 @@ class Counted:
         self.page, self.base = page, base
         self.acts: Counter[str] = Counter()
         self.looks = 0
+        self.in_panel = 0
+        """Clicks before which the panel or its list of sets had to be scrolled: no act, counted apart."""
         self.more = False
         self.where = "the contact sheet"
         """What is being done: scrolls are counted by it."""
@@ -72,10 +76,12 @@ class Counted:
 
     def click(self, where: Locator, kind: str, **more: Any) -> None:
         """Click something and count it; a jump of the page to it counts as the scrolls that it takes."""
-        before = self.page.evaluate("scrollY")
+        before, inside = self.page.evaluate(_SCROLLED)
         where.click(**more)
         self.acts[kind] += 1
-        moved = abs(self.page.evaluate("scrollY") - before)
+        now, inside_now = self.page.evaluate(_SCROLLED)
+        moved = abs(now - before)
+        self.in_panel += inside_now != inside
         self.acts[f"scroll on {self.where}"] += round(moved / (SCREEN["height"] - HEADER_PX) + 0.49)
 
     def top(self) -> None:
@@ -188,7 +194,7 @@ def mark_parts(one: Counted, shown: list[dict[str, str]]) -> None:
         first = _sets_first(sets, wanted)
         near = min(sets, key=lambda row: len(_changes(row, wanted)), default=None)
         cost_chosen = len(first) + len(wanted) - sum(len(sets[place]) for place in first) + bool(held)
-        cost_near = chosen + 1 + len(_changes(near, wanted)) if near is not None else len(wanted) + 99
+        cost_near = 1 + len(_changes(near, wanted)) if near is not None else len(wanted) + 99
         cost_held = len(_changes(held, wanted)) if held else len(wanted) + 99
         if cost_chosen <= min(cost_near, cost_held):
             if held:
@@ -197,12 +203,13 @@ def mark_parts(one: Counted, shown: list[dict[str, str]]) -> None:
             _choose_then_say(one, runs, sets, first, wanted)
             chosen = True
             continue
-        if chosen:
-            one.click(page.locator("[data-choose=none]"), "choose none")
-            chosen = False
         if near is not None and cost_near < cost_held:
+            chosen = False  # a set after a set is held, and drops the choice
             one.click(page.locator("[data-set]").nth(sets.index(near)), "a set of parts")
             held = near
+        elif chosen:
+            one.click(page.locator("[data-choose=none]"), "choose none")
+            chosen = False
         for part, value in _changes(held, wanted):
             _click_part(one, part, value)
         held = wanted
@@ -216,14 +223,13 @@ def _changes(held: dict[str, str], wanted: dict[str, str]) -> list[tuple[str, st
 
 
 def _sets_first(sets: list[dict[str, str]], wanted: dict[str, str]) -> list[int]:
-    """Return the places of the sets that are given whole, the largest first; none with anything else."""
-    left, found = set(wanted.items()), []
-    while True:
-        fits = [place for place, row in enumerate(sets) if len(row) > 1 and set(row.items()) <= left]
-        if not fits:
-            return found
-        found.append(max(fits, key=lambda place: len(sets[place])))
-        left -= set(sets[found[-1]].items())
+    """Return the place of the largest set that is given whole; none with anything else.
+
+    A second set would be held for the photos that are clicked next.
+    """
+    left = set(wanted.items())
+    fits = [place for place, row in enumerate(sets) if len(row) > 1 and set(row.items()) <= left]
+    return [max(fits, key=lambda place: len(sets[place]))] if fits else []
 
 
 def _click_part(one: Counted, part: str, value: str) -> None:
@@ -395,6 +401,7 @@ def result(library: Library, one: Counted, truth: Any) -> dict[str, Any]:
         "acts_a_photo": round(acts / len(photos), 2),
         "acts_a_core_answer": round(acts / len(pairs), 3),
         "looks": one.looks,
+        "scrolls_within_the_panel_not_counted": one.in_panel,
         "core_answers": sum(value is not None for value, _ in pairs),
         "differ_from_the_truth": sum(value is not None and value != true for value, true in pairs),
         "not_answered": sum(value is None for value, _ in pairs),

@@ -80,8 +80,10 @@ function part(name, value) {
   count();
 }
 
+// A set says everything of a photo: after one was given, the next one is for the photos that are clicked next.
 function set(parts) {
-  if (chosen().length) { mark(parts); return; }
+  if (chosen().length && !spent) { mark(parts); return; }
+  choose(false);
   held.clear();
   for (const [name, value] of Object.entries(parts)) held.set(name, value);
   count();
@@ -121,18 +123,54 @@ function rest() {
 
 function send(where, data) {
   if (data.bad) return;
+  const given = chosen();
+  spent = given.length > 0;   // at once: the next click chooses anew, whether or not this was saved by then
+  count();
   inOrder(() => post(where, { deck: sheet.dataset.deck, ...data })).then((told) => {
     if (told.next) { location.href = told.next; return; }
-    panel.innerHTML = told.panel;
-    for (const [sha, caption] of Object.entries(told.captions)) {
-      const place = sheet.querySelector(`[data-cap="${sha}"]`);
-      if (place) place.innerHTML = caption;
-    }
-    spent = !held.size;
+    calm(() => {
+      show(told);
+      tell(told.told);
+    });
+  }).catch((error) => {
+    spent = false;
+    if (given.length) { choose(false); for (const tick of given) tick.checked = true; }
     count();
-    tell(told.told);
-  }).catch(complain);
+    complain(error);
+  });
 }
+
+function show({ panel: now, captions }) {
+  const [sets, place, number, as] = [panel.querySelector(".partsets"), ...["#place", "#count", "#as"].map((one) => panel.querySelector(one)?.value)];
+  panel.innerHTML = now;
+  keepOrder(sets);
+  for (const [one, value] of [["#place", place], ["#count", number], ["#as", as]]) if (value) panel.querySelector(one).value = value;
+  for (const [sha, caption] of Object.entries(captions)) {
+    const line = sheet.querySelector(`[data-cap="${sha}"]`);
+    if (line) line.innerHTML = caption;
+  }
+  count();
+}
+
+// Sets stay where they are as long as the page stands, and new ones come after them: a hand that is on its way to one
+// must not meet another.
+function keepOrder(before) {
+  const now = panel.querySelector(".partsets");
+  if (!before || !now) return;
+  const known = new Set([...before.children].map((one) => one.dataset.set));
+  for (const one of [...now.children]) if (!known.has(one.dataset.set)) before.append(one);
+  now.replaceWith(before);
+}
+
+// What an answer changes on the page is changed when no button is held down: a click ends where it began.
+let pressed = false;
+let later = [];
+function calm(act) { if (pressed) later.push(act); else act(); }
+document.addEventListener("pointerdown", () => { pressed = true; }, true);
+for (const kind of ["pointerup", "pointercancel"]) document.addEventListener(kind, () => setTimeout(() => {
+  pressed = false;
+  for (const act of later.splice(0)) act();
+}, 0), true);
 
 document.addEventListener("keydown", (event) => {
   if (document.querySelector("dialog[open]")) return;

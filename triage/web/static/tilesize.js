@@ -1,5 +1,6 @@
 // The size of the pictures on a sheet, by a slider; it stays for every sheet of its kind in this browser.
-const LEAST_PX = 170, GAP_PX = 12, CAPTION_PX = 52;
+// A picture that stands upright is drawn within a frame of 4 by 3, so its long side is the frame's short one.
+const LEAST_PX = 170, LEAST_TALL_PX = 206, GAP_PX = 12, CAPTION_PX = 52, HEADING_PX = 60;
 const slider = document.getElementById("tilesize");
 if (slider) {
   const key = `tilesize:${slider.dataset.kind}`;
@@ -13,18 +14,19 @@ if (slider) {
   // A deck that fits on one screen is shown on one screen, as long as its pictures stay large enough to judge a part; one
   // that does not fit takes as few screens as that allows.
   function fit() {
-    const list = document.querySelectorAll(".tiles");
-    if (list.length !== 1 || list[0].querySelector("[data-tall]")) return;
-    const { width, top } = list[0].getBoundingClientRect();
-    const [count, high] = [list[0].children.length, window.innerHeight - top - window.scrollY];
-    for (let px = Number(slider.value); px >= LEAST_PX; px -= 10) {
+    const all = [...lists()].filter((list) => list.children.length);
+    if (!all.length) return;
+    const least = all.some((list) => list.querySelector("[data-tall]")) ? LEAST_TALL_PX : LEAST_PX;
+    const { width, top } = all[0].getBoundingClientRect();
+    const high = window.innerHeight - top - window.scrollY - (all.length - 1) * HEADING_PX;
+    let px = Number(slider.value);
+    for (; px > least; px -= 2) {
       const columns = Math.floor((width + GAP_PX) / (px + GAP_PX));
-      const tile = (width - (columns - 1) * GAP_PX) / columns;
-      if (Math.ceil(count / columns) * (0.75 * tile + CAPTION_PX + GAP_PX) > high && px - 10 >= LEAST_PX) continue;
-      slider.value = px;
-      set(px);
-      return;
+      const row = 0.75 * (width - (columns - 1) * GAP_PX) / columns + CAPTION_PX + GAP_PX;
+      if (all.reduce((sum, list) => sum + Math.ceil(list.children.length / columns) * row, 0) <= high) break;
     }
+    slider.value = px;
+    set(px);
   }
   slider.addEventListener("input", () => {
     set(slider.value);
