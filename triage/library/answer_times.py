@@ -62,19 +62,12 @@ def answer_times(library: Library, tags: Collection[str]) -> dict[str, list[Answ
     )
     found: dict[str, list[AnswerTime]] = defaultdict(list)
     with library.read() as connection:
-        for row in connection.execute(query.execution_options(yield_per=5000)):
-            from_file = row.row_hash is not None
-            stated = said_at(row.at, row.recorded_at, from_file=from_file)
-            found[row.tag].append(
-                AnswerTime(
-                    row.photo,
-                    row.asked_by,
-                    row.saw_machine,
-                    stated or row.recorded_at,
-                    from_file,
-                    not from_file or stated is not None,
-                    row.undone,
-                )
+        for photo, tag, asked_by, saw_machine, row_hash, undone, at, recorded_at in connection.execute(query):
+            from_file = row_hash is not None
+            stated = said_at(at, recorded_at, from_file=from_file)
+            known = not from_file or stated is not None
+            found[tag].append(
+                AnswerTime(photo, asked_by, saw_machine, stated or recorded_at, from_file, known, undone)
             )
     return found
 
