@@ -9,6 +9,9 @@ import sys
 import time
 from pathlib import Path
 
+HTTP = ("--no-dashboard", "--dashboard-address", "127.0.0.1:0")
+"""Without a page old versions still listen for HTTP, on every address of the machine unless one is named."""
+
 
 class Cluster:
     """A scheduler and its workers, each a process of its own with one thread; a context manager."""
@@ -16,7 +19,7 @@ class Cluster:
     def __init__(self, folder: Path, workers: int) -> None:
         self.folder = folder
         self.processes: list[subprocess.Popen[bytes]] = []
-        self.scheduler = self.start("dask_scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard")
+        self.scheduler = self.start("dask_scheduler", "--host", "127.0.0.1", "--port", "0", *HTTP)
         self.address = self.told(r"Scheduler at:\s+(tcp://\S+)")
         self.workers = [
             self.start(
@@ -27,7 +30,7 @@ class Cluster:
                 "--nworkers",
                 "1",
                 "--no-nanny",
-                "--no-dashboard",
+                *HTTP,
                 "--host",
                 "127.0.0.1",
                 "--local-directory",
