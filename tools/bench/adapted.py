@@ -2,6 +2,7 @@
 
     tools/bench/run adapted --networks original=models/efficientnet-lite0.onnx NAME=FILE.onnx --sets boards
         [--photos DIR] [--json FILE] [--seeds 10] [--first 100]
+        [--decks BEGINNING...] [--device cuda]
     tools/bench/run adapted --table FILE.json... [--by-tag]
 
 Every network makes the vectors of the recipe and a projection of its own (fitted on open pictures and
@@ -9,7 +10,9 @@ renders, without labels). Decks are split half and half; from one half n positiv
 are drawn, the other half is the test; the same draws serve every network, so that differences are paired by
 draw. `whole` is a logistic regression on whole vectors, `cells` one on cells beside their neighbours (sets
 with boxes), `both` the sum of the two, each standardised on the test photos. The interval (95 %) draws the
-splits anew. Whether a network saw a set or a tag while it was adapted is in the adapted.json beside it.
+splits anew. `two views` is `whole` with every training photo also mirrored and mildly relit (--two-views).
+--device runs the networks in torch, as `tools.build_backbone.adapt` does; --decks takes only some decks of the
+sets, as the boards of trees that an adaptation did not see. Whether a network saw a set or a tag while it was adapted is in the adapted.json beside it.
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -50,15 +54,20 @@ PLAIN = "plain"
 EVERY_RENDER = 3
 CELLS_PER_PICTURE = 400
 DRAWS_ANEW = 2000
+SECOND_VIEW = 20261127
 
 
 @dataclass
 class Vectors:
-    """A set's photos by one network: whole vectors (n, D), cells with neighbours photo by photo, grids."""
+    """A set's photos by one network: whole vectors (n, D), cells with neighbours photo by photo, grids.
+
+    ``second`` (n, D) are the whole vectors of the photos mirrored and mildly relit.
+    """
 
     whole: Array
     cells: list[Array]
     grids: list[tuple[int, int]]
+    second: Array | None = None
 
 
 _NETWORK: list[Backbone] = []
@@ -102,12 +111,78 @@ def vectors_by(file: Path, features: FeatureSet, files: Sequence[Path]) -> Vecto
             return Vectors(whole, [], grids)
         samples = pool.map(_photo, [(one, True, CELLS_PER_PICTURE) for one in _open_pictures()], chunksize=4)
         projection = fit(np.concatenate([one[1] for one in samples if one[1] is not None]).astype(np.float32))
-    cells = []
-    for _whole, joined, grid in found:
-        projected = (joined.astype(np.float32) - projection["mean"]) @ projection["matrix"]
-        steps = np.clip(np.rint((projected - projection["offset"]) / projection["scale"]), 0, 255)
-        cells.append(with_neighbours(steps * projection["scale"] + projection["offset"], grid))
-    return Vectors(whole, cells, grids)
+    return Vectors(whole, [_kept(joined, grid, projection) for _whole, joined, grid in found], grids)
+
+
+def _views(source: Any) -> tuple[list[Array], Array]:
+    """Return the recipe's pictures of one photo."""
+    found = make_views(open_upright(source, default_recipe().cell_long_side_px), default_recipe())
+    return found.whole, found.cells
+
+
+@cache
+def _views_of(files: tuple[Any, ...]) -> list[tuple[list[Array], Array]]:
+    with ProcessPoolExecutor(_workers()) as pool:
+        return list(pool.map(_views, files, chunksize=4))
+
+
+def second_view(pictures: tuple[list[Array], Array], number: int) -> tuple[list[Array], Array]:
+    """Return the pictures mirrored, with the light and the colours mildly changed, the same in all of them."""
+    rng = np.random.default_rng([SECOND_VIEW, number])
+    gain, power = np.exp(rng.normal(0, 0.06) + rng.normal(0, 0.03, 3)), np.exp(rng.normal(0, 0.08))
+    table = np.clip(255 * (np.arange(256)[:, None] / 255) ** power * gain, 0, 255).round().astype(np.uint8)
+
+    def changed(rgb: Array) -> Array:
+        return np.ascontiguousarray(np.stack([table[rgb[:, ::-1, k], k] for k in range(3)], axis=2))
+
+    return [changed(one) for one in pictures[0]], changed(pictures[1])
+
+
+def vectors_on_device(
+    file: Path, features: FeatureSet, files: Sequence[Path], device: str, two_views: bool
+) -> Vectors:
+    """Return the set's vectors by one network, in torch."""
+    from tools.build_backbone.adapt.vectors import network_on, vectors_on
+
+    network, boxed = network_on(file, device), bool(features.boxes)
+    photos = _views_of(tuple(files))
+    projection = None
+    if boxed:
+        samples = []
+        for _numbers, _whole, cells, _grid in vectors_on(network, _views_of(tuple(_open_pictures())), device):
+            few = np.random.default_rng(cells.shape[1]).permutation(cells.shape[1])[:CELLS_PER_PICTURE]
+            samples.append(cells[:, few].flatten(0, 1).cpu().numpy())
+        projection = fit(np.concatenate(samples))
+    rows: dict[int, tuple[Array, Array | None, tuple[int, int]]] = {}
+    for numbers, whole, cells, grid in vectors_on(network, photos, device):
+        found = cells.cpu().numpy() if boxed else [None] * len(numbers)
+        for number, vector, one in zip(numbers, whole, found, strict=True):
+            rows[number] = vector, None if one is None else _kept(one, grid, projection), grid
+    order = range(len(photos))
+    second = None
+    if two_views:
+        again = [second_view(pictures, number) for number, pictures in enumerate(photos)]
+        found = [(n, w) for ns, whole, *_ in vectors_on(network, again, device) for n, w in zip(ns, whole, strict=True)]
+        second = np.stack([whole for _number, whole in sorted(found, key=lambda one: one[0])])
+    cells = [rows[k][1] for k in order] if boxed else []
+    return Vectors(np.stack([rows[k][0] for k in order]), cells, [rows[k][2] for k in order], second)
+
+
+def _kept(joined: Array, grid: tuple[int, int], projection: dict[str, Array]) -> Array:
+    """Return the cells as the store keeps them, projected to 8-bit numbers, beside their neighbours."""
+    projected = (joined.astype(np.float32) - projection["mean"]) @ projection["matrix"]
+    steps = np.clip(np.rint((projected - projection["offset"]) / projection["scale"]), 0, 255)
+    return with_neighbours(steps * projection["scale"] + projection["offset"], grid)
+
+
+def two_view_scores(found: Vectors, split: Draw) -> Array:
+    """Return (test,) scores of the regression with two rows a training photo, each of half the weight."""
+    assert found.second is not None  # noqa: S101 - asked for
+    rows = np.concatenate([found.whole[split.train], found.second[split.train]]).astype(float)
+    labels = np.tile(split.train_labels, 2)
+    weights = balanced(labels, np.full(len(labels), 0.5))
+    duals, _bias = fit_dual(rows @ rows.T, labels, weights, WHOLE_C)
+    return np.asarray(found.whole[split.test] @ (duals @ rows))
 
 
 def whole_scores(x: Array, split: Draw) -> Array:
@@ -160,9 +235,13 @@ def _figures(job: tuple[str, int, int, int]) -> list[tuple[str, int, str, int, f
             scores = {"plain": baseline.scores(train, split.train_labels, found.whole[split.test])}
         else:
             scores = {"whole": whole_scores(found.whole, split)}
+        if found.second is not None:
+            scores["two views"] = two_view_scores(found, split)
         if found.cells and any((key, tag) in features.boxes for key in features.keys):
             scores["cells"] = cell_scores(found, features, tag, split, number)
             scores["both"] = _standard(scores["whole"]) + _standard(scores["cells"])
+            if found.second is not None:
+                scores["both, two views"] = _standard(scores["two views"]) + _standard(scores["cells"])
         for name, values in scores.items():
             figure = float(average_precision_score(split.test_labels, values))
             rows.append((tag, positives, name, first + number, figure))
@@ -173,19 +252,24 @@ def _workers() -> int:
     return max(1, len(os.sched_getaffinity(0)))
 
 
-def measure(file: Path, folder: Path, repeats: int, first: int) -> Iterator[tuple[str, int, str, int, float]]:
+def measure(
+    file: Path, folder: Path, asked: argparse.Namespace
+) -> Iterator[tuple[str, int, str, int, float]]:
     """Yield (tag, positives, recipe, draw, average precision) of one network on one set."""
     labels, boxes = read_labels(folder / "labels.csv")
-    files = sorted((folder / "photos").glob("*/*.jpg"))
+    decks = tuple(asked.decks) or ("",)
+    files = [one for one in sorted((folder / "photos").glob("*/*.jpg")) if one.parent.name.startswith(decks)]
     keys = [f"{path.parent.name}/{path.name}" for path in files]
     features = FeatureSet(folder.name, keys, {}, labels, boxes)
     if str(file) == PLAIN:
         with ProcessPoolExecutor(_workers()) as pool:
             plain = np.stack(list(pool.map(baseline.features, files, chunksize=4)))
         found = Vectors(plain, [], [])
+    elif asked.device:
+        found = vectors_on_device(file, features, files, asked.device, asked.two_views)
     else:
         found = vectors_by(file, features, files)
-    jobs = [(tag, count, repeats, first) for tag in sorted(labels) for count in COUNTS]
+    jobs = [(tag, count, asked.seeds, asked.first) for tag in sorted(labels) for count in COUNTS]
     with ProcessPoolExecutor(_workers(), initializer=_share, initargs=(features, found)) as pool:
         for rows in pool.map(_figures, jobs):
             yield from rows
@@ -258,6 +342,9 @@ def main() -> int:
     parser.add_argument("--photos", type=Path, default=ROOT.parent / "shared" / "photos")
     parser.add_argument("--networks", nargs="+", default=[], metavar="NAME=FILE")
     parser.add_argument("--sets", nargs="+", default=[])
+    parser.add_argument("--decks", nargs="*", default=[], metavar="BEGINNING")
+    parser.add_argument("--device", help="run the networks in torch there")
+    parser.add_argument("--two-views", action="store_true", help="needs --device")
     parser.add_argument("--seeds", type=int, default=10)
     parser.add_argument("--first", type=int, default=100)
     parser.add_argument("--json", type=Path)
@@ -272,7 +359,7 @@ def main() -> int:
         name, file = pair.split("=", 1)
         for one in asked.sets:
             folder = ROOT / "sample_photos" if one == "demo" else asked.photos / one
-            for tag, count, recipe, draw, figure in measure(Path(file), folder, asked.seeds, asked.first):
+            for tag, count, recipe, draw, figure in measure(Path(file), folder, asked):
                 rows.append(
                     {"network": name, "set": one, "tag": tag, "positives": count, "recipe": recipe}
                     | {"draw": draw, "ap": figure}

@@ -5,8 +5,8 @@
 
 writes adapted-NNN.onnx (folded, the same nodes, outputs and size as the original; NNN is the share of the way
 to the trained weights in hundredths), adapted.json (settings, pictures, hashes) and state.pt, from which a
-stopped run goes on. --leave-out-set and --leave-out-tag make the networks that the table of
-`tools/bench/run adapted` is made of. `--device cpu --steps 2 --made 8 --crops 4 --whole 5 --crop-px 96` tries
+stopped run goes on. --leave-out-set, --leave-out-tag and --leave-out-deck (beginnings of names of decks, as
+board-991- for the boards of one tree) make the networks that the table of `tools/bench/run adapted` is made of. `--device cpu --steps 2 --made 8 --crops 4 --whole 5 --crop-px 96` tries
 everything out.
 """
 
@@ -21,21 +21,24 @@ from dataclasses import asdict, fields
 from hashlib import sha256
 from pathlib import Path
 
-from tools.build_backbone.adapt.sets import OPEN_SETS, PictureSet, labelled, made, pack
+from tools.build_backbone.adapt.sets import OPEN_SETS, PictureSet, labelled, made, opened, pack
 from tools.build_backbone.adapt.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[3]
 SOURCE = "efficientnet-lite0.onnx"
-LEFT_OUT_TAGS = ("resin", "crack", "dead-knot")
 
 
 def gather(
-    photos: Path, renders: Path, sets_out: set[str], tags_out: frozenset[str], count: int, cache: Path
+    photos: Path, renders: Path, asked: argparse.Namespace, count: int, cache: Path
 ) -> list[PictureSet]:
     """Return the sources that are not left out; with a count of 0 nothing is made."""
-    found = [labelled(photos / name, name, tags_out) for name in OPEN_SETS if name not in sets_out]
+    sets_out, tags_out = set(asked.leave_out_set), frozenset(asked.leave_out_tag)
+    decks_out = tuple(asked.leave_out_deck)
+    found = [labelled(photos / name, name, tags_out, decks_out) for name in OPEN_SETS if name not in sets_out]
     if "demo" not in sets_out:
         found.append(labelled(renders, "demo", tags_out))
+    if "open" not in sets_out:
+        found.append(opened())
     if count and "made" not in sets_out:
         found.append(made(count, cache))
     return found
@@ -83,7 +86,8 @@ def arguments() -> argparse.Namespace:
     )
     parser.add_argument("--device", default="cuda")
     parser.add_argument("--leave-out-set", nargs="*", default=[], metavar="SET")
-    parser.add_argument("--leave-out-tag", nargs="*", default=list(LEFT_OUT_TAGS), metavar="TAG")
+    parser.add_argument("--leave-out-tag", nargs="*", default=[], metavar="TAG")
+    parser.add_argument("--leave-out-deck", nargs="*", default=[], metavar="BEGINNING")
     parser.add_argument("--shares", type=float, nargs="+", help="of the way to the trained weights")
     for one in fields(Settings):
         parser.add_argument(f"--{one.name.replace('_', '-')}", type=type(one.default), default=one.default)
@@ -99,20 +103,14 @@ def main() -> int:
     settings = Settings(**{one.name: getattr(asked, one.name) for one in fields(Settings)})
     asked.out.mkdir(parents=True, exist_ok=True)
     begun = time.monotonic()
-    sets = gather(
-        asked.photos,
-        asked.renders,
-        set(asked.leave_out_set),
-        frozenset(asked.leave_out_tag),
-        settings.made,
-        asked.cache,
-    )
+    sets = gather(asked.photos, asked.renders, asked, settings.made, asked.cache)
     read_s = time.monotonic() - begun
     hashes = train(sets, settings, asked.device, asked.out, asked.shares or [settings.share])
     card = {
         "settings": asdict(settings),
         "left_out_sets": asked.leave_out_set,
         "left_out_tags": asked.leave_out_tag,
+        "left_out_decks": asked.leave_out_deck,
         "pictures": {
             one.name: {"count": len(one.keys), "tags": one.tags, "sha256": one.digest} for one in sets
         },

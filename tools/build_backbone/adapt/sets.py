@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from hashlib import sha256
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from numpy.typing import NDArray
 from tools.bench.feature_sets import read_labels
 from tools.build_backbone.adapt import surfaces
 from tools.build_backbone.adapt.surfaces import MASK_STEP_PX
+from tools.build_backbone.pictures import SKIMAGE, SKLEARN
 
 Array = NDArray[Any]
 OPEN_SETS = ("boards", "materials", "screws")
@@ -29,6 +31,7 @@ PACKED_SIDE_PX = {"boards": 1344, "materials": 640, "screws": 640}
 PACKED_QUALITY = 85
 VIEW_PX = 448
 UNKNOWN = 255
+SQUARES_A_PICTURE = 8
 GROUND_SHOWN, THING_SHOWN = 0.3, 0.25
 
 
@@ -130,13 +133,20 @@ def _stacked(pictures: list[Array]) -> tuple[Array, Array]:
     return stack, sizes
 
 
-def labelled(folder: Path, name: str, left_out: frozenset[str]) -> PictureSet:
+def labelled(
+    folder: Path, name: str, left_out: frozenset[str], decks_out: tuple[str, ...] = ()
+) -> PictureSet:
     """Read a set of photos with labels.csv; boxes make dense truth, answers make whole-photo truth.
 
     ``left_out`` names tags whose labels and boxes are not used; places inside their boxes teach nothing.
+    Photos of decks whose names begin with one of ``decks_out`` are not read at all.
     """
     labels, boxes = read_labels(folder / "labels.csv")
-    files = sorted((folder / "photos").glob("*/*.jpg"))
+    files = [
+        path
+        for path in sorted((folder / "photos").glob("*/*.jpg"))
+        if not path.parent.name.startswith(decks_out)
+    ]
     keys = [f"{path.parent.name}/{path.name}" for path in files]
     with ProcessPoolExecutor(_workers()) as pool:
         side = PACKED_SIDE_PX.get(name, 1344)
@@ -165,6 +175,36 @@ def labelled(folder: Path, name: str, left_out: frozenset[str]) -> PictureSet:
     named = [f"{name}:{tag}" for tag in tags]
     views = np.stack([view for _dense, view, _digest in found])
     return PictureSet(name, keys, named, dense, sizes, masks, known, ignored, views, answers, digest)
+
+
+def opened() -> PictureSet:
+    """Cut squares out of the open pictures that two packages carry: no tags, they hold the network where it was."""
+    rng = np.random.default_rng(20261127)
+    squares = []
+    for package, names in (("skimage.data", SKIMAGE), ("sklearn.datasets.images", SKLEARN)):
+        for name in names:
+            data = (resources.files(package) / name).read_bytes()
+            rgb = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)[..., ::-1]
+            for _ in range(SQUARES_A_PICTURE):
+                side = int(min(rgb.shape[:2]) * rng.uniform(0.4, 1))
+                top, left = (int(rng.integers(0, n - side + 1)) for n in rgb.shape[:2])
+                square = np.ascontiguousarray(rgb[top : top + side, left : left + side])
+                squares.append(cv2.resize(square, (VIEW_PX, VIEW_PX), interpolation=cv2.INTER_AREA))
+    views, count = np.stack(squares), len(squares)
+    nothing = np.zeros((0, 32, 32, 3), np.uint8)
+    return PictureSet(
+        name="open",
+        keys=[str(number) for number in range(count)],
+        tags=[],
+        dense=nothing,
+        sizes=np.zeros((0, 2), int),
+        masks=np.zeros((0, 0, 4, 4), np.uint8),
+        known=np.zeros((0, 0), bool),
+        ignored=np.zeros((0, 4, 4), bool),
+        views=views,
+        labels=np.zeros((count, 0), np.uint8),
+        digest=sha256(views.tobytes()).hexdigest(),
+    )
 
 
 def _made_arrays(count: int, cache: Path) -> tuple[Array, Array]:

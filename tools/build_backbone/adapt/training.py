@@ -9,6 +9,7 @@ the pull to the original and the consistency of two views. The optimiser is Adam
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,8 @@ from tools.build_backbone.adapt.settings import Settings
 
 LAST, EARLIER = 1280, 672
 SHARPNESS = 10.0
+EARLIER_BLOCK = 11
+HIGHEST = 6
 KEEP_EVERY = 500
 LOG_EVERY = 100
 Log = Callable[[str], None]
@@ -63,6 +66,17 @@ def balanced_loss(scores: torch.Tensor, targets: torch.Tensor, weights: torch.Te
     return sum((loss * there).sum() for loss, there in sides) / 2 / tags
 
 
+def highest_loss(scores: torch.Tensor, targets: torch.Tensor, weights: torch.Tensor) -> torch.Tensor:
+    """The loss of a part's score, the mean of its highest cells: present where a cell is, absent where none may be."""
+    known = scores.flatten(2).masked_fill(weights.flatten(2) == 0, -1e4)
+    highest = known.topk(HIGHEST, dim=2).values
+    sure = (highest > -1e3).float()
+    mean = (highest * sure).sum(dim=2) / sure.sum(dim=2).clamp(min=1)
+    present = ((targets * weights).flatten(2).amax(dim=2) > 0).float()
+    absent = (weights.flatten(2).amin(dim=2) > 0).float() * (1 - present)
+    return balanced_loss(mean, present, torch.maximum(present, absent) * sure.amax(dim=2))
+
+
 def apart(found: torch.Tensor, wanted: torch.Tensor) -> torch.Tensor:
     """One less the mean cosine of maps of unit length."""
     return 1 - (found * wanted).sum(dim=1).mean()
@@ -88,15 +102,26 @@ class Adaptation:
         self.sets = [views.OnDevice.of(one, first, device) for one, first in zip(sets, firsts, strict=True)]
         self.tags = sum(len(one.tags) for one in sets)
         self.heads = Heads(self.tags).to(device)
+        early, late = self._by_depth()
         self.optimiser = torch.optim.AdamW(
             [
-                {"params": list(self.network.parameters()), "lr": settings.rate, "weight_decay": 0.0},
+                {"params": early, "lr": settings.rate, "weight_decay": 0.0},
+                {"params": late, "lr": settings.rate, "weight_decay": 0.0},
                 {"params": list(self.heads.parameters()), "lr": settings.head_rate, "weight_decay": 0.01},
             ],
             fused=device != "cpu",
         )
         self.generator = torch.Generator().manual_seed(settings.seed)
         self.step = 0
+
+    def _by_depth(self) -> tuple[list[nn.Parameter], list[nn.Parameter]]:
+        """Weights before the earlier map, and from it on."""
+        found: tuple[list[nn.Parameter], list[nn.Parameter]] = ([], [])
+        for name, value in self.network.weights.items():
+            block = re.match(r"block(\d+)/", name)
+            late = name.startswith("head") or (block is not None and int(block[1]) >= EARLIER_BLOCK)
+            found[late].append(value)
+        return found
 
     def _maps(self, network: FoldedNetwork, pictures: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
         with torch.autocast(self.device, torch.bfloat16, enabled=self.device != "cpu"):
@@ -114,19 +139,27 @@ class Adaptation:
 
     def _crops(self) -> tuple[torch.Tensor, torch.Tensor]:
         sources = [one for one in self.sets if len(one.dense)]
-        share = self.settings.crops // len(sources)
-        parts = [views.crops(one, share, self.settings.crop_px, self.generator) for one in sources]
+        counts = [self.settings.boards_share if one.name == "boards" else 1 for one in sources]
+        shares = [self.settings.crops * count // sum(counts) for count in counts]
+        parts = [
+            views.crops(one, share, self.settings.crop_px, self.generator)
+            for one, share in zip(sources, shares, strict=True)
+        ]
         last, earlier, far = self._two_views(torch.cat([pictures for pictures, *_rest in parts]))
         scores = self.heads.cells(functional.normalize(last), functional.normalize(earlier))
         loss = torch.zeros((), device=self.device)
-        for number, (one, (_pictures, masks, weights)) in enumerate(zip(sources, parts, strict=True)):
-            rows, tags = (
-                slice(number * share, (number + 1) * share),
-                slice(one.first, one.first + masks.shape[1]),
-            )
+        begin = 0
+        for one, share, (_pictures, masks, weights) in zip(sources, shares, parts, strict=True):
+            rows, tags = slice(begin, begin + share), slice(one.first, one.first + masks.shape[1])
+            begin += share
             for found, places in zip(scores, (4, 2), strict=True):
                 targets, sure = views.cell_targets(masks, weights, one.present, places)
-                loss = loss + balanced_loss(found[rows, tags], targets, sure) / 2 / len(sources)
+                cells = balanced_loss(found[rows, tags], targets, sure)
+                if self.settings.highest_cells:
+                    cells = cells + self.settings.highest_cells * highest_loss(
+                        found[rows, tags], targets, sure
+                    )
+                loss = loss + cells / 2 / len(sources)
         return loss, far
 
     def _whole(self) -> tuple[torch.Tensor, torch.Tensor]:
@@ -149,23 +182,31 @@ class Adaptation:
             loss = loss + balanced_loss(scores[rows, tags], targets, weights) / len(sources)
         return loss, far
 
+    def _pull_back(self) -> torch.Tensor:
+        """Add the pull to the original weights to the gradients; returns the squared distance to them."""
+        values = list(self.network.parameters())
+        away = torch._foreach_sub([value.detach() for value in values], list(self.start.values()))
+        grads = [torch.zeros_like(value) if value.grad is None else value.grad for value in values]
+        torch._foreach_add_(grads, away, alpha=2 * self.settings.pull)
+        for value, grad in zip(values, grads, strict=True):
+            value.grad = grad
+        return torch.stack(torch._foreach_norm(away)).square().sum()
+
     def advance(self) -> dict[str, float]:
         """Do one step and return its losses."""
         settings = self.settings
         done = self.step / settings.steps
         cosine = 0.5 + 0.5 * math.cos(math.pi * done)
         warm = min(1.0, max(0.0, (self.step - settings.warm_up / 2) / (settings.warm_up / 2)))
-        for group, rate in zip(
-            self.optimiser.param_groups, (settings.rate * warm, settings.head_rate), strict=True
-        ):
+        rates = (settings.rate * warm * settings.early_rate, settings.rate * warm, settings.head_rate)
+        for group, rate in zip(self.optimiser.param_groups, rates, strict=True):
             group["lr"] = rate * cosine
         self.optimiser.zero_grad(set_to_none=True)
         crops, far_crops = self._crops()
         whole, far_whole = self._whole()
-        pairs = [(value - self.start[name]).square().sum() for name, value in self.network.named_parameters()]
-        held = settings.distil * far_crops + settings.distil_whole * far_whole + settings.pull * sum(pairs)
-        loss = crops + whole + held
-        loss.backward()
+        held = settings.distil * far_crops + settings.distil_whole * far_whole
+        (crops + whole + held).backward()
+        moved = self._pull_back()
         nn.utils.clip_grad_norm_(self.network.parameters(), 5.0)
         self.optimiser.step()
         self.step += 1
@@ -174,7 +215,7 @@ class Adaptation:
             "photos": whole,
             "apart": far_crops,
             "apart whole": far_whole,
-            "moved": sum(pairs),
+            "moved": moved,
         }
         if self.step % LOG_EVERY:
             return {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import torch
 from torch.nn import functional
 
@@ -13,11 +14,15 @@ MEAN, SCALE = 127.0, 1 / 128.0
 WHOLE_SIDES = (224, 320, 448)
 THING_PRESENT, GROUND_PRESENT, BOX_PRESENT = 0.04, 0.5, 0.12
 ABSENT = 0.004
+SPOT = 25
 
 
 @dataclass
 class OnDevice:
-    """A source's pictures as tensors, and where its tags are among all tags."""
+    """A source's pictures as tensors, and where its tags are among all tags.
+
+    ``spots`` are the places (rows, columns of the masks) of each picture that show something.
+    """
 
     name: str
     dense: torch.Tensor
@@ -29,6 +34,8 @@ class OnDevice:
     labels: torch.Tensor
     first: int
     present: torch.Tensor
+    spots: list[torch.Tensor]
+    sizes_px: torch.Tensor
 
     @classmethod
     def of(cls, found: PictureSet, first: int, device: str) -> OnDevice:
@@ -43,10 +50,11 @@ class OnDevice:
             return torch.as_tensor(array).to(device)
 
         dense = put(found.dense)
+        spots = [torch.from_numpy(np.argwhere((mask > SPOT).any(axis=0))) for mask in found.masks]
         return cls(
             found.name, dense, put(found.sizes), put(found.masks), put(found.known), put(found.ignored),
             dense if found.views is found.dense else put(found.views), put(found.labels), first,
-            torch.tensor(present, device=device),
+            torch.tensor(present, device=device), spots, torch.as_tensor(found.sizes).float(),
         )  # fmt: skip
 
 
@@ -64,14 +72,14 @@ def crops(data: OnDevice, count: int, side_px: int, generator: torch.Generator) 
     index = torch.randint(len(data.dense), (count,), generator=generator)
     at = index.to(device)
     height, width = data.dense.shape[1:3]
-    sizes = data.sizes[at].float().cpu()
+    sizes = data.sizes_px[index]
     half = side_px / 2 / _uniform(generator, 0.7, 1.4, count)
     y, x = ((_uniform(generator, 0, 1, count)) * sizes[:, k] for k in (0, 1))
     for row, place in enumerate(index.tolist()):
         if torch.rand(1, generator=generator) < 0.5:
-            spots = (data.masks[place] > 25).any(dim=0).nonzero()
+            spots = data.spots[place]
             if len(spots):
-                spot = spots[torch.randint(len(spots), (1,), generator=generator).item()].cpu()
+                spot = spots[torch.randint(len(spots), (1,), generator=generator).item()]
                 y[row], x[row] = (spot.float() + 0.5) * 8
     inner = half * 0.75
     y = torch.where(sizes[:, 0] > 2 * inner, y.clamp(min=inner).minimum(sizes[:, 0] - inner), sizes[:, 0] / 2)
