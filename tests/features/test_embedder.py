@@ -109,13 +109,13 @@ def test_whole_vector_by_its_definition() -> None:
     np.testing.assert_allclose(whole, np.concatenate([unit(block) for block in expected]), rtol=1e-5)
 
 
-def test_recipes_of_8_and_32_bits_are_near_and_never_mixed(photos: dict[str, bytes]) -> None:
+def test_the_reference_recipe_is_near_and_never_mixed(photos: dict[str, bytes]) -> None:
     exact = make_recipe("efficientnet-lite0.onnx", "cell-projection.npz")
     small = default_recipe()
     assert exact.sha != small.sha
     first, second = Embedder(exact).embed(photos["astronaut"]), Embedder(small).embed(photos["astronaut"])
     cosine = first.whole @ second.whole / np.linalg.norm(first.whole) / np.linalg.norm(second.whole)
-    assert 0.97 < cosine < 1
+    assert 0.8 < cosine < 0.999
     assert first.recipe_sha != second.recipe_sha
 
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tools.bench.adapted import interval, paired, table
+from tools.bench.adapted import interval, paired, second_view, table
 from tools.build_backbone.adapt import sets, surfaces
 
 
@@ -81,6 +81,67 @@ def test_a_tag_left_out_teaches_nothing_not_even_where_its_boxes_are(boards):
     assert not whole.ignored.any()
     assert whole.known.tolist() == [[True, True], [True, False]]
     assert whole.labels.tolist() == [[1, 1], [0, sets.UNKNOWN]]
+
+
+def test_photos_of_decks_left_out_are_not_read(boards):
+    (boards / "photos" / "a" / "1.jpg").write_bytes(b"no picture at all")
+    found = sets.labelled(boards, "boards", frozenset(), ("a",))
+    assert found.keys == ["b/2.jpg"]
+    assert found.labels.tolist() == [[0, sets.UNKNOWN]]
+    with pytest.raises(SystemExit):
+        sets.labelled(boards, "boards", frozenset(), ("b",))
+
+
+def test_open_pictures_teach_no_tag():
+    found = sets.opened()
+    assert len(found.views) == len(found.keys) == 13 * sets.SQUARES_A_PICTURE
+    assert (found.tags, len(found.dense)) == ([], 0)
+    assert found.digest == sets.opened().digest
+
+
+def test_a_part_is_scored_by_its_highest_cells_and_only_where_it_is_known():
+    torch = pytest.importorskip("torch", reason="torch is for the machine with the GPU only")
+    from tools.build_backbone.adapt.training import highest_loss
+
+    scores = torch.full((2, 1, 4, 4), -4.0)
+    targets, known = torch.zeros(2, 1, 4, 4), torch.ones(2, 1, 4, 4)
+    targets[0, 0, 0, 0] = 1
+    good = scores.clone()
+    good[0, 0, 0] = 8.0
+    assert highest_loss(good, targets, known) < highest_loss(scores, targets, known)
+    assert highest_loss(-good, targets, known) > highest_loss(good, targets, known)
+    part = known.clone()
+    part[1, 0, 3, 3] = 0  # the thing may be there: the part does not count as one without it
+    loud = good.clone()
+    loud[1, 0] = 9.0
+    assert torch.isclose(highest_loss(loud, targets, part), highest_loss(good, targets, part))
+    assert highest_loss(loud, targets, known) > highest_loss(good, targets, known)
+
+
+def test_vectors_in_torch_are_those_of_the_recipe():
+    torch = pytest.importorskip("torch", reason="torch is for the machine with the GPU only")
+    from tools.build_backbone.adapt.vectors import joined, whole_vectors
+    from tools.build_backbone.joined import joined_cells
+    from triage.features.pooling import whole_vector
+
+    rng = np.random.default_rng(4)
+    maps = [
+        (rng.random((1280, n, n), np.float32), rng.random((672, 2 * n, 2 * n), np.float32)) for n in (2, 3, 4)
+    ]
+    pairs = [tuple(torch.from_numpy(one)[None] for one in pair) for pair in maps]
+    assert (
+        np.abs(whole_vectors(pairs[:2], pairs[2])[0].numpy() - whole_vector(maps[:2], maps[2])).max() < 1e-6
+    )
+    assert np.abs(joined(pairs[2])[0].numpy() - joined_cells(*maps[2])).max() < 1e-6
+
+
+def test_a_second_view_is_the_photo_mirrored_and_mildly_relit():
+    rgb = np.random.default_rng(3).integers(60, 200, (32, 64, 3)).astype(np.uint8)
+    (small,), cells = second_view(([rgb], rgb), 5)
+    assert np.array_equal(small, cells)
+    away = np.abs(small.astype(float) - rgb[:, ::-1]).mean()
+    assert 0 < away < 40 < np.abs(small.astype(float) - rgb).mean()
+    assert np.array_equal(second_view(([rgb], rgb), 5)[1], cells)
 
 
 def test_what_a_made_picture_hardly_shows_is_unknown():

@@ -11,8 +11,9 @@ are drawn, the other half is the test; the same draws serve every network, so th
 draw. `whole` is a logistic regression on whole vectors, `cells` one on cells beside their neighbours (sets
 with boxes), `both` the sum of the two, each standardised on the test photos. The interval (95 %) draws the
 splits anew. `two views` is `whole` with every training photo also mirrored and mildly relit (--two-views).
---device runs the networks in torch, as `tools.build_backbone.adapt` does; --decks takes only some decks of the
-sets, as the boards of trees that an adaptation did not see. Whether a network saw a set or a tag while it was adapted is in the adapted.json beside it.
+--device runs the networks in torch, as `tools.build_backbone.adapt` does; --decks takes only some decks of
+the sets, as the boards of trees that an adaptation did not see. Whether a network saw a set or a tag while it
+was adapted is in the adapted.json beside it.
 """
 
 from __future__ import annotations
@@ -127,7 +128,7 @@ def _views_of(files: tuple[Any, ...]) -> list[tuple[list[Array], Array]]:
 
 
 def second_view(pictures: tuple[list[Array], Array], number: int) -> tuple[list[Array], Array]:
-    """Return the pictures mirrored, with the light and the colours mildly changed, the same in all of them."""
+    """Return the pictures mirrored, light and colours mildly changed, the same change in all of them."""
     rng = np.random.default_rng([SECOND_VIEW, number])
     gain, power = np.exp(rng.normal(0, 0.06) + rng.normal(0, 0.03, 3)), np.exp(rng.normal(0, 0.08))
     table = np.clip(255 * (np.arange(256)[:, None] / 255) ** power * gain, 0, 255).round().astype(np.uint8)
@@ -162,7 +163,11 @@ def vectors_on_device(
     second = None
     if two_views:
         again = [second_view(pictures, number) for number, pictures in enumerate(photos)]
-        found = [(n, w) for ns, whole, *_ in vectors_on(network, again, device) for n, w in zip(ns, whole, strict=True)]
+        found = [
+            (n, w)
+            for ns, whole, *_ in vectors_on(network, again, device)
+            for n, w in zip(ns, whole, strict=True)
+        ]
         second = np.stack([whole for _number, whole in sorted(found, key=lambda one: one[0])])
     cells = [rows[k][1] for k in order] if boxed else []
     return Vectors(np.stack([rows[k][0] for k in order]), cells, [rows[k][2] for k in order], second)

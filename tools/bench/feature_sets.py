@@ -21,7 +21,7 @@ from triage.imaging import open_upright
 from triage.imaging.decode import resample
 
 Array = NDArray[Any]
-FULL, SMALL = "efficientnet-lite0.onnx", "efficientnet-lite0-int8.onnx"
+FULL, SMALL = "efficientnet-lite0.onnx", "efficientnet-lite0-adapted-int8.onnx"
 CELLS_LONG_SIDE_PX = 1344
 EXTRACTION = 1
 

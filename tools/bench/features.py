@@ -127,8 +127,8 @@ def whole_recipes() -> dict[str, Callable[[Parts], list[Array]]]:
             p[f"{FULL} 448 earlier max"],
         ],
         "D + mean, max of the cells' map": with_cells,
-        "shipped blocks, 32 bits": lambda p: [*with_cells(p), *texture(p)],
-        "shipped blocks, 8 bits": lambda p: [*with_cells(p, SMALL), *texture(p, SMALL)],
+        "shipped blocks, original network, 32 bits": lambda p: [*with_cells(p), *texture(p)],
+        "shipped blocks, adapted network, 8 bits": lambda p: [*with_cells(p, SMALL), *texture(p, SMALL)],
     }
 
 
@@ -184,7 +184,10 @@ def cell_recipes(features: FeatureSet) -> Iterator[tuple[str, list[Array]]]:
     yield "cells: last map", [joined[:, :1280] for joined in full]
     yield "cells: earlier map", [joined[:, 1280:] for joined in full]
     yield "cells: both maps", full
-    for name, cells, file in (("32", full, "cell-projection.npz"), ("8", small, "cell-projection-int8.npz")):
+    for name, cells, file in (
+        ("32", full, "cell-projection.npz"),
+        ("8", small, "cell-projection-adapted-int8.npz"),
+    ):
         projection = load_projection(file)
         shipped = []
         for joined in cells:

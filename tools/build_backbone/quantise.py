@@ -1,14 +1,15 @@
-"""Builds models/efficientnet-lite0-int8.onnx: the same network with 8-bit weights and activations.
+"""Builds models/efficientnet-lite0-adapted-int8.onnx: an adapted network with 8-bit weights and activations.
 
-python -m tools.build_backbone.quantise takes about a minute. Static quantisation by ONNX Runtime (QDQ,
-weights per channel, activations by the moving average of their range) on open pictures; the first three
-convolution groups, where few channels carry most of the error, stay 32-bit. The scores for ImageNet's
-classes are left out.
+python -m tools.build_backbone.quantise --adapted FOLDER takes what `tools.build_backbone.adapt` wrote, for a
+minute. Static quantisation by ONNX Runtime (QDQ, weights per channel, activations by the moving average of
+their range) on open pictures; the first three convolution groups, where few channels carry most of the error,
+stay 32-bit. The scores for ImageNet's classes are left out.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import logging
 import sys
 import tempfile
@@ -28,15 +29,14 @@ from onnxruntime.quantization import (
     quantize_static,
 )
 
-from tools.build_backbone.cards import write_int8_card
+from tools.build_backbone.cards import write_adapted_card
 from tools.build_backbone.pictures import pictures
 from triage.features.models import read_checked
 from triage.imaging import open_upright
 from triage.imaging.decode import resample
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
-SOURCE = "efficientnet-lite0.onnx"
-TARGET = "efficientnet-lite0-int8.onnx"
+TARGET = "efficientnet-lite0-adapted-int8.onnx"
 KEPT_EXACT = ("stem", "block0.", "block1.")
 PACKAGE_PICTURES = 13
 EVERY_RENDER = 4
@@ -110,18 +110,19 @@ def main() -> int:
     parser.add_argument(
         "--renders", type=Path, help="folder of the rendered photos, instead of the history's"
     )
-    parser.add_argument("--source", default=SOURCE, help="file in models/ to be made small")
-    parser.add_argument("--target", default=TARGET)
+    parser.add_argument("--adapted", type=Path, required=True, help="folder that the adaptation wrote")
     parser.add_argument("--compare", action="store_true", help="write nothing, compare with models/")
     arguments = parser.parse_args()
-    source, digest = read_checked(arguments.source, MODELS)
-    built, target = quantise(source, arguments.renders), MODELS / arguments.target
+    told = json.loads((arguments.adapted / "adapted.json").read_text(encoding="utf-8"))
+    name = f"adapted-{round(100 * told['settings']['share']):03d}.onnx"
+    source, digest = read_checked(name, arguments.adapted)
+    built, target = quantise(source, arguments.renders), MODELS / TARGET
     if arguments.compare:
         same = target.read_bytes() == built
         print(f"{target.name}: {'the same bytes' if same else 'DIFFERS'}")
         return 0 if same else 1
     target.write_bytes(built)
-    write_int8_card(target, arguments.source, digest)
+    write_adapted_card(target, told, digest)
     print(f"{target}: {len(built):,} bytes")
     return 0
 

@@ -17,8 +17,8 @@ BLOCKS = (1280, 1280, 1280, 672, 672)
 
 
 def make_recipe(
-    backbone: str = "efficientnet-lite0-int8.onnx",
-    projection: str = "cell-projection-int8.npz",
+    backbone: str = "efficientnet-lite0-adapted-int8.onnx",
+    projection: str = "cell-projection-adapted-int8.npz",
     views: tuple[int, ...] = VIEWS_PX,
     cell_long_side_px: int = CELL_LONG_SIDE_PX,
 ) -> Recipe:

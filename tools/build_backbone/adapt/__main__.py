@@ -6,8 +6,8 @@
 writes adapted-NNN.onnx (folded, the same nodes, outputs and size as the original; NNN is the share of the way
 to the trained weights in hundredths), adapted.json (settings, pictures, hashes) and state.pt, from which a
 stopped run goes on. --leave-out-set, --leave-out-tag and --leave-out-deck (beginnings of names of decks, as
-board-991- for the boards of one tree) make the networks that the table of `tools/bench/run adapted` is made of. `--device cpu --steps 2 --made 8 --crops 4 --whole 5 --crop-px 96` tries
-everything out.
+board-991- for the boards of one tree) make the networks that the table of `tools/bench/run adapted` is made
+of. `--device cpu --steps 2 --made 8 --crops 4 --whole 6 --crop-px 96` tries everything out.
 """
 
 from __future__ import annotations

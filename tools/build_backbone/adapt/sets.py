@@ -178,7 +178,7 @@ def labelled(
 
 
 def opened() -> PictureSet:
-    """Cut squares out of the open pictures that two packages carry: no tags, they hold the network where it was."""
+    """Cut squares out of the open pictures of two packages; they have no tags and hold the network."""
     rng = np.random.default_rng(20261127)
     squares = []
     for package, names in (("skimage.data", SKIMAGE), ("sklearn.datasets.images", SKLEARN)):

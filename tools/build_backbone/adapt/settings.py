@@ -18,7 +18,7 @@ class Settings:
     photo_labels : sources whose answers for whole photos teach; the others teach by their boxes alone.
     pull : weight of the squared distance to the original weights.
     boards_share : how many shares of the parts come from boards; every other source has one.
-    highest_cells : weight of the loss on the mean of a part's six highest cells, which is how a photo is scored.
+    highest_cells : weight of the loss on the mean of a part's six highest cells, as photos are scored.
     early_rate : share of `rate` that the weights before the earlier map learn at.
     share : how far to go on the line from the original weights to the trained ones (Wortsman et al.,
         arXiv 2109.01903).
@@ -36,8 +36,8 @@ class Settings:
     photo_labels: str = "demo,materials,screws,made"
     pull: float = 0.01
     boards_share: int = 1
-    highest_cells: float = 0.0
+    highest_cells: float = 0.5
     early_rate: float = 1.0
     made: int = 4000
-    share: float = 0.5
+    share: float = 1.0
     seed: int = 0

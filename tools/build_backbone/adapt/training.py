@@ -67,7 +67,10 @@ def balanced_loss(scores: torch.Tensor, targets: torch.Tensor, weights: torch.Te
 
 
 def highest_loss(scores: torch.Tensor, targets: torch.Tensor, weights: torch.Tensor) -> torch.Tensor:
-    """The loss of a part's score, the mean of its highest cells: present where a cell is, absent where none may be."""
+    """The loss of a part's score, the mean of its highest cells.
+
+    A part has what some cell of it has, and lacks what no cell of it can have.
+    """
     known = scores.flatten(2).masked_fill(weights.flatten(2) == 0, -1e4)
     highest = known.topk(HIGHEST, dim=2).values
     sure = (highest > -1e3).float()

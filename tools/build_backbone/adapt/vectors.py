@@ -1,4 +1,4 @@
-"""The recipe's vectors by a network in torch, on a device: for the bench, where many networks are held together.
+"""The recipe's vectors by a network in torch, on a device: for the bench, where many networks are compared.
 
 The same blocks as `triage.features.pooling`, many photos of one shape at once, in 32 bits.
 """
@@ -76,7 +76,7 @@ def by_shape(photos: Sequence[tuple[list[Array], Array]]) -> Iterator[list[int]]
 def vectors_on(
     network: FoldedNetwork, photos: Sequence[tuple[list[Array], Array]], device: str
 ) -> Iterator[tuple[list[int], Array, torch.Tensor, tuple[int, int]]]:
-    """Yield numbers of photos, whole vectors (n, D), joined cells (n, cells, 1952) on the device, and the grid.
+    """Yield numbers of photos, whole vectors (n, D), joined cells (n, cells, 1952) there, and the grid.
 
     photos : of each the square views and the cells' picture, uint8 (H, W, 3).
     """
