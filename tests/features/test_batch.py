@@ -11,7 +11,7 @@ import pytest
 
 from triage.batch import Failed, Ok
 from triage.errors import Cancelled, TriageError
-from triage.features import Embedder, VectorStore, embed_many
+from triage.features import Embedder, VectorStore, embed_many, make_recipe
 
 Item = tuple[str, Path]
 
@@ -102,6 +102,24 @@ def test_stopping_keeps_what_was_done(items: list[Item], store: VectorStore) -> 
         run()
     assert len(stopped) == 1
     assert store.has(items[0][0])
+
+
+def test_a_new_recipe_computes_each_photo_once_more_and_is_taken_up_where_it_was_stopped(
+    items: list[Item], tmp_path: Path
+) -> None:
+    old, new = VectorStore(tmp_path, make_recipe(views=(224,))), VectorStore(tmp_path)
+    list(embed_many(items, old))
+    shas = [sha for sha, _path in items]
+    assert new.missing(shas) == shas
+    first = embed_many(items, new, workers=1)
+    next(first)
+    first.close()
+    left = new.missing(shas)
+    assert len(left) < len(shas)
+    kept = new.path(shas[0]).stat().st_mtime_ns
+    list(embed_many(items, new))
+    assert new.missing(shas) == old.missing(shas) == []
+    assert new.path(shas[0]).stat().st_mtime_ns == kept
 
 
 def test_progress(items: list[Item], store: VectorStore) -> None:
