@@ -167,7 +167,7 @@ def test_workers_that_always_die_end_the_batch_with_a_sentence(monkeypatch, tmp_
 
     monkeypatch.setattr(processes, "start_worker", always_die)
     with pytest.raises(TriageError, match="end as soon as they begin"):
-        list(map_items(half, range(3), workers=1))
+        list(map_items(half, range(3), workers=1, timeout_s=2))
 
 
 def always_die() -> None:
