@@ -105,7 +105,7 @@ def demo_rows() -> list[dict[str, str]]:
 
 
 @pytest.fixture(scope="session")
-def labelled_library(tmp_path_factory, demo_rows) -> Path:
+def labeled_library(tmp_path_factory, demo_rows) -> Path:
     """A library of ten demo decks with their labels, made once; copy it before changing it."""
     from triage.ingest import ingest
     from triage.label.files import read_csv_rows

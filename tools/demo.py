@@ -121,7 +121,7 @@ def _show_found(
         for one in photo["suggestions"]
         if one["pile"] == "likely" and not one["tag"].startswith("shows-")
     )
-    print(f"\nWhat the machine found in {len(photos)} photos of decks that nobody had labelled:")
+    print(f"\nWhat the machine found in {len(photos)} photos of decks that nobody had labeled:")
     for tag, number in likely.most_common():
         print(f"  {tag}: suggested on {number} photos")
     given = Counter(answers.values())
@@ -160,7 +160,7 @@ def _show(decks: list[dict[str, Any]], names: dict[str, str], trained: dict[str,
             print(
                 f"  {tag}: average precision {row['average_precision']:.2f} ({row['present']} photos show it)"
             )
-    print("\nWorst first (* = nobody labelled this deck's photos: its facts, and what the machine suggests):")
+    print("\nWorst first (* = nobody labeled this deck's photos: its facts, and what the machine suggests):")
     for number, deck in enumerate(decks, 1):
         mark = "*" if deck["deck"] in new else " "
         tier = deck["tier"] or "not enough seen or reviewed to say"

@@ -115,7 +115,7 @@ def one_more_defect(evidence, label):
 
 
 def erasing(evidence, key, value):
-    """A fact that is told hides nothing that a person labelled in a photo."""
+    """A fact that is told hides nothing that a person labeled in a photo."""
     known = values_of(evidence)
     if key in known:
         return ""

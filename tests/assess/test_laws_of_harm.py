@@ -190,12 +190,12 @@ def test_a_program_that_takes_unknown_height_for_low_is_caught(monkeypatch):
     fall = Matrix.fall
     monkeypatch.setattr(Matrix, "fall", lambda self, ft: fall(self, 0.0 if ft is None else ft))
     shot = SHOTS[0]
-    labelled = made.deck(
+    labeled = made.deck(
         photos=[shot, *SEEN[0]],
         labels=[made.label(shot, "ledger-gap"), *SEEN[1]],
         known={**BASE, "height_above_grade_ft": 14.0},
     )
-    assert "lowered" in law.ignorance(labelled, "height_above_grade_ft")
+    assert "lowered" in law.ignorance(labeled, "height_above_grade_ft")
 
 
 def test_a_program_without_unsaid_facts_is_caught(monkeypatch):

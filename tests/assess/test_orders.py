@@ -13,7 +13,7 @@ BOOK = load_rule_book(None, VOCABULARY)
 
 
 def deck(name, height_ft, *tags, count=1, seen=True, guesses=(), **facts):
-    """Return a deck of a height at which these tags were labelled, all else seen well and known."""
+    """Return a deck of a height at which these tags were labeled, all else seen well and known."""
     photos, told = SEEN if seen else ([], [])
     shot = made.photo(f"{name}.jpg", deck=name)
     labels = [made.label(shot, tag, count=count) for tag in tags]
@@ -120,13 +120,13 @@ def test_rust_at_four_joists_does_not_come_before_one_nailed_ledger():
     assert [one.deck for one in rank([assessed(rust), assessed(nails)])] == ["b", "a"]
 
 
-def test_a_deck_that_nobody_labelled_comes_first_to_look_at_and_not_first_to_close():
+def test_a_deck_that_nobody_labeled_comes_first_to_look_at_and_not_first_to_close():
     confirmed = assessed(deck("a", 9.0, "nail-only-ledger"))
-    unlabelled = assessed(deck("b", 9.0, seen=False, guesses=["nail-only-ledger", "missing-hanger"]))
-    assert [one.deck for one in rank([confirmed, unlabelled], DANGER)] == ["a", "b"]
-    assert [one.deck for one in rank([confirmed, unlabelled], LOOK)] == ["b", "a"]
-    assert unlabelled.known < unlabelled.up_to
-    assert confirmed.look_reason != unlabelled.look_reason
+    unlabeled = assessed(deck("b", 9.0, seen=False, guesses=["nail-only-ledger", "missing-hanger"]))
+    assert [one.deck for one in rank([confirmed, unlabeled], DANGER)] == ["a", "b"]
+    assert [one.deck for one in rank([confirmed, unlabeled], LOOK)] == ["b", "a"]
+    assert unlabeled.known < unlabeled.up_to
+    assert confirmed.look_reason != unlabeled.look_reason
 
 
 def test_height_and_what_is_known_go_together_over_decks_of_one_tier():

@@ -69,7 +69,7 @@ def test_a_folder_of_own_rules_is_read_in_order(tmp_path, vocabulary):
         ('element = "ledger"', 'element = "roof"', 6, "unknown element 'roof'"),
         ('call = "contractor"', 'call = "plumber"', 12, "field 'call'"),
         ('source = "common practice"\n', "", 3, "field 'source'"),
-        ('source = "common practice"', 'source = "common practice"\ncolour = "red"', 14, "field 'colour'"),
+        ('source = "common practice"', 'source = "common practice"\ncolor = "red"', 14, "field 'color'"),
         ('"Something was seen."', '"Something was seen"', 8, "ends with a full stop"),
         ('id = "own-rule"', 'id = "Own Rule"', 4, "field 'id'"),
         ('id = "own-rule"', 'id = "ledger-gap"', 4, "the id is taken by ledger.toml"),

@@ -83,7 +83,7 @@ def test_doubts_without_vectors(library: Library, with_photos, call) -> None:
     assert "embed" in err
 
 
-def test_missed_is_asked_labelled_recorded_and_withdrawn(
+def test_missed_is_asked_labeled_recorded_and_withdrawn(
     library: Library, with_photos, call, monkeypatch
 ) -> None:
     monkeypatch.setattr(of_library, "_promises", lambda _: {TAG: Promised(0.05, True)})

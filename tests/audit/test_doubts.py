@@ -36,13 +36,13 @@ def test_the_model_is_scikit_learns_discriminant_with_oas() -> None:
     ours = board.scores(truth, np.ones(len(rows), bool))
     for fold in range(5):
         inside = folds == fold
-        centred = (
+        centered = (
             rows[~inside]
             - np.stack([rows[~inside & (truth == one)].mean(0) for one in (False, True)])[
                 truth[~inside].astype(int)
             ]
         )
-        covariance = OAS(assume_centered=True).fit(centred).covariance_
+        covariance = OAS(assume_centered=True).fit(centered).covariance_
         weights = np.linalg.solve(covariance, rows[~inside & truth].mean(0) - rows[~inside & ~truth].mean(0))
         assert np.corrcoef(ours[inside], rows[inside] @ weights)[0, 1] > 0.9999
         theirs = LinearDiscriminantAnalysis(solver="lsqr", covariance_estimator=OAS()).fit(
@@ -98,7 +98,7 @@ def test_unanswered_rows_do_not_count() -> None:
     assert np.isnan(whole[~answered]).all()
 
 
-def test_relabelling_and_order_of_rows() -> None:
+def test_relabeling_and_order_of_rows() -> None:
     rows, truth, deck = world()
     folds = deck_folds([str(one) for one in range(40)])[deck]
     every = np.ones(len(rows), bool)
@@ -132,7 +132,7 @@ def test_principal_directions_keep_distances() -> None:
     assert flat.shape == (9, 1)
 
 
-def test_neighbours_come_from_other_decks() -> None:
+def test_neighbors_come_from_other_decks() -> None:
     rows, _, deck = world(6, 5)
     near = nearest(rows, np.array([0, 7]), np.arange(30), deck, 3)
     apart = np.linalg.norm(rows[0] - rows, axis=1)
@@ -208,8 +208,8 @@ def test_doubts_of_a_library(library: Library, vectors) -> None:
     decks = {photo.sha: photo.deck for photo in queries.photos(library)}
     for one in found.ranked:
         assert (one.probability > 0.5) == (one.value == "absent")
-        assert len(one.neighbours) == 3
-        assert decks[one.photo] not in {decks[other.photo] for other in one.neighbours}
+        assert len(one.neighbors) == 3
+        assert decks[one.photo] not in {decks[other.photo] for other in one.neighbors}
     json.dumps([one.to_json() for one in found.ranked], allow_nan=False)
     assert doubts(library, most=12) == found
     with pytest.raises(Cancelled):

@@ -9,7 +9,7 @@ import pytest
 from small_libraries import add_labels
 from sqlalchemy import delete, update
 
-from triage.audit.labellers import record, records
+from triage.audit.labelers import record, records
 from triage.audit.register import COLUMNS, head_code, head_faults, register
 from triage.audit.register_files import to_csv, to_html
 from triage.errors import WrongUsage
@@ -50,7 +50,7 @@ def test_files_are_safe_to_open(told: Library) -> None:
     assert "<script>" not in to_html(register(told), records(told), head_code(told))
 
 
-def test_labellers_stand_against_settled_words(told: Library) -> None:
+def test_labelers_stand_against_settled_words(told: Library) -> None:
     found = {one.who: (one.agreed, one.of) for one in records(told, show_names=True)}
     assert found == {"ann": (0, 1), "ben": (1, 1)}
 
@@ -81,7 +81,7 @@ def test_an_open_dispute_and_what_corrects_a_report_are_listed(library: Library,
     assert [one.kind for one in entries] == ["issued", "issued", "correction", "correction", "dispute"]
     assert entries[1].what == "amendment of report 2026-001 issued"
     assert {one.what for one in entries if one.kind == "correction"} == {
-        f"after report {number}: photo {first[:12]} labelled anew" for number in ("2026-001", "2026-001-A1")
+        f"after report {number}: photo {first[:12]} labeled anew" for number in ("2026-001", "2026-001-A1")
     }
     assert entries[2].saw_machine == "yes"
     assert entries[-1].result == "absent by ben; present by ann"
@@ -108,7 +108,7 @@ def test_drift_is_told_where_there_are_answers_enough() -> None:
     assert "6 answers" in few.why_not
 
 
-def test_an_answer_with_the_machine_in_view_is_no_check_of_a_labeller(told: Library, with_photos) -> None:
+def test_an_answer_with_the_machine_in_view_is_no_check_of_a_labeler(told: Library, with_photos) -> None:
     before = records(told)
     (third,) = with_photos(1, 1)[:1]
     told.say(

@@ -1,4 +1,4 @@
-"""Batches on a Dask cluster: real scheduler and worker processes on loopback, one of them killed half-way."""
+"""Batches on a Dask cluster: real scheduler and worker processes on loopback, one of them killed halfway."""
 
 import os
 import signal

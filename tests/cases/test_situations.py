@@ -11,7 +11,7 @@ from triage.library.records import Finding
 
 @pytest.fixture
 def told(book, vocabulary):
-    """Tell a situation: what was labelled present on one photo, the facts, what was seen well."""
+    """Tell a situation: what was labeled present on one photo, the facts, what was seen well."""
 
     def tell(*tags, known=None, seen=True, unseen=(), name="d", counts=None, **more):
         known = {"attached": True, "has_beam": True, **(known or {})}
@@ -193,7 +193,7 @@ def test_12_nails_but_a_beam_stands_by_the_house(told):
 
 
 def test_13_one_toe_nailed_joist_and_a_run_of_them(told):
-    """One joist can lean on its neighbours; a run cannot."""
+    """One joist can lean on its neighbors; a run cannot."""
     known = {"height_above_grade_ft": 3.0}
     assert told("toe-nailed-joist", known=known).tier == "repair-this-season"
     assert told("toe-nailed-joist", known=known, counts={"toe-nailed-joist": 4}).tier == "repair-before-use"

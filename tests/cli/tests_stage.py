@@ -27,7 +27,7 @@ height_above_grade_ft = 6.5
 
 
 def build_stage(folder: Path) -> Path:
-    """Make a card, a labelled and presorted library season-2026, and the files that examples name."""
+    """Make a card, a labeled and presorted library season-2026, and the files that examples name."""
     folder.mkdir(parents=True)
     _card(folder)
     with Library.create(folder / "season-2026") as library:

@@ -77,7 +77,7 @@ GOOD = '# mine\n\n[[tag]]\ntag = "my-tag"\nkind = "defect"\ndefinition = "It is 
         (GOOD.replace('"It is seen."', '""'), 6, "definition"),
         (GOOD.replace('definition = "It is seen."', ""), 3, "definition"),
         (GOOD + 'element = "roof"\n', 7, "element"),
-        (GOOD + 'colour = "red"\n', 7, "colour"),
+        (GOOD + 'color = "red"\n', 7, "color"),
         (GOOD + "core = true\n", 7, "core"),
         (GOOD + "source = 3\n", 7, "source"),
         (GOOD + GOOD, 10, "tag"),

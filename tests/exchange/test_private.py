@@ -18,7 +18,7 @@ from triage.library import queries
 from triage.report import black_out
 
 KINDS = ("csv", "parquet", "coco", "croissant", "xmp")
-NAMES = ("Planted Labeller", "Planted Second", "Planted Told", "Planted Client", "Planted Settler")
+NAMES = ("Planted Labeler", "Planted Second", "Planted Told", "Planted Client", "Planted Settler")
 BOX = (0.25, 0.25, 0.5, 0.5)
 
 

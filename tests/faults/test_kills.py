@@ -28,10 +28,10 @@ def call(*words, fine=(0, 3)):
 
 
 @pytest.fixture(scope="module")
-def ground(tmp_path_factory, labelled_library):
+def ground(tmp_path_factory, labeled_library):
     """A library with labels, a card to take in, and how long each command takes."""
     folder = tmp_path_factory.mktemp("ground")
-    shutil.copytree(labelled_library, folder / "library")
+    shutil.copytree(labeled_library, folder / "library")
     from common import draw_photo
 
     for number in range(24):

@@ -55,7 +55,7 @@ def test_no_produced_file_tells_where_or_by_whom(secret_library, tmp_path):
         assert not [key for key in row if "GPS" in key or "Serial" in key or "Artist" in key], row
 
 
-def test_the_whole_line_needs_no_network(labelled_library, tmp_path):
+def test_the_whole_line_needs_no_network(labeled_library, tmp_path):
     """In a network namespace with loopback only; needs the right to make one."""
     import os
     import sys
@@ -66,7 +66,7 @@ def test_the_whole_line_needs_no_network(labelled_library, tmp_path):
         if os.environ.get("CI"):
             pytest.fail("this machine does not allow network namespaces")
         pytest.skip("this machine does not allow network namespaces")
-    shutil.copytree(labelled_library, tmp_path / "library")
+    shutil.copytree(labeled_library, tmp_path / "library")
     command = str(Path(sys.executable).parent / "deck-triage")
     learned = [["train", "--tag", "shows-flashing"], ["presort"]]  # a usual run has them in `test_traced`
     for words in (*(learned if LONG else []), ["assess"], ["report", "--out", str(tmp_path / "r")]):

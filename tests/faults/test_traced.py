@@ -29,15 +29,15 @@ _PATHS = re.compile(r'"((?:[^"\\]|\\.)*)"')
 
 
 @pytest.fixture
-def ground(labelled_library, tmp_path_factory):
+def ground(labeled_library, tmp_path_factory):
     """A library, a card, and an empty home folder in which every stray file shows."""
     if shutil.which("strace") is None:
         if os.environ.get("CI"):
             pytest.fail("strace is not installed (apt: strace)")
         pytest.skip("strace is not installed (apt: strace)")
     folder = tmp_path_factory.mktemp("traced")
-    shutil.copytree(labelled_library, folder / "library")
-    shutil.copytree(labelled_library.parent / "card", folder / "card")
+    shutil.copytree(labeled_library, folder / "library")
+    shutil.copytree(labeled_library.parent / "card", folder / "card")
     (folder / "home").mkdir()
     return folder
 

@@ -66,7 +66,7 @@ def test_a_tampered_network_is_refused(tmp_path: Path, damage: str) -> None:
 
 # Class numbers of ImageNet-1k (ILSVRC 2012): 967 espresso; 281, 282, 285 tabby, tiger, Egyptian cat
 @pytest.mark.parametrize(("photo", "expected"), [("coffee", {967}), ("chelsea", {281, 282, 285})])
-def test_espresso_and_cat_are_recognised(photo: str, expected: set[int]) -> None:
+def test_espresso_and_cat_are_recognized(photo: str, expected: set[int]) -> None:
     session = onnxruntime.InferenceSession(str(models_dir() / NAME), providers=["CPUExecutionProvider"])
     rgb = central_square(np.asarray(getattr(skimage.data, photo)()), 224)
     picture = ((rgb.astype(np.float32) - 127) / 128).transpose(2, 0, 1)[None]

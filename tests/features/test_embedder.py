@@ -42,11 +42,11 @@ def test_blocks_have_unit_length(embedder: Embedder, vectors: PhotoVectors) -> N
 
 def test_cells_tile_the_photo(vectors: PhotoVectors) -> None:
     boxes = vectors.cell_boxes()
-    centres = boxes[:, :2] + boxes[:, 2:] / 2
+    centers = boxes[:, :2] + boxes[:, 2:] / 2
     assert boxes[:, 2:].prod(axis=1).sum() == pytest.approx(1, abs=1e-5)
     assert boxes[0, :2].tolist() == [0, 0]
     np.testing.assert_allclose(boxes[-1, :2] + boxes[-1, 2:], 1, atol=1e-6)
-    np.testing.assert_allclose(centres[1] - centres[0], [0.1, 0], atol=1e-6)
+    np.testing.assert_allclose(centers[1] - centers[0], [0.1, 0], atol=1e-6)
 
 
 def test_the_same_bytes_give_the_same_vectors(
@@ -154,11 +154,11 @@ def projection_of(
     return Projection(np.ascontiguousarray(matrix.T, np.float32), *numbers, sha="")
 
 
-def test_quantising_by_hand() -> None:
+def test_quantizing_by_hand() -> None:
     projection = projection_of(np.eye(2), [0.5, 0.01], [-2.0, 0.0], [1.0, 0.0])
     # (3 - 1 + 2) / 0.5 = 8; 0.034 / 0.01 = 3.4 -> 3; clipped at 0 and 255
     cells = np.array([[3.0, 0.034], [-99.0, 99.0]], np.float32)
-    assert projection.quantise(cells.T).tolist() == [[8, 3], [0, 255]]
+    assert projection.quantize(cells.T).tolist() == [[8, 3], [0, 255]]
 
 
 def test_cells_are_the_joined_cells_projected() -> None:

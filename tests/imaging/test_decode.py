@@ -95,14 +95,14 @@ def test_cmyk() -> None:
 
 
 def test_first_of_several_pages() -> None:
-    pages = [Image.new("RGB", (16, 8), colour) for colour in ("red", "blue")]
+    pages = [Image.new("RGB", (16, 8), color) for color in ("red", "blue")]
     data = save(pages[0], "TIFF", save_all=True, append_images=pages[1:])
     assert open_upright(data).rgb[0, 0].tolist() == [255, 0, 0]
     animated = save(pages[0], "WEBP", save_all=True, append_images=pages[1:], lossless=True)
     assert open_upright(animated).rgb[0, 0].tolist() == [255, 0, 0]
 
 
-def test_grey_and_one_bit() -> None:
+def test_gray_and_one_bit() -> None:
     assert open_upright(save(Image.new("L", (5, 5), 77), "PNG")).rgb[2, 2].tolist() == [77] * 3
     assert open_upright(save(Image.new("1", (5, 5), 1), "PNG")).rgb[2, 2].tolist() == [255] * 3
 

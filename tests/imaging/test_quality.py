@@ -24,22 +24,22 @@ def photo(name: str) -> np.ndarray:
     return np.asarray(getattr(skimage.data, name)())
 
 
-def blur_effect(grey: np.ndarray) -> float:
+def blur_effect(gray: np.ndarray) -> float:
     """The blur effect of a whole picture, from the edges that the product takes tile by tile."""
-    inside = (slice(2, grey.shape[0] - 1), slice(2, grey.shape[1] - 1))
-    energies = (_edge_energy(grey, axis) for axis in (0, 1))
+    inside = (slice(2, gray.shape[0] - 1), slice(2, gray.shape[1] - 1))
+    energies = (_edge_energy(gray, axis) for axis in (0, 1))
     return max(1 - lost[inside].sum(dtype=float) / sharp[inside].sum(dtype=float) for sharp, lost in energies)
 
 
 @pytest.mark.parametrize("name", PHOTOS)
 @pytest.mark.parametrize("sigma_px", [0, 2])
 def test_blur_effect_equals_scikit_image(name: str, sigma_px: float) -> None:
-    grey = luma(photo(name))
+    gray = luma(photo(name))
     if sigma_px:
-        grey = cv2.GaussianBlur(grey, None, sigma_px)
+        gray = cv2.GaussianBlur(gray, None, sigma_px)
     # skimage.measure.blur_effect 0.22+, after Crete et al. 2007
-    reference = skimage.measure.blur_effect(grey.astype(float), h_size=11, channel_axis=None)
-    assert blur_effect(grey) == pytest.approx(reference, abs=0.01)
+    reference = skimage.measure.blur_effect(gray.astype(float), h_size=11, channel_axis=None)
+    assert blur_effect(gray) == pytest.approx(reference, abs=0.01)
 
 
 @pytest.mark.parametrize("name", PHOTOS)
@@ -62,7 +62,7 @@ def test_a_blurred_background_does_not_count() -> None:
 
 @pytest.mark.parametrize(("level", "stops"), [(118, 0.0), (255, 2.474), (0, -10.0)])
 def test_exposure_by_the_srgb_curve(level: int, stops: float) -> None:
-    # IEC 61966-2-1: 118/255 is 18.1 % linear; 100 % lies log2(1/0.18) = 2.474 stops above middle grey
+    # IEC 61966-2-1: 118/255 is 18.1 % linear; 100 % lies log2(1/0.18) = 2.474 stops above middle gray
     assert exposure_stops(np.full((9, 9), level, np.uint8)) == pytest.approx(stops, abs=0.02)
 
 
@@ -70,8 +70,8 @@ def test_exposure_by_the_srgb_curve(level: int, stops: float) -> None:
 def test_a_stop_less_light_is_a_stop_less(stops: int) -> None:
     value = 0.18 / 2**stops
     encoded = 1.055 * value ** (1 / 2.4) - 0.055 if value > 0.0031308 else 12.92 * value
-    grey = np.full((9, 9), round(encoded * 255), np.uint8)
-    assert exposure_stops(grey) == pytest.approx(-stops, abs=0.1)
+    gray = np.full((9, 9), round(encoded * 255), np.uint8)
+    assert exposure_stops(gray) == pytest.approx(-stops, abs=0.1)
 
 
 def test_a_photo_four_stops_darker_is_dark() -> None:

@@ -18,7 +18,7 @@ from triage.imaging.rendition import RENDITION_LONG_SIDE_PX
 
 @pytest.fixture(scope="module")
 def private_jpeg(coffee: np.ndarray) -> bytes:
-    """A JPEG with position, owner, serial number, comment, XMP, colour profile and an appended tail."""
+    """A JPEG with position, owner, serial number, comment, XMP, color profile and an appended tail."""
     exif = Image.Exif()
     exif[0x0112] = 6
     exif[0x010F] = "Invented Camera"
@@ -53,7 +53,7 @@ def test_stripping_twice_changes_nothing(private_jpeg: bytes) -> None:
     assert strip_metadata(once) == once
 
 
-def test_adobe_colour_transform_survives() -> None:
+def test_adobe_color_transform_survives() -> None:
     buffer = io.BytesIO()
     Image.new("CMYK", (40, 40), (10, 200, 30, 40)).save(buffer, "JPEG")
     stripped = Image.open(io.BytesIO(strip_metadata(buffer.getvalue())))

@@ -9,7 +9,7 @@ import pytest
 from triage.errors import BadInput, Cancelled
 from triage.ingest import ingest
 from triage.ingest.moving import forget, move, run_by_time
-from triage.ingest.placing import metres_apart, visit_of
+from triage.ingest.placing import meters_apart, visit_of
 from triage.library import Library, queries
 
 
@@ -85,10 +85,10 @@ def test_positions_far_apart_are_set_aside_with_a_question(library, photo_maker,
     assert "3.5 miles from the photos of deck D-40" in result.set_aside[0].reason
 
 
-@pytest.mark.parametrize(("metres", "asked"), [(60, False), (400, True), (2400, True)])
-def test_a_house_in_the_next_street_is_asked_about(library, photo_maker, tmp_path, metres, asked):
+@pytest.mark.parametrize(("meters", "asked"), [(60, False), (400, True), (2400, True)])
+def test_a_house_in_the_next_street_is_asked_about(library, photo_maker, tmp_path, meters, asked):
     """A phone's error under trees is not asked about; a few houses further on is."""
-    for name, seed, north in (("first", 41, 0), ("second", 42, metres)):
+    for name, seed, north in (("first", 41, 0), ("second", 42, meters)):
         where = {"gps": (46.90 + north / 111_195, 7.40)}
         photo_maker(tmp_path / "c" / "D-40" / f"{name}.jpg", seed=seed, exif=where)
         result = ingest(library, [tmp_path / "c"], by="ann", engine="here")
@@ -224,10 +224,10 @@ def test_position_and_serials_stay_out_of_events_and_photo_rows(library, photo_m
     assert "Ivy Nobody" not in shown
 
 
-def test_metres_apart_along_a_meridian():
+def test_meters_apart_along_a_meridian():
     # one minute of latitude is a nautical mile of 1852 m to within 0.3 % on a sphere of 6371 km (calculation)
-    assert metres_apart([(0.0, 0.0)], [(1 / 60, 0.0)]) == pytest.approx(1853.2, abs=0.1)
-    assert metres_apart([], [(0.0, 0.0)]) is None
+    assert meters_apart([(0.0, 0.0)], [(1 / 60, 0.0)]) == pytest.approx(1853.2, abs=0.1)
+    assert meters_apart([], [(0.0, 0.0)]) is None
 
 
 def test_a_visit_needs_every_photo_to_share_one_date():

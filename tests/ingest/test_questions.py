@@ -31,7 +31,7 @@ def said(tmp_path, monkeypatch, capsys):
     return say
 
 
-def house(folder, photo_maker, seed, hour, metres=0.0, count=4, camera="Phone 1", minute=0):
+def house(folder, photo_maker, seed, hour, meters=0.0, count=4, camera="Phone 1", minute=0):
     """Draw the photos of one stop."""
     for number in range(count):
         photo_maker(
@@ -41,7 +41,7 @@ def house(folder, photo_maker, seed, hour, metres=0.0, count=4, camera="Phone 1"
                 271: "Invented",
                 272: camera,
                 "taken_at": f"2026:05:04 {hour:02d}:{minute + number // 4:02d}:{number % 4 * 12:02d}",
-                "gps": (44.3 + metres / 111_195, -86.9),
+                "gps": (44.3 + meters / 111_195, -86.9),
             },
         )
 

@@ -13,18 +13,18 @@ from triage.ingest.walk_model import DECK_FOLDER, FLAT_FOLDER
 
 TEN = datetime(2026, 5, 4, 10, 0)
 HOME = (44.30, -86.90)
-METRE = 1 / 111_195
+METER = 1 / 111_195
 
 
 def stay(
-    name, minute, count=8, metres=0.0, every_s=15, phone="Invented Phone 1", zone="", placed=True, first=None
+    name, minute, count=8, meters=0.0, every_s=15, phone="Invented Phone 1", zone="", placed=True, first=None
 ):
-    """Photos of one stop: every so many seconds, so many metres north of the first house."""
+    """Photos of one stop: every so many seconds, so many meters north of the first house."""
     found = []
     for number in range(count):
         at = TEN + timedelta(minutes=minute, seconds=every_s * number)
         wobble = (number % 3 - 1) * 2
-        private = {"latitude": HOME[0] + (metres + wobble) * METRE, "longitude": HOME[1]}
+        private = {"latitude": HOME[0] + (meters + wobble) * METER, "longitude": HOME[1]}
         found.append(
             sighting(
                 f"{name}{number}",
@@ -50,7 +50,7 @@ def kinds(sorting):
 
 
 def test_four_houses_with_pauses_are_four_decks():
-    photos = [one for n, name in enumerate("abcd") for one in stay(name, 45 * n, metres=5500 * n)]
+    photos = [one for n, name in enumerate("abcd") for one in stay(name, 45 * n, meters=5500 * n)]
     found = sort_by_walk(photos)
     assert by_stop(found) == {name: {f"2026-05-04-{n}"} for n, name in enumerate("abcd", 1)}
     assert found.doubts == []
@@ -58,20 +58,20 @@ def test_four_houses_with_pauses_are_four_decks():
 
 
 def test_a_row_house_next_door_is_a_question():
-    found = sort_by_walk(stay("a", 0, 10) + stay("b", 6, 6, metres=6))
+    found = sort_by_walk(stay("a", 0, 10) + stay("b", 6, 6, meters=6))
     assert by_stop(found) == {"a": {"2026-05-04-1"}}
     assert [(one.why, len(one.keys)) for one in found.doubts] == [(Why.PAUSE, 6)]
     assert found.doubts[0].beside == "2026-05-04-1"
 
 
 def test_two_decks_at_one_house_are_a_question():
-    found = sort_by_walk(stay("a", 0, 10) + stay("b", 5, 6, metres=18))
+    found = sort_by_walk(stay("a", 0, 10) + stay("b", 5, 6, meters=18))
     assert set(by_stop(found)) == {"a"}
     assert len(found.doubts) == 1
 
 
 def test_a_position_that_lags_on_arrival_does_not_split_or_move_a_stop():
-    second = stay("b", 25, 9, metres=3000)
+    second = stay("b", 25, 9, meters=3000)
     stale = [replace(one, place=HOME) for one in second[:4]] + second[4:]
     found = sort_by_walk(stay("a", 0, 10) + stale)
     assert by_stop(found) == {"a": {"2026-05-04-1"}, "b": {"2026-05-04-2"}}
@@ -86,28 +86,28 @@ def test_a_return_to_the_first_house_is_a_question():
 
 @pytest.mark.parametrize("zone", ["", "-05:00"])
 def test_two_inspectors_at_one_house_are_a_question(zone):
-    other = stay("b", 1, 6, metres=5, phone="Invented Phone 2", zone=zone, first=50)
+    other = stay("b", 1, 6, meters=5, phone="Invented Phone 2", zone=zone, first=50)
     found = sort_by_walk(stay("a", 0, 10) + other)
     assert by_stop(found) == {"a": {"2026-05-04-1"}}
     assert kinds(found) == [("two-phones", 6, "2026-05-04-1")]
 
 
 def test_a_clock_in_another_zone_is_seen_through_by_the_place():
-    other = stay("b", 60, 6, metres=9000, phone="Invented Phone 2", first=50)
-    found = sort_by_walk(stay("a", 0, 10) + stay("c", 60, 10, metres=4000) + other)
+    other = stay("b", 60, 6, meters=9000, phone="Invented Phone 2", first=50)
+    found = sort_by_walk(stay("a", 0, 10) + stay("c", 60, 10, meters=4000) + other)
     assert {len(decks) for decks in by_stop(found).values()} == {1}
     assert len({next(iter(decks)) for decks in by_stop(found).values()}) == 3
 
 
 def test_two_phones_of_one_make_in_one_folder_are_told_apart_by_their_counters():
     here = stay("a", 0, 10, first=400)
-    there = stay("b", 0.1, 10, metres=4000, first=9000)
+    there = stay("b", 0.1, 10, meters=4000, first=9000)
     found = sort_by_walk(here + there)
     assert by_stop(found)["a"].isdisjoint(by_stop(found)["b"])
 
 
 def test_two_phones_without_counters_far_apart_are_never_one_deck():
-    photos = stay("a", 0, 10) + stay("b", 0.1, 10, metres=4000)
+    photos = stay("a", 0, 10) + stay("b", 0.1, 10, meters=4000)
     nameless = [replace(one, name=f"{one.key}x.jpg") for one in photos]
     found = by_stop(sort_by_walk(nameless))
     assert found.get("a", set()).isdisjoint(found.get("b", set()))
@@ -136,7 +136,7 @@ def test_zero_and_swapped_positions_merge_nothing():
     bad = sighting("a", "a.jpg", TEN.isoformat(), None, {"latitude": float("nan"), "longitude": 1.0})
     assert none.place is None
     assert bad.place is None
-    swapped = [replace(one, place=(one.place[0], -one.place[1])) for one in stay("b", 20, 8, metres=3000)]
+    swapped = [replace(one, place=(one.place[0], -one.place[1])) for one in stay("b", 20, 8, meters=3000)]
     found = by_stop(sort_by_walk(stay("a", 0, 10) + swapped))
     assert found.get("b", {"x"}).isdisjoint(found["a"])
 
@@ -148,9 +148,9 @@ def test_without_positions_a_long_pause_is_a_question():
 
 
 def test_a_named_folder_stays_one_deck_unless_something_speaks_against_it():
-    one = stay("a", 0, 10) + stay("b", 5, 6, metres=8)
+    one = stay("a", 0, 10) + stay("b", 5, 6, meters=8)
     assert set(sort_by_walk(one, trust=DECK_FOLDER, base="D-17").decks.values()) == {"D-17"}
-    far = sort_by_walk(stay("a", 0, 10) + stay("b", 5, 6, metres=900), trust=DECK_FOLDER, base="D-17")
+    far = sort_by_walk(stay("a", 0, 10) + stay("b", 5, 6, meters=900), trust=DECK_FOLDER, base="D-17")
     assert by_stop(far) == {"a": {"D-17"}}
     assert kinds(far) == [("far-apart", 6, "D-17-2")]
     late = sort_by_walk(
@@ -171,7 +171,7 @@ def test_two_phones_at_one_time_in_a_flat_folder_are_a_question(placed):
 
 
 def test_a_flat_folder_of_four_houses_is_split():
-    photos = [one for n, name in enumerate("abcd") for one in stay(name, 45 * n, metres=5500 * n)]
+    photos = [one for n, name in enumerate("abcd") for one in stay(name, 45 * n, meters=5500 * n)]
     found = sort_by_walk(photos, trust=FLAT_FOLDER, base="Elm Street")
     assert len(set(found.decks.values())) == 4
     assert {len(decks) for decks in by_stop(found).values()} == {1}

@@ -20,7 +20,7 @@ def make_pool(decks=4, photos=5, seed=0, **how):
         shas,
         [f"d{k // photos}" for k in range(n)],
         rng.normal(size=(n, 12)).astype(np.float32),
-        how.pop("labelled", np.zeros(n, bool)),
+        how.pop("labeled", np.zeros(n, bool)),
         **how,
     )
 
@@ -84,8 +84,8 @@ def test_without_a_model_decks_take_turns():
 
 
 def test_a_deck_that_has_labels_waits_for_those_that_have_none():
-    labelled = np.array([k < 3 for k in range(20)])
-    pool = make_pool(labelled=labelled)
+    labeled = np.array([k < 3 for k in range(20)])
+    pool = make_pool(labeled=labeled)
     deck = dict(zip(pool.shas, pool.decks, strict=True))
     assert {deck[sha] for sha in next_to_label(pool, 9)} == {"d1", "d2", "d3"}
 
@@ -118,22 +118,22 @@ def test_near_duplicates_never_spend_two_labels(order, chances):
     assert len(found) == (17 if order == "like" else 18)
 
 
-def test_a_photo_like_a_labelled_one_is_not_asked():
-    labelled = np.array([k == 3 for k in range(20)])
-    pool = make_pool(labelled=labelled)
+def test_a_photo_like_a_labeled_one_is_not_asked():
+    labeled = np.array([k == 3 for k in range(20)])
+    pool = make_pool(labeled=labeled)
     pool.vectors[7] = pool.vectors[3]
     found = next_to_label(pool, 20)
     assert {pool.shas[3], pool.shas[7]}.isdisjoint(found)
     assert len(found) == 18
 
 
-def test_of_a_burst_one_photo_is_asked_and_none_where_one_is_labelled():
+def test_of_a_burst_one_photo_is_asked_and_none_where_one_is_labeled():
     groups = ["burst" if k in (1, 2, 9) else "" for k in range(20)]
     pool = make_pool(groups=groups)
     found = next_to_label(pool, 20)
     assert len({pool.shas[k] for k in (1, 2, 9)} & set(found)) == 1
-    labelled = np.array([k == 9 for k in range(20)])
-    found = next_to_label(make_pool(groups=groups, labelled=labelled), 20)
+    labeled = np.array([k == 9 for k in range(20)])
+    found = next_to_label(make_pool(groups=groups, labeled=labeled), 20)
     assert {pool.shas[k] for k in (1, 2, 9)}.isdisjoint(found)
 
 
@@ -153,7 +153,7 @@ def test_the_order_of_the_photos_changes_nothing(chances):
         [pool.shas[k] for k in turned],
         [pool.decks[k] for k in turned],
         pool.vectors[turned],
-        pool.labelled[turned],
+        pool.labeled[turned],
         None if chances is None else chances[turned],
     )
     assert next_to_label(pool, 9) == next_to_label(other, 9)
@@ -184,5 +184,5 @@ def test_what_cannot_be_done_says_so():
 def test_an_empty_pool_asks_nothing():
     empty = Pool([], [], np.zeros((0, 4), np.float32), np.zeros(0, bool))
     assert next_to_label(empty, 5) == []
-    everything = make_pool(labelled=np.ones(20, bool))
+    everything = make_pool(labeled=np.ones(20, bool))
     assert next_to_label(everything, 5) == []

@@ -8,7 +8,7 @@ import pytest
 
 @pytest.fixture(scope="session")
 def wall() -> np.ndarray:
-    """A wall with boards, knots and heads: (600, 800) grey, the same every time."""
+    """A wall with boards, knots and heads: (600, 800) gray, the same every time."""
     import cv2
 
     rng = np.random.default_rng(3)

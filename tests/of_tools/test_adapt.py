@@ -71,12 +71,12 @@ def boards(tmp_path):
 
 
 def test_a_tag_left_out_teaches_nothing_not_even_where_its_boxes_are(boards):
-    found = sets.labelled(boards, "boards", frozenset({"resin"}))
+    found = sets.labeled(boards, "boards", frozenset({"resin"}))
     assert found.tags == ["boards:live-knot"]
     assert found.ignored[0, :4, :4].all()
     assert found.ignored[0].sum() == 16
     assert not found.ignored[1].any()
-    whole = sets.labelled(boards, "boards", frozenset())
+    whole = sets.labeled(boards, "boards", frozenset())
     assert whole.tags == ["boards:live-knot", "boards:resin"]
     assert not whole.ignored.any()
     assert whole.known.tolist() == [[True, True], [True, False]]

@@ -52,6 +52,6 @@ def test_presort_finds_far_more_than_the_camera_and_never_more_than_the_best(run
     assert line("invented", TAG, runs).count("|") == 8
 
 
-def test_new_decks_are_not_those_that_were_labelled(runs):
+def test_new_decks_are_not_those_that_were_labeled(runs):
     for one in runs:
         assert 0 < len(set(one.decks)) <= 15

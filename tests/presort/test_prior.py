@@ -1,4 +1,4 @@
-"""The share of a tag in a batch by expectation and maximisation, against closed forms."""
+"""The share of a tag in a batch by expectation and maximization, against closed forms."""
 
 import numpy as np
 import pytest
@@ -19,7 +19,7 @@ def test_two_distinct_probabilities_have_a_closed_form(low, high, count):
     assert batch_share(chance, prior) == pytest.approx(min(1.0, max(0.0, closed)), abs=2e-3)
 
 
-def test_a_batch_like_the_labelled_photos_keeps_their_share():
+def test_a_batch_like_the_labeled_photos_keeps_their_share():
     rng = np.random.default_rng(1)
     chance = rng.beta(0.5, 1.5, 20_000)
     assert batch_share(chance, float(chance.mean())) == pytest.approx(float(chance.mean()), abs=1e-3)

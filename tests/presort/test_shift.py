@@ -47,7 +47,7 @@ def test_a_p_value_counts_the_training_decks_at_least_as_far():
 
 
 def test_distances_are_those_of_scikit_learn():
-    """Mean distance to the three nearest, a training deck never being its own neighbour."""
+    """Mean distance to the three nearest, a training deck never being its own neighbor."""
     from sklearn.neighbors import NearestNeighbors
 
     draw = np.random.default_rng(5)

@@ -11,7 +11,7 @@ SPANS_FT = (6, 8, 10, 12, 14, 16, 18)
 LAG = {"ledger_fastener": "half-inch-lag", "ledger_sheathing_in": 0.5}
 BOLT = {"ledger_fastener": "half-inch-bolt", "ledger_sheathing_in": 0.5}
 GAP = {"ledger_fastener": "half-inch-bolt", "ledger_sheathing_in": 0.5, "ledger_stacked_washers_in": 0.5}
-# IRC 2021 Table R507.9.1.3(1), spacing on centre in inches, read in public copies.
+# IRC 2021 Table R507.9.1.3(1), spacing on center in inches, read in public copies.
 LEDGER = {
     ("40 psf live", 0): (
         (LAG, "30 23 18 15 13 11 10"),

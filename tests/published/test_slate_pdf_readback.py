@@ -1,7 +1,7 @@
 """Cards printed at 150 dpi are read back by OpenCV and by zbar, and their lengths are what the paper says.
 
 Outside readers: poppler's pdftoppm draws the page, OpenCV's ArUco and QR detectors and Debian's zbarimg read
-it. The markers' places are compared in pixels with the layout's millimetres at 150 dpi.
+it. The markers' places are compared in pixels with the layout's millimeters at 150 dpi.
 """
 
 from __future__ import annotations
@@ -48,9 +48,9 @@ def page(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 @needs_poppler
 def test_opencv_finds_every_marker_where_the_layout_puts_it(page: tuple[str, Path]) -> None:
     paper, path = page
-    grey = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    gray = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
     words = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, DICTIONARY))
-    corners, ids, _ = cv2.aruco.ArucoDetector(words).detectMarkers(grey)
+    corners, ids, _ = cv2.aruco.ArucoDetector(words).detectMarkers(gray)
     seen = {int(one): quad.reshape(4, 2) for one, quad in zip(ids.ravel(), corners, strict=True)}
     wanted = [one for card in CARDS[paper] for one in card.layout.marker_ids(card.check)]
     assert sorted(seen) == sorted(wanted)
@@ -82,9 +82,9 @@ def test_zbar_reads_every_code(page: tuple[str, Path]) -> None:
 @needs_poppler
 def test_the_ruler_line_is_as_long_as_it_says(page: tuple[str, Path]) -> None:
     paper, path = page
-    grey = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    gray = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
     layout = CARDS[paper][0].layout
-    half = grey[: grey.shape[0] // PER_SHEET[paper]]
+    half = gray[: gray.shape[0] // PER_SHEET[paper]]
     runs = [_longest_run(row < 128) for row in half]
     wanted = layout.ruler_in * DPI
     frame = layout.width_mm / 25.4 * DPI

@@ -43,7 +43,7 @@ def test_lumber_stays_between_its_corners() -> None:
 
 def test_a_head_stands_on_its_surface() -> None:
     part = disc(
-        Scene(1), "b", "bolt", "galvanised", np.array([1.0, 2, 3]), np.array([0, 1.0, 0]), 0.02, 0.003
+        Scene(1), "b", "bolt", "galvanized", np.array([1.0, 2, 3]), np.array([0, 1.0, 0]), 0.02, 0.003
     )
     assert part.vertices[:, 1].min() == pytest.approx(2.0)
     assert part.vertices[:, 1].max() == pytest.approx(2.003)

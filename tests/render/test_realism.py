@@ -40,8 +40,8 @@ def test_blur_is_less_sharp_and_grey_has_no_colour() -> None:
     rng = np.random.default_rng(3)
     picture = rng.random((256, 256)).astype(np.float32)
     assert realism.sharpness(cv2.GaussianBlur(picture, (0, 0), 2)) < 0.2 * realism.sharpness(picture)
-    assert realism.colour_spread(np.repeat(picture[..., None], 3, -1)) < 0.1
-    assert realism.colour_spread(rng.random((64, 64, 3)).astype(np.float32)) > 20
+    assert realism.color_spread(np.repeat(picture[..., None], 3, -1)) < 0.1
+    assert realism.color_spread(rng.random((64, 64, 3)).astype(np.float32)) > 20
 
 
 def test_a_set_compared_with_itself_lies_inside_its_own_range(tmp_path: Path) -> None:

@@ -8,9 +8,9 @@ from triage.domain.tiers import TIERS
 from triage.report.look import PALETTE, SHAPES, shape_key
 
 
-def luminance(colour: str) -> float:
+def luminance(color: str) -> float:
     """Relative luminance: WCAG 2.2, definition 'relative luminance' (read)."""
-    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    parts = [int(color[at : at + 2], 16) / 255 for at in (1, 3, 5)]
     linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in parts]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
@@ -21,7 +21,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_the_formula_gives_the_published_extremes() -> None:
-    # WCAG 2.2: black on white is 21:1, equal colours 1:1
+    # WCAG 2.2: black on white is 21:1, equal colors 1:1
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
     assert contrast("#566066", "#566066") == pytest.approx(1.0)
 

@@ -5,7 +5,7 @@ be bent to a cylinder (exact, by arc length), stand off a little, be printed a l
 be partly hidden; the picture is blurred, lit unevenly, may carry glare, and goes through noise, the sRGB
 curve and JPEG. Nothing here uses the code under test except the card's own layout.
 
-Plane coordinates are mm, origin at the middle of the card, x right and y down along the plane, z towards
+Plane coordinates are mm, origin at the middle of the card, x right and y down along the plane, z toward
 the viewer is negative (z points into the wall).
 """
 
@@ -29,7 +29,7 @@ class Camera:
     """Focal length and middle in pixels, radial distortion, turn (rows: x, y, z of the camera) and place."""
 
     focal_px: float
-    centre: np.ndarray
+    center: np.ndarray
     k1: float
     k2: float
     turn: np.ndarray
@@ -40,11 +40,11 @@ class Camera:
         seen = (points_mm - self.place_mm) @ self.turn.T
         flat = seen[:, :2] / seen[:, 2:]
         r2 = (flat**2).sum(1, keepdims=True)
-        return flat * (1 + self.k1 * r2 + self.k2 * r2**2) * self.focal_px + self.centre
+        return flat * (1 + self.k1 * r2 + self.k2 * r2**2) * self.focal_px + self.center
 
     def rays(self, pixels: np.ndarray) -> np.ndarray:
         """Directions in the plane's axes of pixels, shape (n, 2) -> (n, 3)."""
-        bent = (pixels - self.centre) / self.focal_px
+        bent = (pixels - self.center) / self.focal_px
         flat = bent.copy()
         for _ in range(6):
             r2 = (flat**2).sum(1, keepdims=True)
@@ -79,7 +79,7 @@ class View:
 
 
 def card_texture(layout: lay.Layout, check: int, text: str) -> np.ndarray:
-    """The card's face as grey 0..1, drawn from its layout, `TEXTURE_PX_PER_MM` pixels a mm."""
+    """The card's face as gray 0..1, drawn from its layout, `TEXTURE_PX_PER_MM` pixels a mm."""
     scale = TEXTURE_PX_PER_MM
     size = (round(layout.height_mm * scale), round(layout.width_mm * scale))
     face = np.full(size, 0.92, np.float32)
@@ -103,7 +103,7 @@ def _paste(face: np.ndarray, cells: np.ndarray, corner: np.ndarray, side_px: flo
 
 
 def wood_texture(rng: np.random.Generator, size_mm: int = 5200) -> np.ndarray:
-    """A ledger's face with grain along x and the edges of boards, grey 0..1, tiling from -size/2."""
+    """A ledger's face with grain along x and the edges of boards, gray 0..1, tiling from -size/2."""
     n = round(size_mm * WOOD_PX_PER_MM)
     rows = cv2.GaussianBlur(rng.normal(0, 1, (n, 1)).astype(np.float32), (1, 5), 1.0)
     streaks = cv2.resize(rng.normal(0, 1, (n, max(2, n // 60))).astype(np.float32), (n, n))
@@ -136,7 +136,7 @@ def _card_hits(view: View, rays: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _cylinder(d: np.ndarray, o: np.ndarray, radius: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Rays on the cylinder x = R sin(u/R), z = -R (1 - cos(u/R)): arc length u, height v, whether met.
 
-    A positive radius curls the sides towards the viewer.
+    A positive radius curls the sides toward the viewer.
     """
     a = d[:, 0] ** 2 + d[:, 2] ** 2
     oz = o[2] + radius
@@ -165,9 +165,9 @@ def render(view: View, box: tuple[int, int, int, int], card: np.ndarray, wood: n
     rng = np.random.default_rng(view.seed)
     fine = 2 if mm_per_px(view) < 0.4 else 4
     size = (box[2] - box[0], box[3] - box[1])
-    grey = _shade(view, box, fine, card, wood)
-    grey = _lens(view, cv2.resize(grey, size, interpolation=cv2.INTER_AREA), box)
-    return _develop(view, grey, rng)
+    gray = _shade(view, box, fine, card, wood)
+    gray = _lens(view, cv2.resize(gray, size, interpolation=cv2.INTER_AREA), box)
+    return _develop(view, gray, rng)
 
 
 def render_whole(view: View, card: np.ndarray, wood: np.ndarray) -> np.ndarray:
@@ -179,14 +179,14 @@ def render_whole(view: View, card: np.ndarray, wood: np.ndarray) -> np.ndarray:
     return photo
 
 
-def _develop(view: View, grey: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def _develop(view: View, gray: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Noise, the sRGB curve and JPEG: linear light 0..1, shape (h, w), to RGB bytes, shape (h, w, 3)."""
-    grain = rng.standard_normal(grey.shape, dtype=np.float32)
-    grey = np.clip(grey + grain * view.noise * np.sqrt(0.2 + np.clip(grey, 0, 1)), 0, 1)
+    grain = rng.standard_normal(gray.shape, dtype=np.float32)
+    gray = np.clip(gray + grain * view.noise * np.sqrt(0.2 + np.clip(gray, 0, 1)), 0, 1)
     curve = np.arange(4096, dtype=np.float32) / 4095
     curve = np.where(curve < 0.0031308, 12.92 * curve, 1.055 * curve ** (1 / 2.4) - 0.055)
     tints = [(curve * tint + 0.5).astype(np.uint8) for tint in (255, 247, 235)]
-    level = (grey * 4095 + 0.5).astype(np.uint16)
+    level = (gray * 4095 + 0.5).astype(np.uint16)
     rgb = np.stack([tint[level] for tint in tints], axis=-1)
     ok, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, view.quality])
     assert ok
@@ -224,7 +224,7 @@ def _shade(
 ) -> np.ndarray:
     ground, flat = _maps(view, box, fine)
     x, y = ((ground[..., axis] + 2600) * np.float32(WOOD_PX_PER_MM) for axis in (0, 1))
-    grey = cv2.remap(wood, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    gray = cv2.remap(wood, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
     half = np.array(view.sheet or (view.layout.width_mm, view.layout.height_mm)) / 2 / view.print_scale
     on_card = (np.abs(flat[..., 0]) <= half[0]) & (np.abs(flat[..., 1]) <= half[1])
     soft = 0.5 * mm_per_px(view) / fine * TEXTURE_PX_PER_MM
@@ -234,14 +234,14 @@ def _shade(
         for axis, size in enumerate((card.shape[1], card.shape[0]))
     )
     paper = cv2.remap(face, x, y, cv2.INTER_LINEAR, borderValue=0.92)
-    grey = np.where(on_card, paper, grey)
+    gray = np.where(on_card, paper, gray)
     for outline in view.hidden:
-        grey = np.where(_inside(ground, outline), 0.22, grey)
-    return np.asarray(grey * np.float32(view.light), np.float32)
+        gray = np.where(_inside(ground, outline), 0.22, gray)
+    return np.asarray(gray * np.float32(view.light), np.float32)
 
 
 def mm_per_px(view: View) -> float:
-    """Millimetres of a pixel at the card's middle, looked at squarely."""
+    """Millimeters of a pixel at the card's middle, looked at squarely."""
     return float(np.linalg.norm(view.camera.place_mm)) / view.camera.focal_px
 
 
@@ -254,24 +254,24 @@ def _inside(grid: np.ndarray, outline: np.ndarray) -> np.ndarray:
     return inside
 
 
-def _lens(view: View, grey: np.ndarray, box: tuple[int, int, int, int]) -> np.ndarray:
+def _lens(view: View, gray: np.ndarray, box: tuple[int, int, int, int]) -> np.ndarray:
     x0, y0, x1, y1 = box
     xs, ys = np.meshgrid(np.arange(x0, x1, dtype=np.float32), np.arange(y0, y1, dtype=np.float32))
     for x, y, radius, strength in view.glare:
-        grey = grey + strength * np.exp(-((xs - x) ** 2 + (ys - y) ** 2) / (2 * radius**2))
+        gray = gray + strength * np.exp(-((xs - x) ** 2 + (ys - y) ** 2) / (2 * radius**2))
     if view.blur_px > 0.2:
-        grey = cv2.GaussianBlur(grey, (0, 0), view.blur_px)
+        gray = cv2.GaussianBlur(gray, (0, 0), view.blur_px)
     if view.motion_px > 0.3:
-        grey = _smear(grey, view.motion_px, view.motion_rad)
-    return grey
+        gray = _smear(gray, view.motion_px, view.motion_rad)
+    return gray
 
 
-def _smear(grey: np.ndarray, length_px: float, angle_rad: float) -> np.ndarray:
+def _smear(gray: np.ndarray, length_px: float, angle_rad: float) -> np.ndarray:
     steps = np.linspace(-0.5, 0.5, 9) * length_px
-    total = np.zeros_like(grey)
+    total = np.zeros_like(gray)
     for step in steps:
         move = np.array([[1, 0, step * np.cos(angle_rad)], [0, 1, step * np.sin(angle_rad)]], np.float32)
-        total += cv2.warpAffine(grey, move, grey.shape[::-1], borderMode=cv2.BORDER_REFLECT)
+        total += cv2.warpAffine(gray, move, gray.shape[::-1], borderMode=cv2.BORDER_REFLECT)
     return total / len(steps)
 
 
@@ -288,8 +288,8 @@ def draw_camera(rng: np.random.Generator, distance_mm: float, oblique_rad: float
     right = np.cross(down, ahead)
     right /= np.linalg.norm(right)
     turn = np.stack([right, np.cross(ahead, right), ahead])
-    centre = (np.array(SENSOR) - 1) / 2 + rng.normal(0, 0.003 * SENSOR[0], 2)
-    return Camera(focal, centre, rng.normal(0, 0.012), rng.normal(0, 0.004), turn, place)
+    center = (np.array(SENSOR) - 1) / 2 + rng.normal(0, 0.003 * SENSOR[0], 2)
+    return Camera(focal, center, rng.normal(0, 0.012), rng.normal(0, 0.004), turn, place)
 
 
 def draw_view(rng: np.random.Generator, paper: str = "letter", text: str = "DTS1 0000 demo") -> View:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from tests.simulated.walk_seasons import Season
 from triage.ingest.sightings import Sighting
-from triage.ingest.stays import metres
+from triage.ingest.stays import meters
 from triage.ingest.walk import sort_by_walk
 
 PAUSE_S, RADIUS_M = 1200.0, 50.0
@@ -67,7 +67,7 @@ def by_radius(season: Season) -> Count:
     """Judge a plain rule: more than 50 m from the photo before begins the next deck, phone by phone."""
 
     def far(last: Sighting, one: Sighting) -> bool:
-        return bool(last.place and one.place and metres(last.place, one.place) > RADIUS_M)
+        return bool(last.place and one.place and meters(last.place, one.place) > RADIUS_M)
 
     return judge(season, _cut(season, far))
 

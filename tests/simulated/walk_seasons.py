@@ -20,7 +20,7 @@ MORNING = datetime(2026, 5, 4, 8, 0)
 HOME = (44.3, -86.9)
 OPEN_SKY_M = 4.9 / 1.18
 """Standard deviation in each direction: 4.9 m is the radius that half of the positions keep (1.18 of it)."""
-METRE = 1 / 111_195
+METER = 1 / 111_195
 FASTEST_CAR_M_S = 30.0
 
 
@@ -115,7 +115,7 @@ def _phone(rng: random.Random, habits: Habits, name: str) -> _Phone:
 
 
 def _stops(rng: random.Random, habits: Habits, mark: str) -> list[_Stop]:
-    """Draw the stops of a day, with their places (metres) and the time of the first photo."""
+    """Draw the stops of a day, with their places (meters) and the time of the first photo."""
     now, east, north = rng.uniform(0, 3600), rng.uniform(-9e3, 9e3), rng.uniform(-9e3, 9e3)
     found = []
     number = rng.randint(8, 16)
@@ -125,16 +125,16 @@ def _stops(rng: random.Random, habits: Habits, mark: str) -> list[_Stop]:
         now += photos * 30.0
         kind = rng.random()
         if kind < habits.row_house_per_move:
-            metres, pause = 6.0 + rng.uniform(0, 4), max(75.0, rng.lognormvariate(math.log(240), 0.5))
+            meters, pause = 6.0 + rng.uniform(0, 4), max(75.0, rng.lognormvariate(math.log(240), 0.5))
         elif kind < habits.row_house_per_move + habits.second_deck_per_move:
-            metres, pause = rng.uniform(8, 22), max(75.0, rng.lognormvariate(math.log(170), 0.45))
+            meters, pause = rng.uniform(8, 22), max(75.0, rng.lognormvariate(math.log(170), 0.45))
         elif kind < habits.row_house_per_move + habits.second_deck_per_move + habits.neighbor_per_move:
-            metres, pause = rng.uniform(18, 70), max(90.0, rng.lognormvariate(math.log(300), 0.5))
+            meters, pause = rng.uniform(18, 70), max(90.0, rng.lognormvariate(math.log(300), 0.5))
         else:
-            metres = math.exp(rng.uniform(math.log(200), math.log(15_000)))
-            pause = metres / rng.uniform(8, 14) + rng.lognormvariate(math.log(420), 0.6)
+            meters = math.exp(rng.uniform(math.log(200), math.log(15_000)))
+            pause = meters / rng.uniform(8, 14) + rng.lognormvariate(math.log(420), 0.6)
         turn = rng.uniform(0, 2 * math.pi)
-        east, north, now = east + metres * math.cos(turn), north + metres * math.sin(turn), now + pause
+        east, north, now = east + meters * math.cos(turn), north + meters * math.sin(turn), now + pause
     if number > 4 and rng.random() < habits.return_per_season:
         first = found[0]
         found.append(_Stop(first.deck, first.east_m, first.north_m, now + 600, 6))
@@ -156,11 +156,11 @@ def _walk(
 def _from_car(
     rng: random.Random, phone: _Phone, before: _Stop, stop: _Stop, late: float, season: Season
 ) -> None:
-    metres = math.hypot(stop.east_m - before.east_m, stop.north_m - before.north_m)
+    meters = math.hypot(stop.east_m - before.east_m, stop.north_m - before.north_m)
     at = stop.start_s + late - rng.uniform(100, 180)
     part = rng.uniform(0.3, 0.9)
     driven_s = min(at - phone.ended_s - 60, stop.start_s + late - at - 60)
-    if metres < 200 or driven_s <= 0 or max(part, 1 - part) * metres / driven_s > FASTEST_CAR_M_S:
+    if meters < 200 or driven_s <= 0 or max(part, 1 - part) * meters / driven_s > FASTEST_CAR_M_S:
         return  # nobody drives so fast
     place = (
         before.north_m + part * (stop.north_m - before.north_m),
@@ -226,8 +226,8 @@ def _take(
     private = {}
     if place is not None:
         private = {
-            "latitude": HOME[0] + place[0] * METRE,
-            "longitude": HOME[1] + place[1] * METRE / math.cos(math.radians(HOME[0])),
+            "latitude": HOME[0] + place[0] * METER,
+            "longitude": HOME[1] + place[1] * METER / math.cos(math.radians(HOME[0])),
             "position_error_m": max(4.0, error_m),
         }
     if phone.counter is None:

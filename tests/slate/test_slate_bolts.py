@@ -72,7 +72,7 @@ def test_the_rectified_card_is_square_again(scene: tuple[sv.View, np.ndarray]) -
     photo = scene[1]
     flat = rectify(photo, measurable(photo, 26))
     words = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12)
-    corners, ids, _ = cv2.aruco.ArucoDetector(words).detectMarkers(flat.grey)
+    corners, ids, _ = cv2.aruco.ArucoDetector(words).detectMarkers(flat.gray)
     assert ids is not None
     sides = [np.linalg.norm(quad[0] - np.roll(quad[0], 1, axis=0), axis=1) for quad in corners]
     assert np.array(sides) == pytest.approx(42 / 25.4 * flat.px_per_in, abs=2.0)

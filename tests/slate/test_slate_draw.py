@@ -63,7 +63,7 @@ def test_the_whole_shot_list_of_a_deck_fits_on_the_smallest_card(tmp_path: Path)
     assert (tmp_path / "card.pdf").stat().st_size > 2000
 
 
-def test_the_longest_code_still_has_modules_of_half_a_millimetre_on_a_pocket_card() -> None:
+def test_the_longest_code_still_has_modules_of_half_a_millimeter_on_a_pocket_card() -> None:
     card = Card(LIBRARY, "x" * 60, "2026-05-04", paper="pocket")
     left, _, right, _ = card.layout.qr_zone
     assert (right - left) / (len(qr_cells(card)) + 8) > 0.5

@@ -152,7 +152,7 @@ def test_csv_gives_the_same(tmp_path: Path) -> None:
             "line 3: .* given twice",
         ),
         ("f.csv", "deck,key,worth\na,joist_span_ft,12\n", "line 1: no column 'value'"),
-        ("f.csv", "deck,key,value,colour\na,joist_span_ft,12,red\n", "line 1: 'colour' is not a column"),
+        ("f.csv", "deck,key,value,color\na,joist_span_ft,12,red\n", "line 1: 'color' is not a column"),
         ("f.csv", "deck|key|value\n", "line 1: no column 'deck'"),
         ("f.csv", "", "f.csv is empty"),
         ("f.csv", "deck,key,value\n,joist_span_ft,12\n", "line 2: no deck is named"),

@@ -3,7 +3,7 @@
 import asyncio
 
 import pytest
-from test_labelling import shown
+from test_labeling import shown
 
 from triage.cli import run
 from triage.domain.seeing import DEFECT_PX, PART_PX

@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.terminal.test_labelling import Terminal
+from tests.terminal.test_labeling import Terminal
 from triage.ingest import ingest
 from triage.library import Library, queries
 from triage.terminal.pixels import BLOCKS, KITTY, SIXEL, Way, way_said
 
 CORNERS = {"top left": (220, 40, 40), "top right": (40, 200, 40), "bottom left": (40, 60, 220)}
-"""The photo's colours as a person sees it; the fourth corner is white."""
+"""The photo's colors as a person sees it; the fourth corner is white."""
 TURNED = 6
 """EXIF: the picture is to be turned right by a quarter (TIFF 6.0, Orientation)."""
 
@@ -67,7 +67,7 @@ class Emulator(Terminal):
 
 
 def assert_upright(picture):
-    """The four corners have the colours that a person sees, in a portrait picture."""
+    """The four corners have the colors that a person sees, in a portrait picture."""
     picture = picture.astype(int)
     high, wide = picture.shape[:2]
     assert high > wide, "the photo stands"
@@ -77,8 +77,8 @@ def assert_upright(picture):
         "bottom left": picture[3 * high // 4, wide // 4],
         "bottom right": picture[3 * high // 4, 3 * wide // 4],
     }
-    for corner, colour in {**CORNERS, "bottom right": (255, 255, 255)}.items():
-        assert near[corner] == pytest.approx(colour, abs=14), corner
+    for corner, color in {**CORNERS, "bottom right": (255, 255, 255)}.items():
+        assert near[corner] == pytest.approx(color, abs=14), corner
 
 
 def from_kitty(messages):
@@ -93,10 +93,10 @@ def from_kitty(messages):
 
 
 def from_sixels(body):
-    """Decode sixels as DEC's manual says: colours 0 to 100, bands of six rows, `!` repeats, `$` goes back."""
+    """Decode sixels as DEC's manual says: colors 0 to 100, bands of six rows, `!` repeats, `$` goes back."""
     wide, high = (int(part) for part in re.match(r'"1;1;(\d+);(\d+)', body).groups())
     picture = np.zeros((high + 6, wide, 3), np.uint8)
-    colours: dict[int, tuple[int, ...]] = {}
+    colors: dict[int, tuple[int, ...]] = {}
     x = y = now = 0
     for number, red, green, blue, repeat, code, sixel in re.findall(
         r"#(\d+)(?:;2;(\d+);(\d+);(\d+))?|!(\d+)(.)|([$\-?-~])", body[body.index(";1;") + 3 :]
@@ -104,7 +104,7 @@ def from_sixels(body):
         if number:
             now = int(number)
             if red:
-                colours[now] = tuple(round(int(part) * 2.55) for part in (red, green, blue))
+                colors[now] = tuple(round(int(part) * 2.55) for part in (red, green, blue))
         elif sixel == "$":
             x = 0
         elif sixel == "-":
@@ -113,7 +113,7 @@ def from_sixels(body):
             many, bits = (int(repeat), ord(code) - 63) if repeat else (1, ord(sixel) - 63)
             for row in range(6):
                 if bits >> row & 1:
-                    picture[y + row, x : x + many] = colours[now]
+                    picture[y + row, x : x + many] = colors[now]
             x += many
     return picture[:high]
 

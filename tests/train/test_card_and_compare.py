@@ -22,15 +22,15 @@ TAGS = ["shows-flashing", "shows-hanger"]
 
 
 @pytest.fixture(scope="module")
-def trained(labelled_library, tmp_path_factory):
+def trained(labeled_library, tmp_path_factory):
     folder = tmp_path_factory.mktemp("trained") / "library"
-    shutil.copytree(labelled_library, folder)
+    shutil.copytree(labeled_library, folder)
     with Library.open(folder) as library:
         train_library(library, by="ann", tags=TAGS)
         yield library
 
 
-def test_the_card_says_who_labelled_what_and_where_it_must_not_be_used(trained):
+def test_the_card_says_who_labeled_what_and_where_it_must_not_be_used(trained):
     card = card_of(trained)
     json.dumps(card, allow_nan=False)
     assert list(card["labels"]["labellers"].values()) == [card["labels"]["count"]]
@@ -42,7 +42,7 @@ def test_the_card_says_who_labelled_what_and_where_it_must_not_be_used(trained):
     assert "must not be used on real decks" in text
     assert "| shows-flashing |" in text
     assert "on average over decks" in text
-    assert "Labelled by" in text
+    assert "Labeled by" in text
     assert {"deck-triage", "numpy", "scipy"} <= set(card["versions"])
     assert len(card["data"]) == 64
     row = card["tags"]["shows-flashing"]

@@ -1,4 +1,4 @@
-"""Cells with their neighbours, bags, and answers that are not plain: laws, scipy's filter as reference."""
+"""Cells with their neighbors, bags, and answers that are not plain: laws, scipy's filter as reference."""
 
 from dataclasses import replace
 
@@ -17,7 +17,7 @@ from triage.train.cells import (
     linear_maps,
     smooth,
     top_mean,
-    with_neighbours,
+    with_neighbors,
 )
 from triage.train.fitting import Chooser
 from triage.train.table import build_table
@@ -27,19 +27,19 @@ TAG = "rusted-connector"
 
 
 @pytest.mark.parametrize("grid", [(8, 10), (1, 7), (5, 1), (1, 1), (2, 2)])
-def test_neighbours_are_the_mean_that_scipy_gives_with_repeated_edges(grid):
+def test_neighbors_are_the_mean_that_scipy_gives_with_repeated_edges(grid):
     cells = np.random.default_rng(1).normal(size=(*grid, 3)).astype(np.float32)
     theirs = uniform_filter(cells, (3, 3, 1), mode="nearest").reshape(-1, 3)
     flat = cells.reshape(-1, 3)
-    np.testing.assert_allclose(with_neighbours(flat, grid)[:, 3:], theirs, atol=1e-5)
-    np.testing.assert_array_equal(with_neighbours(flat, grid)[:, :3], flat)
+    np.testing.assert_allclose(with_neighbors(flat, grid)[:, 3:], theirs, atol=1e-5)
+    np.testing.assert_array_equal(with_neighbors(flat, grid)[:, :3], flat)
     np.testing.assert_allclose(smooth(flat.T, grid), theirs.T, atol=1e-5)
 
 
-def test_scores_by_smoothing_are_those_of_cells_written_beside_their_neighbours():
+def test_scores_by_smoothing_are_those_of_cells_written_beside_their_neighbors():
     vectors = next(iter(make_world(decks=1).vectors.values()))
     weights = np.random.default_rng(0).normal(size=(3, 2 * CELL_DIM)).astype(np.float32)
-    written = with_neighbours(vectors.cells_float(), GRID)
+    written = with_neighbors(vectors.cells_float(), GRID)
     np.testing.assert_allclose(
         linear_maps(vectors.cells_float(), GRID, weights), weights @ written.T, atol=1e-4
     )
@@ -48,7 +48,7 @@ def test_scores_by_smoothing_are_those_of_cells_written_beside_their_neighbours(
 
 
 def test_a_model_of_cells_alone_still_scores_as_it_did():
-    """Models that were stored before neighbours were read have weights half as wide."""
+    """Models that were stored before neighbors were read have weights half as wide."""
     vectors = next(iter(make_world(decks=1).vectors.values()))
     weights = np.random.default_rng(0).normal(size=(2, CELL_DIM)).astype(np.float32)
     np.testing.assert_allclose(
@@ -68,7 +68,7 @@ def test_the_highest_cells_of_many_bags_are_those_of_each():
     bags = Bags(shas, range(6), Shelf(world.vectors_of))
     for place, rows in zip((5, 2, 0), bags.highest((5, 2, 0), weights), strict=True):
         vectors = world.vectors_of(shas[place])
-        written = with_neighbours(vectors.cells_float(), vectors.grid)
+        written = with_neighbors(vectors.cells_float(), vectors.grid)
         best = np.sort(written @ weights)[-HIGHEST:]
         np.testing.assert_allclose(np.sort(rows @ weights), best, atol=1e-4)
         assert bags.spread(place, 30).shape == (27, 2 * CELL_DIM)

@@ -1,7 +1,7 @@
 """The promise over simulated draws: kept on average, and a broken variant that the same check catches.
 
 Decks with the defect are exchangeable; a model that leaves one out scores its positive photos. `draw_decks`
-stands for labelled libraries: per-deck quality differs, photos of a deck are alike.
+stands for labeled libraries: per-deck quality differs, photos of a deck are alike.
 """
 
 import numpy as np
@@ -28,10 +28,10 @@ def mean_missed(alpha, n, draws, broken=False, seed=0):
     found = []
     for _ in range(draws):
         decks = draw_decks(draw, n + 1)
-        labelled = decks[:n]
+        labeled = decks[:n]
         if broken:  # decks without the defect counted as decks that lost nothing
-            labelled = [*labelled, *[np.array([np.inf])] * (3 * n)]
-        found.append(missed(decks[n], threshold(labelled, alpha)))
+            labeled = [*labeled, *[np.array([np.inf])] * (3 * n)]
+        found.append(missed(decks[n], threshold(labeled, alpha)))
     return float(np.mean(found)), float(np.std(found, ddof=1) / np.sqrt(draws))
 
 

@@ -56,7 +56,7 @@ def test_a_stored_model_scores_as_before(models, world, tmp_path):
     assert save_model(again, tmp_path / "copy") == digest
 
 
-def test_a_model_stored_before_neighbours_were_read_scores_as_it_did(models, world, tmp_path, monkeypatch):
+def test_a_model_stored_before_neighbors_were_read_scores_as_it_did(models, world, tmp_path, monkeypatch):
     old = replace(
         models[TAG], cells=Linear(models[TAG].cells.weights[:, :CELL_DIM].copy(), models[TAG].cells.bias)
     )

@@ -107,7 +107,7 @@ def test_stolen_cookie_by_script_or_other_site_is_prevented_by_its_flags(running
     assert "Path=/" in cookie
 
 
-def test_leaked_token_is_not_in_any_address_afterwards(running):
+def test_leaked_token_is_not_in_any_address_afterward(running):
     where = running.url.split(str(running.port), 1)[1]
     done = Client(running).ask("GET", where)
     assert done.headers["location"] == "/"

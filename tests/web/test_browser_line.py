@@ -1,4 +1,4 @@
-"""The whole line by mouse, and labelling by keyboard, in a real browser."""
+"""The whole line by mouse, and labeling by keyboard, in a real browser."""
 
 from __future__ import annotations
 
@@ -142,7 +142,7 @@ def check_line(library):
     assert len(queries.suggestions(library, tag="missing-hanger")) == 16
 
 
-def test_labelling_by_keyboard(visitor, library):
+def test_labeling_by_keyboard(visitor, library):
     photos = queries.photos(library, "D-17")
     page = visitor.go(f"/l/library/photo/{photos[0].sha}")
     expect(page.locator("#question h2")).to_have_text("Missing hanger?")

@@ -19,7 +19,7 @@ from triage.library import queries
 pytestmark = pytest.mark.browser
 
 OWN = (255, 210, 63)
-"""The colour of a person's own marks (#ffd23f)."""
+"""The color of a person's own marks (#ffd23f)."""
 
 
 def wait_until(so, seconds=120):
@@ -35,8 +35,8 @@ def go_early(visitor, where):
     return visitor.page
 
 
-def grey(path, size):
-    """A plain grey photo, so that nothing but marks has their colour."""
+def gray(path, size):
+    """A plain gray photo, so that nothing but marks has their color."""
     path.parent.mkdir(parents=True, exist_ok=True)
     pixels = np.full((size[1], size[0], 3), 90, np.uint8)
     Image.fromarray(pixels).save(path, quality=80)
@@ -44,7 +44,7 @@ def grey(path, size):
 
 
 def widths_on_screen(page, frame, row_share=0.5):
-    """Return the widths in screen pixels of the runs of the own marks' colour on one row of the stage."""
+    """Return the widths in screen pixels of the runs of the own marks' color on one row of the stage."""
     box = frame.bounding_box()
     shot = np.asarray(Image.open(io.BytesIO(page.screenshot(clip=box))).convert("RGB")).astype(int)
     row = shot[int(shot.shape[0] * row_share)]
@@ -55,7 +55,7 @@ def widths_on_screen(page, frame, row_share=0.5):
 
 @pytest.mark.parametrize("size", [(800, 600), (4000, 3000), (8000, 6000)])
 def test_a_box_is_as_wide_on_the_screen_at_any_photo_size_and_zoom(visitor, library, tmp_path, size):
-    grey(tmp_path / "sizes" / "S" / "one.jpg", size)
+    gray(tmp_path / "sizes" / "S" / "one.jpg", size)
     ingest(library, [tmp_path / "sizes"], by="ann", engine="here")
     photo = queries.photos(library, "S")[0]
     library.say(

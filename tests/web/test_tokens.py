@@ -1,4 +1,4 @@
-"""The page's sizes, spaces and colours are named once, in tokens.css, and nowhere else."""
+"""The page's sizes, spaces and colors are named once, in tokens.css, and nowhere else."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from triage.web.render import static_files
 
 STATIC = Path(triage.web.__file__).parent / "static"
 RAW = {
-    "a colour": r"#[0-9a-fA-F]{3,8}\b|\brgb\(|\bhsl\(",
+    "a color": r"#[0-9a-fA-F]{3,8}\b|\brgb\(|\bhsl\(",
     "a size of type": r"font(?:-size)?: [^;]*\d(?:px|pt|rem|em)\b",
     "a space": r"(?:padding|margin|gap)[a-z-]*: [^;]*(?<![\d.])(?:[2-9]|1\d|2\d)px",
 }
@@ -30,7 +30,7 @@ def test_the_style_sheet_names_its_tokens(what):
 
 @pytest.mark.parametrize(
     ("what", "line"),
-    [("a colour", "color: #fff;"), ("a size of type", "font-size: 12px;"), ("a space", "gap: 6px;")],
+    [("a color", "color: #fff;"), ("a size of type", "font-size: 12px;"), ("a space", "gap: 6px;")],
 )
 def test_a_value_without_a_name_is_noticed(what, line):
     assert re.search(RAW[what], line)

@@ -1,4 +1,4 @@
-"""The original network against adapted ones: average precision at 5, 10, 20 and 40 labelled positives.
+"""The original network against adapted ones: average precision at 5, 10, 20 and 40 labeled positives.
 
     tools/bench/run adapted --networks original=models/efficientnet-lite0.onnx NAME=FILE.onnx --sets boards
         [--photos DIR] [--json FILE] [--seeds 10] [--first 100]
@@ -8,8 +8,8 @@
 Every network makes the vectors of the recipe and a projection of its own (fitted on open pictures and
 renders, without labels). Decks are split half and half; from one half n positives and at most 3 n negatives
 are drawn, the other half is the test; the same draws serve every network, so that differences are paired by
-draw. `whole` is a logistic regression on whole vectors, `cells` one on cells beside their neighbours (sets
-with boxes), `both` the sum of the two, each standardised on the test photos. The interval (95 %) draws the
+draw. `whole` is a logistic regression on whole vectors, `cells` one on cells beside their neighbors (sets
+with boxes), `both` the sum of the two, each standardized on the test photos. The interval (95 %) draws the
 splits anew. `two views` is `whole` with every training photo also mirrored and mildly relit (--two-views).
 --device runs the networks in torch, as `tools.build_backbone.adapt` does; --decks takes only some decks of
 the sets, as the boards of trees that an adaptation did not see. Whether a network saw a set or a tag while it
@@ -44,7 +44,7 @@ from triage.features.embedder import make_views
 from triage.features.pooling import whole_vector
 from triage.features.recipe import default_recipe
 from triage.imaging import open_upright
-from triage.train.cells import with_neighbours
+from triage.train.cells import with_neighbors
 from triage.train.fitting import WHOLE_C
 from triage.train.linear import balanced, fit_dual
 
@@ -60,7 +60,7 @@ SECOND_VIEW = 20261127
 
 @dataclass
 class Vectors:
-    """A set's photos by one network: whole vectors (n, D), cells with neighbours photo by photo, grids.
+    """A set's photos by one network: whole vectors (n, D), cells with neighbors photo by photo, grids.
 
     ``second`` (n, D) are the whole vectors of the photos mirrored and mildly relit.
     """
@@ -128,7 +128,7 @@ def _views_of(files: tuple[Any, ...]) -> list[tuple[list[Array], Array]]:
 
 
 def second_view(pictures: tuple[list[Array], Array], number: int) -> tuple[list[Array], Array]:
-    """Return the pictures mirrored, light and colours mildly changed, the same change in all of them."""
+    """Return the pictures mirrored, light and colors mildly changed, the same change in all of them."""
     rng = np.random.default_rng([SECOND_VIEW, number])
     gain, power = np.exp(rng.normal(0, 0.06) + rng.normal(0, 0.03, 3)), np.exp(rng.normal(0, 0.08))
     table = np.clip(255 * (np.arange(256)[:, None] / 255) ** power * gain, 0, 255).round().astype(np.uint8)
@@ -174,10 +174,10 @@ def vectors_on_device(
 
 
 def _kept(joined: Array, grid: tuple[int, int], projection: dict[str, Array]) -> Array:
-    """Return the cells as the store keeps them, projected to 8-bit numbers, beside their neighbours."""
+    """Return the cells as the store keeps them, projected to 8-bit numbers, beside their neighbors."""
     projected = (joined.astype(np.float32) - projection["mean"]) @ projection["matrix"]
     steps = np.clip(np.rint((projected - projection["offset"]) / projection["scale"]), 0, 255)
-    return with_neighbours(steps * projection["scale"] + projection["offset"], grid)
+    return with_neighbors(steps * projection["scale"] + projection["offset"], grid)
 
 
 def two_view_scores(found: Vectors, split: Draw) -> Array:

@@ -1,4 +1,4 @@
-"""Sets of truly labelled photos with their vectors, for the bench of doubtful labels."""
+"""Sets of truly labeled photos with their vectors, for the bench of doubtful labels."""
 
 from __future__ import annotations
 

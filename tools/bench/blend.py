@@ -2,7 +2,7 @@
 
     tools/bench/run blend [--sets screws boards boards-unboxed materials demo] [--seeds 20] [--first 100]
 
-Half of the decks are held out; decks of the other half are labelled in a random order until n positives are
+Half of the decks are held out; decks of the other half are labeled in a random order until n positives are
 reached. The trainer's own models, left-out scores and blend are used; figures are average precision on the
 held-out decks. `loss` is that of the better of the two parts, chosen anew on the test photos of each split
 (which no rule can do), less that of the blend, with its standard error over splits. `boards-unboxed` are the
@@ -40,8 +40,8 @@ class Found:
     share: float
 
 
-def labelled_until(found: Set, tag: str, n: int, seed: int) -> tuple[list[str], list[str]] | None:
-    """Photos to train on and to test on, or None where the labelling half has too few positives."""
+def labeled_until(found: Set, tag: str, n: int, seed: int) -> tuple[list[str], list[str]] | None:
+    """Photos to train on and to test on, or None where the labeling half has too few positives."""
     photos = sorted(found.labels[tag])
     decks = sorted({found.decks[sha] for sha in photos})
     order = [decks[k] for k in np.random.default_rng(seed).permutation(len(decks))]
@@ -61,7 +61,7 @@ def labelled_until(found: Set, tag: str, n: int, seed: int) -> tuple[list[str], 
 
 def one_split(found: Set, tag: str, n: int, seed: int, unboxed: bool) -> Found | None:
     """Train on one split and measure the parts, or None where it cannot be drawn."""
-    parts = labelled_until(found, tag, n, seed)
+    parts = labeled_until(found, tag, n, seed)
     if parts is None:
         return None
     train, test = parts

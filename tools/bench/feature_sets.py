@@ -59,7 +59,7 @@ def read_labels(path: Path) -> tuple[dict[str, dict[str, int]], dict[tuple[str, 
     return dict(labels), boxes
 
 
-def rust_colours(rgb: Array) -> Array:
+def rust_colors(rgb: Array) -> Array:
     """Return (64,): how pixels' log chromaticities lie around the photo's own median.
 
     Taking the median away removes the white balance, which multiplies each channel (von Kries).
@@ -84,7 +84,7 @@ def parts_of_photo(
     image = open_upright(path, CELLS_LONG_SIDE_PX)
     size = cell_view_px(CELLS_LONG_SIDE_PX, image.full_width, image.full_height)
     large = resample(image.rgb, *size)
-    parts: dict[str, Array] = {"colour": rust_colours(image.rgb)}
+    parts: dict[str, Array] = {"color": rust_colors(image.rgb)}
     cells: dict[str, Array] = {}
     for name, network in networks.items():
         for side in (224, 384, 448) if name == FULL else (224, 448):

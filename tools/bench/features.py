@@ -1,4 +1,4 @@
-"""What each part of the recipe brings: average precision and ROC-AUC at 10, 20 and 40 labelled positives.
+"""What each part of the recipe brings: average precision and ROC-AUC at 10, 20 and 40 labeled positives.
 
 python -m tools.bench.features writes a Markdown table. Sets: the real photos of --photos (folders with
 photos/ and labels.csv) and sample_photos/. Decks are split half and half; from one half n positives and at
@@ -25,7 +25,7 @@ from sklearn.metrics import average_precision_score, roc_auc_score
 from tools.bench.feature_sets import FULL, SMALL, Array, FeatureSet, extract
 from triage.features.pooling import unit
 from triage.features.projection import load_projection
-from triage.train.cells import with_neighbours
+from triage.train.cells import with_neighbors
 
 ROOT = Path(__file__).resolve().parents[2]
 COUNTS = (10, 20, 40)
@@ -120,7 +120,7 @@ def whole_recipes() -> dict[str, Callable[[Parts], list[Array]]]:
         "D at 224 + 448": base,
         "D at 224 + 448, four blocks": apart,
         "D + mirror images": lambda p: base(p, flips=True),
-        "D + colours around the median": lambda p: [*base(p), 0.5 * p["colour"]],
+        "D + colors around the median": lambda p: [*base(p), 0.5 * p["color"]],
         "D + earlier map at 448": lambda p: [
             *base(p),
             p[f"{FULL} 448 earlier mean"],
@@ -191,12 +191,12 @@ def cell_recipes(features: FeatureSet) -> Iterator[tuple[str, list[Array]]]:
         projection = load_projection(file)
         shipped = []
         for joined in cells:
-            steps = projection.quantise(projection.turned @ joined.astype(np.float32).T)
+            steps = projection.quantize(projection.turned @ joined.astype(np.float32).T)
             shipped.append(steps * projection.scale + projection.offset)
         yield f"cells: shipped projection, {name} bits", shipped
         if name == "8":
             pairs = zip(shipped, features.grids, strict=True)
-            yield "cells: shipped, 8 bits, with neighbours", [with_neighbours(c, g) for c, g in pairs]
+            yield "cells: shipped, 8 bits, with neighbors", [with_neighbors(c, g) for c, g in pairs]
 
 
 Row = tuple[str, str, str, int, float, float]

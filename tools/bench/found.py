@@ -2,7 +2,7 @@
 
     tools/bench/run found [--sets boards screws materials demo] [--positives 20] [--seeds 10]
 
-Half of the decks are new. Decks of the other half are labelled in a random order until so many photos show
+Half of the decks are new. Decks of the other half are labeled in a random order until so many photos show
 the tag; a model is trained on them and puts the photos of the new decks in the order `dangerous`. Shown is
 the share of the new photos with the tag that are among the first 10, 20 and 30 % of the photos. *Camera*: by
 the time taken, or by deck and name where no camera states it (boards, screws; the names of materials follow
@@ -48,7 +48,7 @@ class Run:
     camera: np.ndarray
 
 
-def labelled(data: Set, tag: str, ours: list[str], seed: int, positives: int) -> list[str]:
+def labeled(data: Set, tag: str, ours: list[str], seed: int, positives: int) -> list[str]:
     """Photos of whole decks in a random order until so many show the tag."""
     decks = np.random.default_rng(seed).permutation(sorted({data.decks[sha] for sha in ours}))
     found: list[str] = []
@@ -65,7 +65,7 @@ def run(data: Set, tags: tuple[str, ...], seed: int, positives: int) -> Run | No
     held = [sha for sha in held if all(sha in data.labels[tag] for tag in tags)]
     chances = []
     for tag in tags:
-        model = data.train(tag, labelled(data, tag, ours, seed, positives), ours)
+        model = data.train(tag, labeled(data, tag, ours, seed, positives), ours)
         if model is not None:
             chances.append(data.probabilities(model, held))
     defects = np.sum([data.present(tag, held) for tag in tags], axis=0)

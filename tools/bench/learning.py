@@ -2,7 +2,7 @@
 
     tools/bench/run learning [--sets screws boards materials demo] [--seeds 20] [--json FILE]
 
-For each tag half of the decks are held out. Photos of the other half are labelled in lots of five, by
+For each tag half of the decks are held out. Photos of the other half are labeled in lots of five, by
 `next_to_label` (no model at first, then with the probabilities of the model so far) or at random; after
 each lot a model is trained and its average precision on the held-out decks compared with the ceiling, the
 model of all labels. Counted are the labels to nine tenths of the ceiling, paired over seeds; the interval
@@ -68,31 +68,31 @@ class Quick(Set):
 def labels_needed(
     data: Set, tag: str, seed: int, order: str, ceiling: float, most: int
 ) -> tuple[int, list[str]]:
-    """Labels until nine tenths of the ceiling (or `most`), and the photos labelled."""
+    """Labels until nine tenths of the ceiling (or `most`), and the photos labeled."""
     ours, held = data.halves(tag, seed)
     truth = data.present(tag, held)
     decks = [data.decks[sha] for sha in ours]
     rows = np.stack([data.vectors[sha].whole for sha in ours])
     drawn = list(np.random.default_rng(seed).permutation(ours))
-    labelled: list[str] = []
+    labeled: list[str] = []
     chances = None
-    while len(labelled) < min(most, len(ours)):
+    while len(labeled) < min(most, len(ours)):
         if order == "random":
-            new = drawn[len(labelled) : len(labelled) + LOT]
+            new = drawn[len(labeled) : len(labeled) + LOT]
         else:
-            done = set(labelled)
+            done = set(labeled)
             pool = Pool(ours, decks, rows, np.array([sha in done for sha in ours]), chances)
             new = next_to_label(pool, LOT, order=order, seed=seed)
         if not len(new):
             break
-        labelled += list(map(str, new))
-        model = data.train(tag, labelled, ours)
+        labeled += list(map(str, new))
+        model = data.train(tag, labeled, ours)
         if model is None:
             continue
         if float(average_precision(data.probabilities(model, held), truth)) >= SHARE * ceiling:
-            return len(labelled), labelled
+            return len(labeled), labeled
         chances = data.probabilities(model, ours) if order != "random" else None
-    return min(most, len(ours)), labelled
+    return min(most, len(ours)), labeled
 
 
 def bench(data: Set, tag: str, seeds: range, most: int) -> tuple[list[int], list[int]]:

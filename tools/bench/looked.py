@@ -5,8 +5,8 @@
 Half of the decks train, with all their boxes and, in the next lines of each tag, with boxes on so many photos
 only; photos of the other half that show the tag and have a box are asked. *Pointing game* (J. Zhang and
 others, Top-down Neural Attention by Excitation Backprop, ECCV 2016): the share of photos whose highest cell
-lies in a box. *Mass inside*: the share of the cells' odds, normalised over the photo, that lies in boxes.
-Both stand against the photo's middle: the middle cell, and a box of the labelled area and the photo's shape
+lies in a box. *Mass inside*: the share of the cells' odds, normalized over the photo, that lies in boxes.
+Both stand against the photo's middle: the middle cell, and a box of the labeled area and the photo's shape
 in the middle of the photo (mass spread evenly over it). *Chance* is the boxes' share of the photo. 95 %
 intervals draw the decks anew; a deck that is held out under several seeds is one deck.
 """
@@ -63,14 +63,14 @@ def _one(data: Set, tag: str, sha: str, weights: np.ndarray) -> Looked:
     marked = inside(drawn, vectors.cell_boxes())
     scores = linear_maps(vectors.cells_float(), vectors.grid, weights)[0]
     odds = np.exp(scores - scores.max())
-    centre = np.abs(cells[:, :2] + cells[:, 2:] / 2 - 0.5).max(axis=1)
+    center = np.abs(cells[:, :2] + cells[:, 2:] / 2 - 0.5).max(axis=1)
     share = covered(cells, drawn)
     share = share if share.any() else marked.astype(float)  # a point marks the cell that holds it
     middle = covered(cells, [middle_box(float((share * cells[:, 2] * cells[:, 3]).sum()))])
     return Looked(
         deck=data.decks[sha],
         hit=float(marked[int(np.argmax(scores))]),
-        middle_hit=float(marked[int(np.argmin(centre))]),
+        middle_hit=float(marked[int(np.argmin(center))]),
         mass=float((odds * share).sum() / odds.sum()),
         middle_mass=float((middle * share).sum() / middle.sum()),
         chance=float((share * cells[:, 2] * cells[:, 3]).sum()),

@@ -38,7 +38,7 @@ _LOT = 2000
 
 
 def make_library(folder: Path, photos: int) -> Library:
-    """Make a library of synthetic photos: half of the decks labelled, all suggested."""
+    """Make a library of synthetic photos: half of the decks labeled, all suggested."""
     library = Library.create(folder)
     shas = [sha256(f"photo {number}".encode()).hexdigest() for number in range(photos)]
     core = library.vocabulary().core

@@ -8,7 +8,7 @@
 Every photo with a partner of the same name at the deck's other visit is asked for it, in both directions;
 the candidates are all photos of the deck at the other visit. The same view of the same part is the truth: the
 renderer aimed at one place. Compared with chance (k of n, without looking) and with the order of capture
-alone. Place words are left out unless a line says so: after a visit nobody has labelled the new photos yet.
+alone. Place words are left out unless a line says so: after a visit nobody has labeled the new photos yet.
 """
 
 from __future__ import annotations

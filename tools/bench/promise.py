@@ -11,7 +11,7 @@ real: decks of the real sets split in two again and again; trained on one half, 
 miss is its mean over the splits that held it out, the error is by bootstrap over decks.
 
 `broken` counts decks without the defect as decks that lost nothing. With as many of them as of the others,
-its criterion lets the labelled decks lose ``(alpha (2 n + 1) - 1) / n`` on average: .110 at 10 % and 10
+its criterion lets the labeled decks lose ``(alpha (2 n + 1) - 1) / n`` on average: .110 at 10 % and 10
 decks, .053 at 5 % and 20, barely more than was promised. Asking the largest of n scores takes more than that
 away again, so there the broken variant keeps the promise too and no test of misses can catch it, however many
 the draws; the table says where that is so, and how many draws are needed where it is a matter of number.

@@ -2,8 +2,8 @@
 
     tools/bench/run real [--sets screws boards] [--seeds 5] [--json FILE]
 
-For each tag and each number n of labelled positives: half of the decks are held out, decks of the other half
-are labelled in a random order until n positives are reached (their negatives come along, as in life), and the
+For each tag and each number n of labeled positives: half of the decks are held out, decks of the other half
+are labeled in a random order until n positives are reached (their negatives come along, as in life), and the
 commands `label read`, `train --tag`, `presort --json` run on a copy of a library that `new`, `tags add` and
 `ingest` made. The figures are over the held-out decks, mean over seeds with the standard error; the plain
 baseline (`tools/bench/baseline.py`) sees the same labels and the same held-out photos.
@@ -45,7 +45,7 @@ FLOORS = {
 
 @dataclass(frozen=True)
 class Row:
-    """One labelled photo of a set."""
+    """One labeled photo of a set."""
 
     photo: str
     deck: str
@@ -100,33 +100,33 @@ def copy_library(source: Path, target: Path) -> None:
 
 
 def split(rows: list[Row], n: int, seed: int) -> tuple[list[Row], list[Row]] | None:
-    """Return (labelled, held out) by deck; null where the labelling half has fewer than n positives."""
+    """Return (labeled, held out) by deck; null where the labeling half has fewer than n positives."""
     decks = sorted({row.deck for row in rows})
     order = np.random.default_rng(seed).permutation(len(decks))
     half = len(decks) // 2
     held = {decks[index] for index in order[:half]}
-    labelled: list[Row] = []
+    labeled: list[Row] = []
     by_deck = defaultdict(list)
     for row in rows:
         by_deck[row.deck].append(row)
     for index in order[half:]:
-        labelled += by_deck[decks[index]]
-        if sum(row.present for row in labelled) >= n and any(not row.present for row in labelled):
-            return labelled, [row for row in rows if row.deck in held]
+        labeled += by_deck[decks[index]]
+        if sum(row.present for row in labeled) >= n and any(not row.present for row in labeled):
+            return labeled, [row for row in rows if row.deck in held]
     return None
 
 
 def measure(
-    library: Path, tag: str, labelled: list[Row], held: list[Row], work: Path
+    library: Path, tag: str, labeled: list[Row], held: list[Row], work: Path
 ) -> dict[str, np.ndarray]:
     """Run the commands on a copy of the library and return held-out probabilities by photo."""
     copy = work / "copy"
     shutil.rmtree(copy, ignore_errors=True)
     copy_library(library, copy)
     with (work / "labels.csv").open("w", newline="") as file:
-        writer = csv.DictWriter(file, list(labelled[0].cells))
+        writer = csv.DictWriter(file, list(labeled[0].cells))
         writer.writeheader()
-        writer.writerows(row.cells for row in labelled)
+        writer.writerows(row.cells for row in labeled)
     run("label", "read", work / "labels.csv", "--by", "bench", library=copy)
     trained = run("train", "--tag", tag, library=copy)
     decks = [word for deck in sorted({row.deck for row in held}) for word in ("--deck", deck)]
@@ -170,17 +170,17 @@ def bench(name: str, seeds: int, work: Path) -> list[dict[str, Any]]:
                 parts = split(mine, n, seed)
                 if parts is None:
                     continue
-                labelled, held = parts
+                labeled, held = parts
                 labels = np.array([row.present for row in held])
                 if labels.all() or not labels.any():
                     continue
-                done = measure(library, tag, labelled, held, work)
+                done = measure(library, tag, labeled, held, work)
                 if not done["found"]:
                     continue
                 ours.append(figures(labels, np.array([done["found"][row.photo] for row in held])))
                 chances = baseline.scores(
-                    np.stack([plain_features[row.photo] for row in labelled]),
-                    np.array([row.present for row in labelled]),
+                    np.stack([plain_features[row.photo] for row in labeled]),
+                    np.array([row.present for row in labeled]),
                     np.stack([plain_features[row.photo] for row in held]),
                 )
                 theirs.append(figures(labels, chances))

@@ -2,7 +2,7 @@
 
     python tools/bench/realism.py sample_photos --real ../shared/photos [--json]
 
-Power-spectrum slope, sharpness, noise and colour spread of each rendered photo are held against the range
+Power-spectrum slope, sharpness, noise and color spread of each rendered photo are held against the range
 (2nd to 98th percentile) of real photos; then a classifier is told to separate rendered from real wood patches
 (64 x 64 pixels, split by deck and board). Real photos here are of boards, screws in a block and objects: no
 open set of real deck photos was found, so an area under the curve near 1 says first of all that subjects
@@ -22,7 +22,7 @@ import numpy as np
 
 LONG_SIDE = 512  # every photo is brought to this before measuring, so that sets of different size compare
 PATCH = 64
-MEASURES = ("spectrum_slope", "sharpness", "noise", "colour_spread")
+MEASURES = ("spectrum_slope", "sharpness", "noise", "color_spread")
 
 
 def read(path: Path, long_side: int = LONG_SIDE) -> np.ndarray | None:
@@ -35,14 +35,14 @@ def read(path: Path, long_side: int = LONG_SIDE) -> np.ndarray | None:
     return cv2.resize(image, size, interpolation=cv2.INTER_AREA)[..., ::-1].astype(np.float32) / 255
 
 
-def spectrum_slope(grey: np.ndarray) -> float:
+def spectrum_slope(gray: np.ndarray) -> float:
     """Exponent of the radially averaged power spectrum, cycles 8 to 128 of a Hann-windowed square.
 
     Natural scenes lie near -2 (Field 1987, J. Opt. Soc. Am. A 4:2379).
     """
-    side = min(grey.shape)
-    top, left = (grey.shape[0] - side) // 2, (grey.shape[1] - side) // 2
-    square = grey[top : top + side, left : left + side]
+    side = min(gray.shape)
+    top, left = (gray.shape[0] - side) // 2, (gray.shape[1] - side) // 2
+    square = gray[top : top + side, left : left + side]
     window = np.hanning(side)
     power = np.abs(np.fft.fftshift(np.fft.fft2((square - square.mean()) * np.outer(window, window)))) ** 2
     y, x = np.indices(power.shape) - side // 2
@@ -52,21 +52,21 @@ def spectrum_slope(grey: np.ndarray) -> float:
     return float(np.polyfit(np.log(cycles), np.log(mean[cycles] + 1e-12), 1)[0])
 
 
-def sharpness(grey: np.ndarray) -> float:
-    """Standard deviation of the Laplacian, of grey levels 0 to 255."""
-    return float(cv2.Laplacian(grey * 255, cv2.CV_32F).std())
+def sharpness(gray: np.ndarray) -> float:
+    """Standard deviation of the Laplacian, of gray levels 0 to 255."""
+    return float(cv2.Laplacian(gray * 255, cv2.CV_32F).std())
 
 
-def noise(grey: np.ndarray) -> float:
-    """Noise in grey levels (Immerkaer 1996, CVIU 64:300) over the flattest tenth of 16 px cells."""
+def noise(gray: np.ndarray) -> float:
+    """Noise in gray levels (Immerkaer 1996, CVIU 64:300) over the flattest tenth of 16 px cells."""
     mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
-    high = np.abs(cv2.filter2D(grey.astype(np.float32) * 255, -1, mask))
-    h, w = (s // 16 * 16 for s in grey.shape)
+    high = np.abs(cv2.filter2D(gray.astype(np.float32) * 255, -1, mask))
+    h, w = (s // 16 * 16 for s in gray.shape)
     cells = high[:h, :w].reshape(h // 16, 16, w // 16, 16).mean((1, 3)).ravel()
     return float(np.sqrt(np.pi / 2) / 6 * np.sort(cells)[: max(1, len(cells) // 10)].mean())
 
 
-def colour_spread(rgb: np.ndarray) -> float:
+def color_spread(rgb: np.ndarray) -> float:
     """Spread of chroma: square root of the summed variances of a* and b* (CIELAB)."""
     lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)
     return float(np.sqrt(lab[..., 1].var() + lab[..., 2].var()))
@@ -74,9 +74,9 @@ def colour_spread(rgb: np.ndarray) -> float:
 
 def measure(rgb: np.ndarray) -> dict[str, float]:
     """The four numbers of one photo."""
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     return dict(
-        zip(MEASURES, (spectrum_slope(grey), sharpness(grey), noise(grey), colour_spread(rgb)), strict=True)
+        zip(MEASURES, (spectrum_slope(gray), sharpness(gray), noise(gray), color_spread(rgb)), strict=True)
     )
 
 
@@ -109,10 +109,10 @@ def compare(rendered: list[Path], real: list[Path]) -> dict[str, Any]:
 
 
 def patch_features(patch: np.ndarray) -> np.ndarray:
-    """Spectrum, residual and colour statistics of one patch (64, 64, 3)."""
-    grey = cv2.cvtColor(patch, cv2.COLOR_RGB2GRAY)
+    """Spectrum, residual and color statistics of one patch (64, 64, 3)."""
+    gray = cv2.cvtColor(patch, cv2.COLOR_RGB2GRAY)
     window = np.hanning(PATCH)
-    power = np.abs(np.fft.fftshift(np.fft.fft2((grey - grey.mean()) * np.outer(window, window)))) ** 2
+    power = np.abs(np.fft.fftshift(np.fft.fft2((gray - gray.mean()) * np.outer(window, window)))) ** 2
     y, x = np.indices(power.shape) - PATCH // 2
     radius = np.hypot(x, y).astype(int).ravel()
     spectrum = np.log(np.bincount(radius, power.ravel())[1:33] + 1e-9)

@@ -188,8 +188,8 @@ def _exponent(rows: list[dict[str, float]], key: str) -> float:
     return round(float(np.polyfit(n, cost, 1)[0]), 2)
 
 
-def _costs(folder: Path, photos: int, tags: int, labelled: float) -> dict[str, float]:
-    make_rows(folder, photos, tags=tags, labelled=labelled).close()
+def _costs(folder: Path, photos: int, tags: int, labeled: float) -> dict[str, float]:
+    make_rows(folder, photos, tags=tags, labeled=labeled).close()
     where = ("-L", str(folder), "--json")
     found: dict[str, float] = {}
     for name, words in {"status": ("status",), "decks": ("decks",), "photos": ("photos",)}.items():
@@ -255,7 +255,7 @@ def presort_memory(trained: Path, sizes: tuple[int, ...]) -> dict[str, object]:
     found: dict[str, object] = {}
     for size in sizes:
         with tempfile.TemporaryDirectory() as scratch:
-            make_rows(Path(scratch) / "big", size, labelled=0.0).close()
+            make_rows(Path(scratch) / "big", size, labeled=0.0).close()
             with Library.open(trained) as source, Library.open(Path(scratch) / "big") as library:
                 lend_model(source, library)
                 some, store = [photo.sha for photo in queries.photos(source)[:40]], store_of(library)

@@ -33,8 +33,8 @@ def deck_of(number: int) -> str:
     return f"D-{number // A_DECK:06d}"
 
 
-def make_rows(folder: Path, photos: int, *, tags: int = 5, labelled: float = 1.0) -> Library:
-    """Make a library of `photos` photos, the first `labelled` of them labelled for the first `tags` tags.
+def make_rows(folder: Path, photos: int, *, tags: int = 5, labeled: float = 1.0) -> Library:
+    """Make a library of `photos` photos, the first `labelled` of them labeled for the first `tags` tags.
 
     Every photo has a suggestion for each tag. Indexes are made after the rows.
     """
@@ -58,7 +58,7 @@ def make_rows(folder: Path, photos: int, *, tags: int = 5, labelled: float = 1.0
     base.execute("BEGIN")
     _insert(base, photo.name, _photos(photos))
     _insert(base, placing.name, _placings(photos, start, log_id, refs["p1"]))
-    many = int(photos * labelled)
+    many = int(photos * labeled)
     first = start + 2 * photos
     _insert(base, label.name, _labels(many, chosen, first, log_id, refs))
     _insert(base, event.name, _events(photos, many, chosen, start, log_id, refs))
@@ -150,7 +150,7 @@ def _labels(
 
 
 def _events(
-    photos: int, labelled: int, tags: list[str], start: int, log_id: str, refs: dict[str, str]
+    photos: int, labeled: int, tags: list[str], start: int, log_id: str, refs: dict[str, str]
 ) -> Iterator[tuple[object, ...]]:
     at, before = "2026-05-04T10:00:00.000000+00:00", "0" * 64
     number = start
@@ -170,7 +170,7 @@ def _events(
                 before,
                 f"{letter}{number:063x}",
             )
-    for one in range(labelled):
+    for one in range(labeled):
         ref = refs[PEOPLE[one // A_DECK % 3]]
         for _ in tags:
             number += 1

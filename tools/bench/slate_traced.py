@@ -40,7 +40,7 @@ def write_jobs(folder: Path, count: int, seed: int) -> None:
         view = sv.draw_view(rng, "letter", card.text)
         camera = view.camera
         camera.k1 = camera.k2 = 0.0
-        camera.centre = (np.array(SIZE) - 1) / 2
+        camera.center = (np.array(SIZE) - 1) / 2
         name = f"view-{number:02d}.jpg"
         jobs.append(
             {
@@ -115,7 +115,7 @@ def _flat(half_x: float, half_y: float, z: float) -> tuple[list[Any], list[Any],
 
 
 def _paper(job: dict[str, Any], steps: int = 48) -> tuple[list[Any], list[Any], list[Any]]:
-    """The paper as a grid bent to a cylinder by arc length, with its picture's coordinates, in metres."""
+    """The paper as a grid bent to a cylinder by arc length, with its picture's coordinates, in meters."""
     width, height = job["size_mm"]
     c, s = math.cos(job["axis"]), math.sin(job["axis"])
     points, spots = [], []

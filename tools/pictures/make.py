@@ -1,4 +1,4 @@
-"""Makes the README's pictures: the report, the labelling screen, the page."""
+"""Makes the README's pictures: the report, the labeling screen, the page."""
 
 from __future__ import annotations
 
@@ -49,8 +49,8 @@ def shoot(page: str, target: Path, width: int, height: int) -> None:
             image.convert("RGB").save(target, quality=82, optimize=True)
 
 
-async def labelling_screen(library_path: Path, target: Path) -> None:
-    """Draw the labelling screen with a photo, the grid and the machine's word."""
+async def labeling_screen(library_path: Path, target: Path) -> None:
+    """Draw the labeling screen with a photo, the grid and the machine's word."""
     from triage.label.order import questions
     from triage.library import Library
     from triage.terminal.ask import AskApp
@@ -98,29 +98,29 @@ def main(out: Path) -> None:
     report = (out / "report" / "report.html").resolve().as_uri()
     shoot(report, HERE / "report-first-page.jpg", 1000, 1180)
     with tempfile.TemporaryDirectory() as folder:
-        page = worst_labelled_deck(out / "library", Path(folder))
+        page = worst_labeled_deck(out / "library", Path(folder))
         shoot(page.as_uri(), HERE / "report-deck.jpg", 1000, 1720)
     os.environ.setdefault("COLORTERM", "truecolor")
     with tempfile.TemporaryDirectory() as folder:
         svg = Path(folder) / "screen.svg"
-        asyncio.run(labelling_screen(out / "library", svg))
-        shoot(svg.as_uri(), HERE / "labelling-screen.jpg", 1360, 900)
+        asyncio.run(labeling_screen(out / "library", svg))
+        shoot(svg.as_uri(), HERE / "labeling-screen.jpg", 1360, 900)
     with tempfile.TemporaryDirectory() as folder:
         page_of_a_deck(out / "library", Path(folder), HERE / "page-deck.jpg")
     print("\n".join(str(path) for path in sorted(HERE.glob("*.jpg"))))
 
 
-def worst_labelled_deck(library_path: Path, folder: Path) -> Path:
-    """Write the page of the worst deck that a person has labelled, and return it."""
+def worst_labeled_deck(library_path: Path, folder: Path) -> Path:
+    """Write the page of the worst deck that a person has labeled, and return it."""
     from triage.assess import assess_library
     from triage.library import Library
     from triage.report import write_report
 
     with Library.open(library_path) as library:
-        labelled = {
+        labeled = {
             photo.deck for photo in queries.photos(library) if queries.labels(library, photo=photo.sha)
         }
-        worst = next(one for one in assess_library(library) if one.deck in labelled)
+        worst = next(one for one in assess_library(library) if one.deck in labeled)
         files = write_report(library, [worst], folder, per_deck=True)
     return next(file for file in files if file.suffix == ".html" and worst.deck in file.name)
 

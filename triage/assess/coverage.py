@@ -104,7 +104,7 @@ def coverage(
 
 
 def _shown(visits: Sequence[DeckEvidence], element_of: Mapping[str, str]) -> set[str]:
-    """Return the elements that persons labelled in photos, by themselves or by a defect at them."""
+    """Return the elements that persons labeled in photos, by themselves or by a defect at them."""
     found = set()
     for visit in visits:
         for (_, tag), word in visit.words.items():

@@ -1,4 +1,4 @@
-"""Facts against photos: what a person labelled and what a fact says cannot both be true.
+"""Facts against photos: what a person labeled and what a fact says cannot both be true.
 
 Neither is erased. Which facts speak against which tags is data (`triage/data/disputes.toml`).
 """
@@ -19,7 +19,7 @@ WORDS = "Disputed: a photo shows '{tag}', but {fact} ({keys}). The worse counts 
 
 @dataclass(frozen=True)
 class Dispute:
-    """A fact that speaks against a tag that is labelled present; `keys` are the facts."""
+    """A fact that speaks against a tag that is labeled present; `keys` are the facts."""
 
     tag: str
     words: str
@@ -42,7 +42,7 @@ def _against() -> dict[str, tuple[tuple[Condition, str], ...]]:
 
 
 def disputes(tags: Collection[str], view: View) -> tuple[Dispute, ...]:
-    """Return what the deck's facts say against tags that persons labelled present."""
+    """Return what the deck's facts say against tags that persons labeled present."""
     found = []
     for tag in sorted(tags):
         for condition, words in _against().get(tag, ()):

@@ -41,7 +41,7 @@ SAME_FACT = 0.8
 class NextLook:
     """One thing to find out: `what` is a photo's name and tag, an element or a fact's key.
 
-    `photo` and `tag` are set where one photo is to be labelled. `gain` orders requests and is never printed.
+    `photo` and `tag` are set where one photo is to be labeled. `gain` orders requests and is never printed.
     """
 
     deck: str

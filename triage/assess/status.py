@@ -120,7 +120,7 @@ def next_step(
 
     `listed` says that photos to look at first are open.
 
-    `photos` are those at a deck; `waiting` ones come first as long as nobody has labelled anything, later
+    `photos` are those at a deck; `waiting` ones come first as long as nobody has labeled anything, later
     they are mentioned with the next step.
     """
     if waiting and not (photos and labels):

@@ -37,7 +37,7 @@ ORDER = ("absent", "unclear", "present")
 
 @dataclass(frozen=True)
 class Pair:
-    """Two people on one tag: how many photos both labelled, how they agree, and their table of counts."""
+    """Two people on one tag: how many photos both labeled, how they agree, and their table of counts."""
 
     people: tuple[str, str]
     photos: int
@@ -107,7 +107,7 @@ class Agreement:
 def agree(library: Library, tags: Sequence[str] | None = None) -> dict[str, Agreement]:
     """Return the agreement on each tag that has labels, and `overall`.
 
-    Raises BadInput when there are no labels, one labeller only, or no photo that two people labelled.
+    Raises BadInput when there are no labels, one labeler only, or no photo that two people labeled.
     """
     return agree_columns(grouped(read_columns(library, tags), deck_groups(library)))
 

@@ -91,7 +91,7 @@ def alphas(matrix: ArrayLike, level: str = "nominal", values: ArrayLike | None =
 def alpha_of(matrix: ArrayLike, level: str = "nominal", values: ArrayLike | None = None) -> float:
     """Return Krippendorff's alpha of one coincidence matrix.
 
-    Raises BadInput where it is undefined: nothing labelled twice, or one value only.
+    Raises BadInput where it is undefined: nothing labeled twice, or one value only.
     """
     o = np.asarray(matrix, dtype=float)
     if o.sum() <= 0:
@@ -105,8 +105,8 @@ def alpha_of(matrix: ArrayLike, level: str = "nominal", values: ArrayLike | None
 def observed_of(matrix: ArrayLike) -> float:
     """Return the observed agreement of one coincidence matrix: the share of pairs that agree, 0 to 1.
 
-    Each value weighs the same however many people labelled its photo (1 - D_o, Krippendorff 2011).
-    Raises BadInput when nothing was labelled twice.
+    Each value weighs the same however many people labeled its photo (1 - D_o, Krippendorff 2011).
+    Raises BadInput when nothing was labeled twice.
     """
     o = np.asarray(matrix, dtype=float)
     total = o.sum()

@@ -1,4 +1,4 @@
-"""What happened to a report's photos after its issue: moved, labelled, settled, taken back, removed."""
+"""What happened to a report's photos after its issue: moved, labeled, settled, taken back, removed."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 WHAT: Mapping[str, str] = {
     "moved": "moved",
     "placed": "moved",
-    "label": "labelled anew",
+    "label": "labeled anew",
     "settled": "settled anew",
     "forgotten": "removed",
     "blackout": "given another blackout",

@@ -28,8 +28,8 @@ LEAST = 3
 
 
 @dataclass(frozen=True)
-class Neighbour:
-    """A labelled photo of another deck that looks alike."""
+class Neighbor:
+    """A labeled photo of another deck that looks alike."""
 
     photo: str
     value: str
@@ -45,7 +45,7 @@ class Doubt:
     probability: float
     contradiction: float
     disputed: bool
-    neighbours: tuple[Neighbour, ...]
+    neighbors: tuple[Neighbor, ...]
 
     def to_json(self) -> dict[str, Any]:
         """The promised keys and more."""
@@ -56,7 +56,7 @@ class Doubt:
             "probability": self.probability,
             "contradiction": self.contradiction,
             "disputed": self.disputed,
-            "neighbours": [{"photo": one.photo, "value": one.value} for one in self.neighbours],
+            "neighbours": [{"photo": one.photo, "value": one.value} for one in self.neighbors],
         }
 
 
@@ -88,18 +88,18 @@ def doubts(
     """
     columns = grouped(read_columns(library, tags), deck_groups(library))
     words, disputed = columns.put_together()
-    labelled = np.flatnonzero(((words == 1) | (words == 3)).any(axis=0))
-    if not len(labelled):
+    labeled = np.flatnonzero(((words == 1) | (words == 3)).any(axis=0))
+    if not len(labeled):
         raise BadInput("There are no labels `present` or `absent` yet, so none can be doubted.")
-    rows_of, have = _vectors(library, [columns.photos[place] for place in labelled])
-    places = labelled[have]
+    rows_of, have = _vectors(library, [columns.photos[place] for place in labeled])
+    places = labeled[have]
     if not len(places):
         raise BadInput("None of the labeled photos has vectors yet.", "Run: deck-triage embed")
     rows = principal(rows_of, len(places))
     learned = _learned(library, columns, places)
     found = rank(columns, rows, places, words, disputed, learned, most=most, progress=progress, cancel=cancel)
-    if len(places) < len(labelled):
-        gone = len(labelled) - len(places)
+    if len(places) < len(labeled):
+        gone = len(labeled) - len(places)
         photos = count_of(gone, "labeled photo")
         found.without["vectors"] = f"{photos} without vectors yet; run deck-triage embed"
     return found
@@ -170,7 +170,7 @@ def rank(
     """Rank the labels of photos `places` (codes), whose vectors are `rows`, by what other decks say.
 
     `words` and `disputed` have shape (tags, photos), `learned` is by tag as in `chances`. Raises BadInput
-    when no tag can be compared, Cancelled between tags.
+    when no tag can be compared, Canceled between tags.
     """
     board = Board(rows, deck_folds(columns.decks)[columns.deck_of[places]])
     without: dict[str, str] = {}
@@ -202,7 +202,7 @@ def rank(
             "No tag can be compared: " + "; ".join(f"{tag}: {why}" for tag, why in without.items())
         )
     found.sort(key=lambda one: (-one[0], columns.tags[one[1]], columns.photos[places[one[2]]]))
-    near = _neighbours(columns, rows, places, words, found[:most])
+    near = _neighbors(columns, rows, places, words, found[:most])
     return Doubts(
         tuple(
             Doubt(
@@ -235,15 +235,15 @@ def _why_not(columns: Columns, places: NDArray[np.intp], present: NDArray[np.boo
     return ""
 
 
-def _neighbours(
+def _neighbors(
     columns: Columns,
     rows: Floats32,
     places: NDArray[np.intp],
     words: Bytes,
     found: list[tuple[float, int, int, float]],
-) -> dict[tuple[int, int], tuple[Neighbour, ...]]:
+) -> dict[tuple[int, int], tuple[Neighbor, ...]]:
     """The three nearest answered photos of other decks, by (row, tag)."""
-    near: dict[tuple[int, int], tuple[Neighbour, ...]] = {}
+    near: dict[tuple[int, int], tuple[Neighbor, ...]] = {}
     deck = columns.deck_of[places]
     for code in sorted({one[1] for one in found}):
         word = words[code, places]
@@ -251,6 +251,6 @@ def _neighbours(
         of = np.array([one[2] for one in found if one[1] == code], dtype=np.intp)
         for row, others in zip(of.tolist(), nearest(rows, of, among, deck), strict=True):
             near[row, code] = tuple(
-                Neighbour(columns.photos[places[other]], WORDS[word[other]]) for other in others
+                Neighbor(columns.photos[places[other]], WORDS[word[other]]) for other in others
             )
     return near

@@ -43,8 +43,8 @@ def principal(rows: Callable[[NDArray[np.intp]], Floats32], count: int, seed: in
     generator = np.random.default_rng(seed)
     picked = np.sort(generator.choice(count, min(count, _SAMPLE), replace=False))
     sample = rows(picked)
-    centre = sample.mean(axis=0, dtype=np.float64).astype(np.float32)
-    sample = sample - centre
+    center = sample.mean(axis=0, dtype=np.float64).astype(np.float32)
+    sample = sample - center
     values, vectors = np.linalg.eigh(np.asarray(sample @ sample.T, dtype=np.float64))
     kept = np.flatnonzero(values > values[-1] * 1e-7)[::-1][:COMPONENTS]
     if not len(kept):
@@ -53,7 +53,7 @@ def principal(rows: Callable[[NDArray[np.intp]], Floats32], count: int, seed: in
     out = np.empty((count, len(kept)), dtype=np.float32)
     for start in range(0, count, _BLOCK):
         index = np.arange(start, min(start + _BLOCK, count))
-        out[index] = (rows(index) - centre) @ axes
+        out[index] = (rows(index) - center) @ axes
     return out
 
 
@@ -131,7 +131,7 @@ def _discriminant(
 
 
 def _shrunk(scatter: Floats, count: float) -> Floats:
-    """Covariance of pooled scatter, shrunk towards a multiple of the identity (OAS)."""
+    """Covariance of pooled scatter, shrunk toward a multiple of the identity (OAS)."""
     size = len(scatter)
     covariance = scatter / max(count, 1.0)
     level = np.trace(covariance) / size

@@ -52,7 +52,7 @@ def missed(
     The first call with a seed draws decks that no model has seen and records the draw; the photos of the
     drawn decks without an answer that counts are in `asked`. Label them with `asked_by` audit and call
     again with the same seed. Of the pile only answers count that were given after the draw, without the
-    machine's word in view, by somebody who had not labelled that photo before. Without a seed the last draw
+    machine's word in view, by somebody who had not labeled that photo before. Without a seed the last draw
     that is not finished goes on. `strata` changes nothing any more: the other piles of a drawn deck are
     always looked at.
 

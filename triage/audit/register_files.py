@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from triage.audit.labellers import Record
+from triage.audit.labelers import Record
 from triage.audit.register import COLUMNS, Entry
 from triage.tabular import csv_text
 
@@ -15,7 +15,7 @@ RECORD_HEADS = ("who", "agreed", "of", "last check", "by month", "drift")
 
 
 def record_cells(one: Record) -> tuple[str, ...]:
-    """Return a labeller's record as cells under `RECORD_HEADS`."""
+    """Return a labeler's record as cells under `RECORD_HEADS`."""
     drift = one.why_not
     if one.drift is not None and one.drift_p is not None:
         drift = f"{one.drift:+.0%} in the later half (p = {one.drift_p:.2f})"
@@ -45,7 +45,7 @@ def to_html(entries: Sequence[Entry], people: Sequence[Record], code: str) -> st
         "border-bottom:1px solid #ccc;vertical-align:top}</style><h1>Audit register</h1>"
         f"<p>Head of the log: <code>{html.escape(code)}</code></p>"
         + table(COLUMNS, [list(asdict(one).values()) for one in entries])
-        + "<h2>Labellers against settled words</h2>"
+        + "<h2>Labelers against settled words</h2>"
         + table(RECORD_HEADS, said)
         + "</html>\n"
     )

@@ -54,7 +54,7 @@ def _number(value: float | None, digits: int = 3) -> str:
 @library_option
 @json_option
 def agree(tags: tuple[str, ...], library_path: Path | None, as_json: bool) -> Any:
-    """How far people agree on the photos that two or more of them labelled, tag by tag.
+    """How far people agree on the photos that two or more of them labeled, tag by tag.
 
     alpha is Krippendorff's (any number of people), with an interval over decks; kappa is
     Cohen's where two people overlap. Disputed photos wait for a third person: deck-triage settle.
@@ -128,7 +128,7 @@ def doubts(tags: tuple[str, ...], most: int, library_path: Path | None, as_json:
                 one.tag,
                 one.value,
                 f"{one.probability:.2f}",
-                ", ".join(f"{names.get(near.photo, near.photo)} ({near.value})" for near in one.neighbours),
+                ", ".join(f"{names.get(near.photo, near.photo)} ({near.value})" for near in one.neighbors),
             )
             for one in found.ranked
         ]
@@ -244,7 +244,7 @@ def sample(
 @click.option(
     "--seed",
     metavar="S",
-    help="Any text; call again with it (or with none) when all is labelled.",
+    help="Any text; call again with it (or with none) when all is labeled.",
 )
 @_tag_option
 @click.option("--confidence", type=float, default=0.95, show_default=True, metavar="C")
@@ -258,7 +258,7 @@ def sample(
     is_flag=True,
     help="For older scripts: all piles of a drawn deck are looked at anyway.",
 )
-@click.option("--ask", is_flag=True, help="Open the labelling screen on what is still to be answered.")
+@click.option("--ask", is_flag=True, help="Open the labeling screen on what is still to be answered.")
 @click.option(
     "--sheet",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -283,7 +283,7 @@ def missed(
 ) -> Any:
     """What the machine let through: draws decks that no model has seen, and states what they lose.
 
-    The draw is recorded before the first answer. Somebody who has not labelled these photos answers them;
+    The draw is recorded before the first answer. Somebody who has not labeled these photos answers them;
     then call it again with the same seed. A finished audit is recorded under your name. When it contradicts
     the model card's promise, nothing of that tag is `unlikely` until the next model passes an audit or a
     person lifts this: deck-triage audit lift TAG --why TEXT.
@@ -405,7 +405,7 @@ def register(out: Path | None, show_names: bool, library_path: Path | None, as_j
     deck-triage audit register --out register.html
     """
     from triage.audit import register_files
-    from triage.audit.labellers import records
+    from triage.audit.labelers import records
     from triage.audit.register import head_code
     from triage.audit.register import register as entries_of
     from triage.label.files import write_whole

@@ -40,7 +40,7 @@ _KEYS = ("deck", "visit", "photos", "labelled", "tier", "tier_if_true", "gaps")
     "  deck-triage decks questions",
 )
 @click.option(
-    "--full", is_flag=True, help="Also visit, labelled photos, and the tier if suggestions are true."
+    "--full", is_flag=True, help="Also visit, labeled photos, and the tier if suggestions are true."
 )
 @library_option
 @json_option
@@ -109,7 +109,7 @@ def _tier(row: dict[str, Any]) -> str:
 def _say_full(rows: list[dict[str, Any]]) -> None:
     from triage.domain.tiers import NOT_ENOUGH
 
-    heads = ("deck", "visit", "photos", "labelled", "tier", "if suggestions are true", "gaps")
+    heads = ("deck", "visit", "photos", "labeled", "tier", "if suggestions are true", "gaps")
     lines = [tuple(row[key] or (NOT_ENOUGH if "tier" in key else row[key]) for key in _KEYS) for row in rows]
     say(table(lines, heads))
 

@@ -234,7 +234,7 @@ _ORDERS = ("deck", "doubtful", "dangerous", "learning", "taken")
     "--second-look",
     type=click.IntRange(1),
     metavar="N",
-    help="N photos that somebody else labelled, without those labels.",
+    help="N photos that somebody else labeled, without those labels.",
 )  # noqa: E501
 @click.option(
     "--pixels",
@@ -261,7 +261,7 @@ def ask(
     by: str | None,
     library_path: Path | None,
 ) -> Any:
-    """Open the labelling screen in this terminal: one photo and one question at a time, saved at every key.
+    """Open the labeling screen in this terminal: one photo and one question at a time, saved at every key.
 
     `--order learning` asks what would teach the models most, at most 200 photos a tag; train, presort, then
     ask again. It and `--like` ask about one photo of several near-duplicates.

@@ -128,8 +128,8 @@ def _sheets(
 
 
 SHARES = (
-    "The last two columns: the share of the labelled photos that show the tag, and the share of these photos "
-    "that is estimated to (expectation and maximisation). It is shown, never applied: no pile, threshold or "
+    "The last two columns: the share of the labeled photos that show the tag, and the share of these photos "
+    "that is estimated to (expectation and maximization). It is shown, never applied: no pile, threshold or "
     "promise hangs on it."
 )
 
@@ -144,10 +144,10 @@ KNOWN = (("Rank", "order"), ("Probability", "level"))
 
 
 def _shares(row: dict[str, float | None]) -> tuple[str, str]:
-    """How common a tag is among the labelled photos and, estimated, in this batch."""
+    """How common a tag is among the labeled photos and, estimated, in this batch."""
     both = row.get("labelled"), row.get("batch")
-    labelled, batch = ("cannot say" if one is None else f"{one:.0%}" for one in both)
-    return labelled, batch
+    labeled, batch = ("cannot say" if one is None else f"{one:.0%}" for one in both)
+    return labeled, batch
 
 
 def _show(done: PresortResult) -> None:
@@ -169,7 +169,7 @@ def _show(done: PresortResult) -> None:
         if tag in done.promise
     ]
     say(f"{done.photo_count} photos, {done.new} newly presorted by model {done.model[:12]}.")
-    heads = ("tag", "likely", "unsure", "unlikely", "promise", "of labelled photos", "of these, about")
+    heads = ("tag", "likely", "unsure", "unlikely", "promise", "of labeled photos", "of these, about")
     say(table(rows, heads))
     if done.prevalence:
         say(SHARES)

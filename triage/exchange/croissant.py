@@ -64,7 +64,7 @@ _CONTEXT: dict[str, Any] = {
     "subField": "cr:subField",
     "transform": "cr:transform",
 }
-NO_LICENCE = "No license was given: ask the owner of the photos before any use."
+NO_LICENSE = "No license was given: ask the owner of the photos before any use."
 
 
 def write_croissant(
@@ -96,7 +96,7 @@ def croissant_of(
         "conformsTo": "http://mlcommons.org/croissant/1.0",
         "citeAs": f"Photo library {content.library_id}, exported by deck-triage on {day}",
         "datePublished": day,
-        "license": NO_LICENCE,
+        "license": NO_LICENSE,
         "url": f"urn:deck-triage:library:{content.library_id}",
         "version": "1.0.0",
         "rai:personalSensitiveInformation": (

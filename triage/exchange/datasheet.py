@@ -40,7 +40,7 @@ def datasheet(content: Content, agreement: dict[str, Agreement] | str, pictures:
         "## Collection\n",
         *_collection(content),
         "## Labeling\n",
-        *_labelling(content, agreement),
+        *_labeling(content, agreement),
         "## Cleaning\n",
         *_cleaning(content, pictures),
         "## Uses\n",
@@ -109,7 +109,7 @@ def _collection(content: Content) -> list[str]:
     ]
 
 
-def _labelling(content: Content, agreement: dict[str, Agreement] | str) -> list[str]:
+def _labeling(content: Content, agreement: dict[str, Agreement] | str) -> list[str]:
     people = Counter(label.by for label in content.labels)
     asked = Counter(label.asked_by for label in content.labels)
     saw = sum(label.saw_machine for label in content.labels)

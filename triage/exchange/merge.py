@@ -62,7 +62,7 @@ def merge_libraries(
     `by` is not recorded: every word keeps its author. Raises NoLibrary for a path that is none, BadInput for
     this library itself, and where photos that are here were removed for good there (unless
     `accept_removals`); Damaged (with nothing merged) for a log that does not check, that holds an event which
-    is not valid, or that was continued in two places; Cancelled between photos.
+    is not valid, or that was continued in two places; Canceled between photos.
     """
     from triage.library import Library
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Projection:
-    """Centre, rotate, quantise: ``round((cell @ matrix - shift - offset) / scale)`` as uint8.
+    """Center, rotate, quantize: ``round((cell @ matrix - shift - offset) / scale)`` as uint8.
 
     Attributes
     ----------
@@ -35,8 +35,8 @@ class Projection:
     offset: NDArray[np.float32]
     sha: str
 
-    def quantise(self, projected: NDArray[np.float32]) -> NDArray[np.uint8]:
-        """Return (n, C) uint8 of (C, n) projected cells, not yet centred."""
+    def quantize(self, projected: NDArray[np.float32]) -> NDArray[np.uint8]:
+        """Return (n, C) uint8 of (C, n) projected cells, not yet centered."""
         steps = (projected - (self.shift + self.offset)[:, None]) / self.scale[:, None]
         np.rint(steps, out=steps)
         np.clip(steps, 0, 255, out=steps)
@@ -45,7 +45,7 @@ class Projection:
     def cells(self, last_map: NDArray[np.float32], earlier_map: NDArray[np.float32]) -> NDArray[np.uint8]:
         """Return (rows, cols, C) uint8 cells of both maps.
 
-        The same as quantising both maps' cells side by side times the matrix, without joining the cells.
+        The same as quantizing both maps' cells side by side times the matrix, without joining the cells.
         """
         channels, rows, cols = last_map.shape
         last = last_map.reshape(channels, -1)
@@ -55,7 +55,7 @@ class Projection:
         second = self.turned[:, channels:] @ earlier
         second /= np.maximum(column_lengths(earlier), TINY)
         projected += second
-        return self.quantise(projected).reshape(rows, cols, -1)
+        return self.quantize(projected).reshape(rows, cols, -1)
 
 
 def load_projection(name: str, folder: Path | None = None) -> Projection:

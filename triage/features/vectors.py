@@ -44,7 +44,7 @@ class PhotoVectors:
     Attributes
     ----------
     whole : (D,) float32, blocks of unit Euclidean length.
-    cells : (rows, cols, C) uint8, the projected feature of each cell, quantised.
+    cells : (rows, cols, C) uint8, the projected feature of each cell, quantized.
     cell_scale, cell_offset : (C,) float32; a cell's value is ``cell_offset + cell_scale * cells``.
     recipe_sha : the recipe that made it.
     """

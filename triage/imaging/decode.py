@@ -185,18 +185,18 @@ def _on_white(image: Image.Image) -> Image.Image:
 
 
 def _eight_bits(image: Image.Image) -> Image.Image:
-    """Return 16-bit and 32-bit grey as 8-bit grey, its highest byte; other pictures as they are."""
+    """Return 16-bit and 32-bit gray as 8-bit gray, its highest byte; other pictures as they are."""
     from PIL import Image
 
     if not image.mode.startswith("I"):
         return image
     wide = np.asarray(image)
     shift = 8 if wide.max(initial=0) > 255 else 0
-    grey = np.empty(wide.shape, np.uint8)
+    gray = np.empty(wide.shape, np.uint8)
     for first in range(0, wide.shape[0], _STRIP_ROWS):
         strip = slice(first, first + _STRIP_ROWS)
-        np.clip(wide[strip] >> shift, 0, 255, out=grey[strip], casting="unsafe")
-    return Image.fromarray(grey)
+        np.clip(wide[strip] >> shift, 0, 255, out=gray[strip], casting="unsafe")
+    return Image.fromarray(gray)
 
 
 def _to_rgb(image: Image.Image) -> NDArray[np.uint8]:

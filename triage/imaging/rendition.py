@@ -45,9 +45,9 @@ def make_rendition(source: bytes, long_side_px: int = RENDITION_LONG_SIDE_PX) ->
 def strip_metadata(jpeg: bytes) -> bytes:
     """Return the JPEG with its pixels unchanged and everything else removed.
 
-    Gone are EXIF, XMP, IPTC, comments, thumbnails, colour profile and whatever follows the picture.
+    Gone are EXIF, XMP, IPTC, comments, thumbnails, color profile and whatever follows the picture.
 
-    Only the JFIF and Adobe headers stay, since decoders need the latter's colour transform. Whatever
+    Only the JFIF and Adobe headers stay, since decoders need the latter's color transform. Whatever
     follows the end of the first picture (further pictures of an MPO, appended data) is dropped. Orientation
     is lost with the EXIF: give it upright pixels.
 

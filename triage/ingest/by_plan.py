@@ -12,7 +12,7 @@ from typing import Any
 
 from triage.ingest.plan import Plan, Stop
 from triage.ingest.sightings import Sighting, at_deck, clock_seconds, without_copied_times
-from triage.ingest.stays import Run, metres
+from triage.ingest.stays import Run, meters
 from triage.ingest.walk import Doubt, Sorting, Why, runs_of, sort_by_walk, surely_one_deck
 from triage.ingest.walk_model import FLAT_FOLDER
 
@@ -69,7 +69,7 @@ def _stop_at(run: Run, plan: Plan) -> Stop | None:
     if located is None:
         return None
     apart = sorted(
-        ((metres(located[0], stop.place), stop) for stop in plan.stops if stop.place is not None),
+        ((meters(located[0], stop.place), stop) for stop in plan.stops if stop.place is not None),
         key=lambda pair: pair[0],
     )
     if not apart or apart[0][0] > AT_STOP_M + 2 * located[1]:
@@ -115,7 +115,7 @@ def _nearest_name(photos: Sequence[Sighting], plan: Plan, used: Collection[str |
             continue
         score = None
         if located is not None and stop.place is not None:
-            apart = metres(located[0], stop.place)
+            apart = meters(located[0], stop.place)
             score = apart / AT_STOP_M if apart <= AT_STOP_M + 2 * located[1] else None
         elif began is not None and stop.time is not None:
             late = abs(began - clock_seconds(stop.time))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from triage.ingest.collect import SourceFile
 from triage.ingest.folders import Says
 from triage.ingest.known import middles_of_decks, sightings_of
-from triage.ingest.placing import FAR_APART_M, metres_apart, position, positions_of
+from triage.ingest.placing import FAR_APART_M, meters_apart, position, positions_of
 from triage.ingest.questions import Question, far_words, question_id
 from triage.ingest.sightings import Sighting, sighting
 from triage.ingest.take_in import IngestedFile
@@ -137,7 +137,7 @@ def _other_deck(run: Run, connection: Connection, deck: str, fresh: Fresh) -> Ve
         for _, file in fresh.values()
         if file.exif and (place := position(file.exif.private)) is not None
     ]
-    apart = metres_apart(there, positions_of(connection, deck))
+    apart = meters_apart(there, positions_of(connection, deck))
     if apart is None or apart <= FAR_APART_M:
         return None
     reason = (

@@ -183,10 +183,10 @@ def _private(tags: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _position(tags: Mapping[str, Any]) -> dict[str, Any]:
-    """Return latitude and longitude in degrees, their stated error in metres and the time of the fix.
+    """Return latitude and longitude in degrees, their stated error in meters and the time of the fix.
 
     A position of exactly 0, 0 is what a phone writes that has none, and is left out. Source of the fields:
-    Exif 2.32, 4.6.6 (GPSHPositioningError in metres; GPSDateStamp and GPSTimeStamp in UTC).
+    Exif 2.32, 4.6.6 (GPSHPositioningError in meters; GPSDateStamp and GPSTimeStamp in UTC).
     """
     latitude = degrees(_values(tags, "GPS GPSLatitude"), _text(tags, "GPS GPSLatitudeRef"))
     longitude = degrees(_values(tags, "GPS GPSLongitude"), _text(tags, "GPS GPSLongitudeRef"))

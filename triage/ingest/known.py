@@ -26,7 +26,7 @@ def sightings_of(connection: Connection, shas: Iterable[str]) -> list[Sighting]:
 def middles_of_decks(
     connection: Connection, without: Collection[str] = (), of: Collection[str] | None = None
 ) -> dict[str, tuple[float, float, float]]:
-    """Return (latitude, longitude, error in metres) of the middle of each deck with positions."""
+    """Return (latitude, longitude, error in meters) of the middle of each deck with positions."""
     places: dict[str, list[tuple[float, float]]] = defaultdict(list)
     for deck, exif in queries.private_exif_by_deck(connection, of):
         if deck not in without and deck != UNSORTED and (place := position(exif)) is not None:

@@ -18,8 +18,8 @@ from triage.library.database import Connection
 from triage.library.records import UNSORTED
 
 FAR_APART_M = 250.0
-"""Metres between the middles of two groups of photos beyond which they are hardly one house (a phone's
-position under trees is within tens of metres; common practice)."""
+"""Meters between the middles of two groups of photos beyond which they are hardly one house (a phone's
+position under trees is within tens of meters; common practice)."""
 _EARTH_M = 6_371_000.0
 
 
@@ -80,8 +80,8 @@ def position(private: dict[str, Any] | Any) -> tuple[float, float] | None:
     return None
 
 
-def metres_apart(first: Sequence[tuple[float, float]], second: Sequence[tuple[float, float]]) -> float | None:
-    """Return the great-circle distance in metres between the median positions of two groups, or null."""
+def meters_apart(first: Sequence[tuple[float, float]], second: Sequence[tuple[float, float]]) -> float | None:
+    """Return the great-circle distance in meters between the median positions of two groups, or null."""
     if not first or not second:
         return None
     (lat1, lon1), (lat2, lon2) = _median(first), _median(second)

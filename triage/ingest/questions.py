@@ -347,6 +347,6 @@ def pause_words(seconds: float | None) -> str:
     return f"{abs(seconds) / 3600:.1f} hours"
 
 
-def far_words(metres: float) -> str:
+def far_words(meters: float) -> str:
     """Return a distance in words."""
-    return f"{metres / 1609.344:.1f} miles" if metres > 1609 else f"{metres * 3.28084:.0f} ft"
+    return f"{meters / 1609.344:.1f} miles" if meters > 1609 else f"{meters * 3.28084:.0f} ft"

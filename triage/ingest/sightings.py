@@ -26,7 +26,7 @@ DEFAULT_ERROR_M = 8.0
 """Error of a phone's position where the file states none: 4.9 m under open sky (van Diggelen and Enge 2015,
 as quoted by GPS.gov), more next to a house (common practice)."""
 LEAST_ERROR_M, MOST_ERROR_M = 4.0, 150.0
-METRES_A_DEGREE = 111_195.0
+METERS_A_DEGREE = 111_195.0
 """Of a great circle on a sphere of radius 6371 km (calculation)."""
 _SERIALS = ("EXIF BodySerialNumber", "MakerNote SerialNumber")
 _COUNTER = re.compile(r"(\D*)(\d{3,6})(?:[ _-]?\(\d{1,2}\)|[ _-]\d)?")
@@ -193,7 +193,7 @@ def lanes(photos: Sequence[Sighting]) -> list[list[Sighting]]:
 
 
 _NEAR_COUNT, _TURN = 60, 9999
-"""Counters of neighbouring photos of one phone are at most so far apart (others were deleted)."""
+"""Counters of neighboring photos of one phone are at most so far apart (others were deleted)."""
 
 
 _SCRAMBLED = 0.1

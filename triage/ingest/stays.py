@@ -1,7 +1,7 @@
 """Runs of photos that hang together, and where they were taken.
 
 A lane (one phone's photos in order) is cut wherever the person may have gone on: at a pause, and where the
-measured place changes. Neighbouring runs that surely show one deck are joined again, the surest first.
+measured place changes. Neighboring runs that surely show one deck are joined again, the surest first.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from triage.ingest.sightings import METRES_A_DEGREE, Sighting
+from triage.ingest.sightings import METERS_A_DEGREE, Sighting
 from triage.ingest.walk_model import RHYTHM_S, Evidence, Trust, chance_of_two_decks
 
 CUT_S, CUT_RHYTHMS = 25.0, 2.0
@@ -53,12 +53,12 @@ class Run:
         return self.photos[0].zoned
 
     def located(self) -> tuple[tuple[float, float], float, int] | None:
-        """Return (latitude, longitude), error in metres and number of positions; null where none is known."""
+        """Return (latitude, longitude), error in meters and number of positions; null where none is known."""
         return middle_of(self.settled)
 
 
 def middle_of(photos: Sequence[Sighting]) -> tuple[tuple[float, float], float, int] | None:
-    """Return the middle of the positions of some photos, its error in metres, and how many there are."""
+    """Return the middle of the positions of some photos, its error in meters, and how many there are."""
     places = [(one.place, one.error_m) for one in photos if one.place is not None]
     if not places:
         return None
@@ -68,14 +68,14 @@ def middle_of(photos: Sequence[Sighting]) -> tuple[tuple[float, float], float, i
     return (latitude, longitude), error, len(places)
 
 
-def metres(first: tuple[float, float], second: tuple[float, float]) -> float:
-    """Return the distance of two places in metres, exact enough up to some hundred kilometres."""
+def meters(first: tuple[float, float], second: tuple[float, float]) -> float:
+    """Return the distance of two places in meters, exact enough up to some hundred kilometers."""
     east = (second[1] - first[1]) * math.cos(math.radians((first[0] + second[0]) / 2))
-    return METRES_A_DEGREE * math.hypot(second[0] - first[0], east)
+    return METERS_A_DEGREE * math.hypot(second[0] - first[0], east)
 
 
 def rhythm_of(lane: Sequence[Sighting]) -> float:
-    """Return the usual seconds between neighbouring photos of a lane."""
+    """Return the usual seconds between neighboring photos of a lane."""
     steps = [
         (after.at_s or 0.0) - (before.at_s or 0.0) for before, after in zip(lane, lane[1:], strict=False)
     ]
@@ -95,7 +95,7 @@ def cut(lane: Sequence[Sighting], number: int, rhythm_s: float) -> list[Run]:
             last is not None
             and last.place is not None
             and one.place is not None
-            and metres(last.place, one.place) > CUT_M + 2 * math.hypot(last.error_m, one.error_m)
+            and meters(last.place, one.place) > CUT_M + 2 * math.hypot(last.error_m, one.error_m)
         )
         if pause > max(CUT_S, CUT_RHYTHMS * rhythm_s) or moved:
             runs.append([one])
@@ -115,7 +115,7 @@ def evidence(first: Run, second: Run, rhythm_s: float = RHYTHM_S) -> Evidence:
         return Evidence(pause, None, rhythm_s=rhythm_s, one_phone=counted)
     return Evidence(
         pause,
-        metres(here[0], there[0]),
+        meters(here[0], there[0]),
         math.hypot(here[1], there[1]),
         min(here[2], there[2]),
         rhythm_s,
@@ -131,7 +131,7 @@ def _one_phone(last: Sighting, one: Sighting) -> bool:
 
 
 def join(runs: list[Run], rhythm_s: float, trust: Trust) -> list[Run]:
-    """Join neighbouring runs that surely show one deck, the surest first."""
+    """Join neighboring runs that surely show one deck, the surest first."""
     runs = list(runs)
     chances = [_chance(runs, place, rhythm_s, trust) for place in range(len(runs) - 1)]
     while chances:
@@ -163,8 +163,8 @@ def _lags(before: Run, first: Run, second: Run) -> bool:
         return False
     pause = (first.first_s or 0.0) - (before.last_s or 0.0)
     step = (second.first_s or 0.0) - (first.last_s or 0.0)
-    away = metres(stops[1][0], stops[2][0])
-    stayed = metres(stops[0][0], stops[1][0]) <= CUT_M
+    away = meters(stops[1][0], stops[2][0])
+    stayed = meters(stops[0][0], stops[1][0]) <= CUT_M
     return stayed and step <= LAG_STEP_S and pause >= max(LAG_PAUSE_S, away / LAG_DRIVE_M_S)
 
 
@@ -172,7 +172,7 @@ def _joined(first: Run, second: Run) -> Run:
     """Join two runs; where their places differ, the later one counts: a phone's position lags on arrival."""
     here, there = first.located(), second.located()
     settled = first.settled + second.settled
-    if here and there and metres(here[0], there[0]) > CUT_M + 3 * math.hypot(here[1], there[1]):
+    if here and there and meters(here[0], there[0]) > CUT_M + 3 * math.hypot(here[1], there[1]):
         settled = second.settled if there[2] >= 2 or there[2] >= here[2] else first.settled
     return Run(first.lane, first.photos + second.photos, settled)
 
@@ -185,7 +185,7 @@ def spread_out(run: Run) -> list[Run]:
         here, there = middle_of(placed[:place]), middle_of(placed[place:])
         if here is None or there is None:
             continue
-        apart = metres(here[0], there[0]) - 3 * math.hypot(here[1], there[1])
+        apart = meters(here[0], there[0]) - 3 * math.hypot(here[1], there[1])
         if apart > best:
             best, at = apart, place
     if best <= SPREAD_M:

@@ -15,7 +15,7 @@ from itertools import groupby
 from triage.errors import BadInput
 from triage.ingest.deck_acts import moves
 from triage.ingest.known import middles_of_decks
-from triage.ingest.sightings import METRES_A_DEGREE, clock_seconds
+from triage.ingest.sightings import METERS_A_DEGREE, clock_seconds
 from triage.library import Library, queries
 from triage.library.records import UNSORTED, Photo
 
@@ -47,7 +47,7 @@ class Lane:
 
 @dataclass(frozen=True)
 class Dot:
-    """A deck's place in metres east and north of the middle of the day's decks."""
+    """A deck's place in meters east and north of the middle of the day's decks."""
 
     deck: str
     east_m: float
@@ -113,7 +113,7 @@ def _dots(library: Library, decks: set[str]) -> tuple[Dot, ...]:
     east = statistics.mean(one[1] for one in middles.values())
     narrow = math.cos(math.radians(north))
     return tuple(
-        Dot(deck, (one[1] - east) * METRES_A_DEGREE * narrow, (one[0] - north) * METRES_A_DEGREE)
+        Dot(deck, (one[1] - east) * METERS_A_DEGREE * narrow, (one[0] - north) * METERS_A_DEGREE)
         for deck, one in sorted(middles.items())
     )
 

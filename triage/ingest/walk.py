@@ -16,7 +16,7 @@ from enum import StrEnum
 import numpy as np
 
 from triage.ingest.sightings import Sighting, lanes, without_copied_times
-from triage.ingest.stays import Run, cut, evidence, join, metres, rhythm_of, spread_out
+from triage.ingest.stays import Run, cut, evidence, join, meters, rhythm_of, spread_out
 from triage.ingest.walk_model import (
     FLAT_FOLDER,
     NOTHING_SAID,
@@ -29,7 +29,7 @@ from triage.ingest.walk_model import (
 FEW = 3
 """Fewer photos than this on their own are hardly a deck: a view out of the car, a street sign."""
 NEAR_M = 60.0
-"""Photos without a time whose positions are linked by steps of at most so many metres are one group."""
+"""Photos without a time whose positions are linked by steps of at most so many meters are one group."""
 _APART_M = 2000.0
 _UNTIMED, _UNKNOWN = -1, -2
 
@@ -66,7 +66,7 @@ class Doubt:
 
 @dataclass(frozen=True)
 class Boundary:
-    """What lies between two neighbouring runs of one phone."""
+    """What lies between two neighboring runs of one phone."""
 
     before: str
     after: str
@@ -118,7 +118,7 @@ def sort_by_walk(
 
     `base` is the name that the folder suggests (null where it says nothing: decks are then named by the day
     and their order), `taken` are deck names that are in use, `middles` are (latitude, longitude, error in
-    metres) of decks of the library. Photos that carry a `deck` are there already and are only compared
+    meters) of decks of the library. Photos that carry a `deck` are there already and are only compared
     with.
     """
     given = without_copied_times(photos)
@@ -155,7 +155,7 @@ class _Walk:
         self.runs += _untimed([one for one in photos if one.at_s is None])
         self.place = {id(run): place for place, run in enumerate(self.runs)}
 
-    def neighbours(self, first: int, second: int) -> bool:
+    def neighbors(self, first: int, second: int) -> bool:
         """Whether the second run follows the first on one phone."""
         here, there = self.runs[first], self.runs[second]
         return second == first + 1 and here.lane == there.lane and here.lane >= 0
@@ -164,13 +164,13 @@ class _Walk:
         """Return what is known of two runs."""
         first, second = min(first, second), max(first, second)
         here, there = self.runs[first], self.runs[second]
-        if self.neighbours(first, second):
+        if self.neighbors(first, second):
             return evidence(here, there, self.rhythms[here.lane])
         one, other = here.located(), there.located()
         if one is None or other is None:
             return Evidence(None, None)
         error = float(np.hypot(one[1], other[1]))
-        return Evidence(None, metres(one[0], other[0]), error, min(one[2], other[2]))
+        return Evidence(None, meters(one[0], other[0]), error, min(one[2], other[2]))
 
     def chance(self, first: int, second: int, trust: Trust) -> float:
         """Return the probability that two runs show two decks."""
@@ -363,7 +363,7 @@ class _Placing:
         if located is None:
             return best
         for deck, (latitude, longitude, error) in self.middles.items():
-            apart = metres(located[0], (latitude, longitude))
+            apart = meters(located[0], (latitude, longitude))
             if apart > _APART_M:
                 continue
             chance = chance_without_order(apart, float(np.hypot(located[1], error)), located[2])
@@ -390,7 +390,7 @@ class _Placing:
             here, there = self.work.runs[match.run], self.work.runs[match.other]
             if here.lane != there.lane:
                 return Why.PHONES
-            if not self.work.neighbours(*sorted((match.run, match.other))):
+            if not self.work.neighbors(*sorted((match.run, match.other))):
                 return Why.RETURN
             return self._reason(match.run, match.other)
         return Why.FEW if len(group.photos) < FEW else Why.FAR
@@ -401,7 +401,7 @@ class _Placing:
 
     def _boundaries(self) -> Iterable[Boundary]:
         for place in range(len(self.work.runs) - 1):
-            if not self.work.neighbours(place, place + 1):
+            if not self.work.neighbors(place, place + 1):
                 continue
             here, there = self.work.runs[place], self.work.runs[place + 1]
             seen = self.work.seen(place, place + 1)

@@ -1,7 +1,7 @@
 """How likely two runs of photos show two different decks: the model of a day's walk, written down.
 
 Between two photos of one phone either nothing happened (same deck) or the person went on: to another deck of
-the same house, to a neighbour's, or away by car. Each has its own chance, its own usual pause and its own
+the same house, to a neighbor's, or away by car. Each has its own chance, its own usual pause and its own
 distance. What is seen (pause, distance between the measured positions, their error) is weighed by Bayes'
 rule. A position may be off: an outlier, or that of the stop before. Every number is here and common practice
 unless a source is given; `tools/bench/run walks` measures what they lead to.
@@ -13,7 +13,7 @@ import math
 from dataclasses import dataclass
 
 HOUSE_M = 5.0
-"""How far the standing places of one deck's photos scatter (standard deviation, metres)."""
+"""How far the standing places of one deck's photos scatter (standard deviation, meters)."""
 SAME_WEIGHT = 0.90
 LONG_PAUSE_WEIGHT, LONG_PAUSE_S, LONG_PAUSE_SPREAD = 0.03, 180.0, 1.0
 """Share, middle and log-spread of pauses at one deck in which people talk, measure or fetch a ladder."""
@@ -42,7 +42,7 @@ FASTEST_M_S = 70.0
 
 @dataclass(frozen=True)
 class Move:
-    """A way of going on: its chance at each photo, its pause (seconds, log-spread), its distance (metres)."""
+    """A way of going on: its chance at each photo, its pause (seconds, log-spread), its distance (meters)."""
 
     weight: float
     pause_s: float
@@ -92,7 +92,7 @@ class Evidence:
 
 
 def chance_of_two_decks(seen: Evidence, trust: Trust = NOTHING_SAID) -> float:
-    """Return the probability that two neighbouring runs of one phone show two decks."""
+    """Return the probability that two neighboring runs of one phone show two decks."""
     if seen.pause_s is None:
         return chance_without_order(seen.apart_m, seen.error_m, seen.positions, trust)
     pause = max(seen.pause_s, 1.0)

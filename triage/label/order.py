@@ -4,7 +4,7 @@
 `doubtful` and `dangerous` need suggestions and leave no photo out; `dangerous` goes photo by photo, each with
 all its open tags (`label.lists_first`). `learning` asks what would teach the model most, `like` puts the
 nearest photos first; both ask one photo of several near-duplicates (`label.selection`).
-`second_look` hands out photos that somebody else labelled, without those labels.
+`second_look` hands out photos that somebody else labeled, without those labels.
 """
 
 from __future__ import annotations
@@ -240,7 +240,7 @@ def _second_look(
     by: str,
     count: int,
 ) -> list[Question]:
-    """Draw photos that others labelled, the same for the same person and library."""
+    """Draw photos that others labeled, the same for the same person and library."""
     others = {
         sha
         for (sha, tag), word in words.items()
@@ -273,7 +273,7 @@ def near_photos(
 ) -> list[Photo]:
     """Return photos by likeness to one, nearest first (cosine of the whole-photo vectors), itself first.
 
-    Photos without vectors get them first. Raises Cancelled; what was computed is kept.
+    Photos without vectors get them first. Raises Canceled; what was computed is kept.
     """
     import numpy as np
 

@@ -1,6 +1,6 @@
 """The beginning of a pool: what a machine's order chooses among, and a fair draw.
 
-The draw is in the log before the first question of the order, so that nobody can pick it afterwards; its
+The draw is in the log before the first question of the order, so that nobody can pick it afterward; its
 decks are asked right after the urgent lists. Decks are in the order of SHA-256 of `SEED:DECK`, as everywhere
 in this program.
 """

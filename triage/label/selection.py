@@ -10,7 +10,7 @@ no model decks take turns and every photo counts alike; with one, what is learnt
 doubts, and a photo is worth asking by its danger.
 
 Near-duplicates never spend two labels: of photos closer than `DUPLICATE`, or of one named group, at most
-one is asked, and none where one is already labelled.
+one is asked, and none where one is already labeled.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class Pool:
     ----------
     shas, decks : (n,) photo and deck.
     vectors : (n, D) whole-photo vectors.
-    labelled : (n,) already answered for the tag.
+    labeled : (n,) already answered for the tag.
     probabilities : (n,) what the model says, or None where there is no model yet.
     groups : (n,) name of a burst or of look-alikes, "" for none; None where unknown.
     """
@@ -61,7 +61,7 @@ class Pool:
     shas: Sequence[str]
     decks: Sequence[str]
     vectors: Floats32
-    labelled: Mask
+    labeled: Mask
     probabilities: Floats | None = None
     groups: Sequence[str] | None = None
 
@@ -99,15 +99,15 @@ def unit_rows(vectors: Floats32) -> Floats32:
 
 
 class _Free:
-    """Which photos may still be asked: a photo that is asked or labelled takes its near-duplicates along."""
+    """Which photos may still be asked: a photo that is asked or labeled takes its near-duplicates along."""
 
     def __init__(self, pool: Pool, unit: Floats32, keep: Places) -> None:
         """Of the photos at `keep`, places in the pool; the masks and places below are within these."""
         self.unit = unit[keep]
         groups = np.array(pool.groups if pool.groups is not None else [""] * len(pool.shas), object)
         self.groups = groups[keep]
-        self.mask = ~np.asarray(pool.labelled, bool)[keep]
-        answered = np.flatnonzero(pool.labelled)
+        self.mask = ~np.asarray(pool.labeled, bool)[keep]
+        answered = np.flatnonzero(pool.labeled)
         for start in range(0, len(answered), MOST_ANSWERS):
             lot = answered[start : start + MOST_ANSWERS]
             self._rest(unit[lot], groups[lot])
@@ -147,10 +147,10 @@ def _ties(pool: Pool, seed: int) -> Floats:
 def _learning(pool: Pool, n: int, seed: int) -> list[str]:
     unit, ties = unit_rows(pool.vectors), _ties(pool, seed)
     names, deck = np.unique(np.asarray(pool.decks), return_inverse=True)
-    turns = np.bincount(deck[np.asarray(pool.labelled, bool)], minlength=len(names))
+    turns = np.bincount(deck[np.asarray(pool.labeled, bool)], minlength=len(names))
     keep = _candidates(pool, deck, ties)
     keep = keep[np.argsort([pool.shas[place] for place in keep])]
-    answered = np.flatnonzero(pool.labelled)
+    answered = np.flatnonzero(pool.labeled)
     answered = answered[np.argsort(ties[answered])][:MOST_ANSWERS]
     free = _Free(pool, unit, keep)
     unknown = left_to_learn(unit[keep], unit[answered])
@@ -171,7 +171,7 @@ def _learning(pool: Pool, n: int, seed: int) -> list[str]:
 
 def _candidates(pool: Pool, deck: Places, ties: Floats) -> Places:
     """The unanswered photos; of very many those of most danger and doubt, and a draw with decks in turn."""
-    open_ = np.flatnonzero(~np.asarray(pool.labelled, bool))
+    open_ = np.flatnonzero(~np.asarray(pool.labeled, bool))
     if len(open_) <= MOST_CANDIDATES:
         return open_
     best: Places = np.zeros(0, np.intp)

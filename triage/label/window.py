@@ -20,13 +20,13 @@ AT_ONCE = 2_000
 def next_decks(library: Library, by: str, tags: Sequence[str], at_once: int = AT_ONCE) -> list[str] | None:
     """Return the decks that hold a person's next questions, or null where the library is small.
 
-    It begins at the deck where this person labelled last and comes round to the first one.
+    It begins at the deck where this person labeled last and comes round to the first one.
     """
     with library.read() as connection:
         if not queries.has_more_placings(connection, LARGE):
             return None
         refs = queries.refs_of(connection, by)
-        begin = queries.last_labelled_deck(connection, refs)
+        begin = queries.last_labeled_deck(connection, refs)
         found: list[str] = []
         open_ones = 0
         for deck in queries.decks_round_from(connection, begin):

@@ -1,6 +1,6 @@
 """Bursts: photos taken in quick succession, or that look nearly alike.
 
-A burst is flagged, never labelled as one: fourteen near-identical photos may show fourteen hangers.
+A burst is flagged, never labeled as one: fourteen near-identical photos may show fourteen hangers.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ def number_bursts(rows: Sequence[Mapping[str, Any]]) -> list[int | None]:
     """Return a burst number for each row, null for a single photo.
 
     Rows carry deck, visit, taken_at, camera and phash and are sorted by deck, visit and time. Two
-    neighbours of one deck and visit belong together when the same camera took them within three seconds, or
+    neighbors of one deck and visit belong together when the same camera took them within three seconds, or
     when their perceptual hashes differ in at most 31 of 256 bits.
     """
     numbers: list[int | None] = [None] * len(rows)

@@ -25,8 +25,8 @@ _CHUNK = 500
 
 def deck_counts(library: Library) -> dict[str, tuple[int, int]]:
     """Return (photos, photos with a label) by deck; photos that wait for a deck are left out."""
-    labelled = labelled_counts(library)
-    return {deck: (count, labelled.get(deck, 0)) for deck, count in photo_counts(library).items()}
+    labeled = labeled_counts(library)
+    return {deck: (count, labeled.get(deck, 0)) for deck, count in photo_counts(library).items()}
 
 
 def photo_counts(library: Library) -> dict[str, int]:
@@ -37,7 +37,7 @@ def photo_counts(library: Library) -> dict[str, int]:
         return {row.deck: int(row.n) for row in connection.execute(query) if row.n}
 
 
-def labelled_counts(library: Library, decks: Collection[str] | None = None) -> dict[str, int]:
+def labeled_counts(library: Library, decks: Collection[str] | None = None) -> dict[str, int]:
     """Return how many photos with a label each deck has, of some decks (a few hundred at most) or of all."""
     labels = select(label.c.photo).where(label.c.photo == placing.c.key, label.c.current.is_(True))
     query = (

@@ -22,7 +22,7 @@ fcntl: Any = importlib.import_module("fcntl") if importlib.util.find_spec("fcntl
 
 @contextmanager
 def draft_of(target: Path) -> Iterator[Path]:
-    """Make a hidden folder beside `target` for one writer; it is gone afterwards unless it was renamed.
+    """Make a hidden folder beside `target` for one writer; it is gone afterward unless it was renamed.
 
     Left-over drafts of the same target are deleted first. Raises OSError.
     """

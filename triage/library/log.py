@@ -297,7 +297,7 @@ def adopt(connection: Connection, events: Iterable[Any], privates: Iterable[Any]
     """Copy foreign events and private texts (rows) that are not here; returns how many events were new.
 
     A text that was deleted on either side is deleted here too. The caller checks the foreign chains first
-    and rebuilds the folds afterwards.
+    and rebuilds the folds afterward.
     """
     newest = select(event_table.c.log_id, func.max(event_table.c.seq).label("seq"))
     have = {row.log_id: row.seq for row in connection.execute(newest.group_by(event_table.c.log_id))}

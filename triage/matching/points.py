@@ -1,7 +1,7 @@
 """Local features of a photo and the geometric check between two photos of maybe one place.
 
 Features are SIFT (D. G. Lowe, Distinctive image features from scale-invariant keypoints, IJCV 60, 2004) on
-a grey picture whose contrast is evened out, with descriptors compared by the Hellinger distance
+a gray picture whose contrast is evened out, with descriptors compared by the Hellinger distance
 (R. Arandjelovic and A. Zisserman, CVPR 2012) and Lowe's ratio test. Matches are checked by one plane
 (homography) and by one rigid scene (fundamental matrix), both with MAGSAC++
 (D. Barath and others, CVPR 2020).
@@ -37,7 +37,7 @@ class Points:
     Attributes
     ----------
     xy : (n, 2) float32, pixels of the picture that was read.
-    descriptors : (n, 128) float32, square roots of the normalised histograms; Euclidean distance compares.
+    descriptors : (n, 128) float32, square roots of the normalized histograms; Euclidean distance compares.
     size : (width, height) of that picture in pixels.
     """
 
@@ -78,13 +78,13 @@ def points_of(path: Path) -> Points:
     """Read the local features of an upright picture; a plain or unreadable one has none."""
     import cv2
 
-    grey = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
-    if grey is None:
+    gray = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    if gray is None:
         return no_points()
-    share = LONG_SIDE_PX / max(grey.shape)
+    share = LONG_SIDE_PX / max(gray.shape)
     if share < 1:
-        grey = cv2.resize(grey, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
-    even = cv2.createCLAHE(clipLimit=2.0, tileGridSize=(8, 8)).apply(grey)
+        gray = cv2.resize(gray, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    even = cv2.createCLAHE(clipLimit=2.0, tileGridSize=(8, 8)).apply(gray)
     sift: Any = cv2.SIFT.create(nfeatures=MOST_POINTS, contrastThreshold=0.02)
     found, raw = sift.detectAndCompute(even, None)
     size = (even.shape[1], even.shape[0])

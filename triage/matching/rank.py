@@ -126,8 +126,8 @@ def _cells(one: Sight, other: Sight) -> float | None:
 
 
 def _unit(rows: NDArray[np.float32]) -> NDArray[np.float32]:
-    centred = rows - rows.mean(axis=0)
-    result: NDArray[np.float32] = centred / np.maximum(np.linalg.norm(centred, axis=1, keepdims=True), 1e-9)
+    centered = rows - rows.mean(axis=0)
+    result: NDArray[np.float32] = centered / np.maximum(np.linalg.norm(centered, axis=1, keepdims=True), 1e-9)
     return result
 
 

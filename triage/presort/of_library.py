@@ -225,7 +225,7 @@ class _Suggestions(Mapping[str, "list[Suggestion]"]):
 def _prevalence(
     models: dict[str, TagModel | TooFew], chances: Mapping[str, Sequence[float]]
 ) -> dict[str, dict[str, float | None]]:
-    """Return per tag its share of the labelled photos and, estimated, of this batch: never applied."""
+    """Return per tag its share of the labeled photos and, estimated, of this batch: never applied."""
     return {
         tag: {"labelled": one.prevalence, "batch": batch_share(chances.get(tag, ()), one.prevalence)}
         for tag, one in models.items()

@@ -127,7 +127,7 @@ class Flag:
 
 
 def changed_since(lib: Library) -> list[Flag]:
-    """Return what happened since to the photos of issued reports: moved, labelled, taken back, removed."""
+    """Return what happened since to the photos of issued reports: moved, labeled, taken back, removed."""
     names = {one.sha: one.path_name for one in queries.photos(lib)}
     return [
         Flag(one.report, names.get(one.photo, one.photo[:12]), one.what, one.event.by, one.event.at)

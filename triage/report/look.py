@@ -1,7 +1,7 @@
 """The look of what is printed: palette, type and spacing, and nothing else.
 
-Every colour that carries text keeps a contrast of at least 4.5 to 1 on the paper (WCAG 2.2, 1.4.3); no
-meaning hangs on a colour alone: each tier has its own shape and its own words.
+Every color that carries text keeps a contrast of at least 4.5 to 1 on the paper (WCAG 2.2, 1.4.3); no
+meaning hangs on a color alone: each tier has its own shape and its own words.
 """
 
 from __future__ import annotations
@@ -51,5 +51,5 @@ HOLLOW = ("watch",)
 
 
 def shape_key(tier: str | None) -> str:
-    """Return the key of a tier's shape and colour."""
+    """Return the key of a tier's shape and color."""
     return tier if tier in SHAPES else "not-enough"

@@ -62,7 +62,7 @@ CAUTIONS: tuple[str, ...] = (
     "What was not photographed is not known to be sound. 'Not seen' never means 'fine'.",
     "A tier speaks of what was seen, said and calculated, not of the chance of a collapse.",
     "An engineer is always needed for: a gap or rotation at the ledger, decay of the house band, a house "
-    "cantilever or bay, veneer, open-web floors, a hot tub or a roof on the deck, two storeys, fire, and "
+    "cantilever or bay, veneer, open-web floors, a hot tub or a roof on the deck, two stories, fire, and "
     "anything outside a published table.",
     "Times under photos are the camera's own clock, which nobody has checked.",
     "A name beside a word is what the person gave; it is a claim, not a proof of identity.",

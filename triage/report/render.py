@@ -129,12 +129,12 @@ def css_string(words: str) -> Markup:
 
 
 def fit(picture: Picture, wide_mm: float, high_mm: float) -> str:
-    """Return how wide a picture is printed, in millimetres, so that it fits into a box."""
+    """Return how wide a picture is printed, in millimeters, so that it fits into a box."""
     return f"{min(wide_mm, high_mm * picture.width_px / picture.height_px):.1f}"
 
 
 def spot(box: Box, width_px: int, height_px: int) -> Markup:
-    """Return the mark of a box or point: a light line under a coloured one, to show on any picture."""
+    """Return the mark of a box or point: a light line under a colored one, to show on any picture."""
     x, y, w, h = box[0] * width_px, box[1] * height_px, box[2] * width_px, box[3] * height_px
     stroke = max(2.0, 0.006 * max(width_px, height_px))
     if w * h == 0:

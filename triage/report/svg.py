@@ -38,9 +38,9 @@ class Pen:
         width: float = 1.2,
     ) -> None:
         """Draw a rectangle in the style of what was seen; `fill` is a name of the palette or 'none'."""
-        colour = PALETTE.get(fill, "none")
+        color = PALETTE.get(fill, "none")
         self.parts.append(
-            f'<rect x="{_n(x)}" y="{_n(y)}" width="{_n(w)}" height="{_n(h)}" fill="{colour}" '
+            f'<rect x="{_n(x)}" y="{_n(y)}" width="{_n(w)}" height="{_n(h)}" fill="{color}" '
             f'stroke="{PALETTE["ink"]}" stroke-width="{_n(width)}"{_dash(seen)}/>'
         )
 
@@ -57,13 +57,13 @@ class Pen:
         size: float = 11,
         anchor: str = "start",
         bold: bool = False,
-        colour: str = "ink",
+        color: str = "ink",
     ) -> None:
         """Write words; the anchor is 'start', 'middle' or 'end'."""
         weight = ' font-weight="700"' if bold else ""
         self.parts.append(
             f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(size)}" text-anchor="{anchor}" '
-            f'fill="{PALETTE[colour]}"{weight}>{escape(clean(words))}</text>'
+            f'fill="{PALETTE[color]}"{weight}>{escape(clean(words))}</text>'
         )
 
     def hatch(self, x: float, y: float, w: float, h: float, step: float = 7) -> None:
@@ -80,7 +80,7 @@ class Pen:
             at += step
 
     def mark(self, x: float, y: float, shape: str, number: int, *, possible: bool) -> None:
-        """Draw the shape of a tier, centred, with the number of the concern beside it."""
+        """Draw the shape of a tier, centered, with the number of the concern beside it."""
         outline = possible or shape in HOLLOW
         fill = PALETTE["paper"] if outline else PALETTE[shape]
         dash = ' stroke-dasharray="3 2"' if possible else ""

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from triage.slate.layout import MM_PER_IN
-from triage.slate.markers import Pixels, grey_of
+from triage.slate.markers import Pixels, gray_of
 from triage.slate.measure import Measurable
 
 Floats = NDArray[np.float64]
@@ -35,9 +35,9 @@ class Round:
 
 @dataclass(frozen=True)
 class Rectified:
-    """The plane seen squarely: grey picture, pixels an inch, and inches of its upper left corner."""
+    """The plane seen squarely: gray picture, pixels an inch, and inches of its upper left corner."""
 
-    grey: Pixels
+    gray: Pixels
     px_per_in: float
     corner_in: tuple[float, float]
 
@@ -53,8 +53,8 @@ def rectify(rgb: Pixels, found: Measurable) -> Rectified:
     xs, ys = np.meshgrid((np.arange(size[0]) + 0.5) / px + low[0], (np.arange(size[1]) + 0.5) / px + low[1])
     spots = found.to_photo(np.stack([xs.ravel(), ys.ravel()], axis=1)) * found.size - 0.5
     where = spots.astype(np.float32).reshape(size[1], size[0], 2)
-    grey = cv2.remap(grey_of(rgb), where[..., 0], where[..., 1], cv2.INTER_LINEAR)
-    return Rectified(np.asarray(grey, dtype=np.uint8), px, (float(low[0]), float(low[1])))
+    gray = cv2.remap(gray_of(rgb), where[..., 0], where[..., 1], cv2.INTER_LINEAR)
+    return Rectified(np.asarray(gray, dtype=np.uint8), px, (float(low[0]), float(low[1])))
 
 
 def _window(found: Measurable) -> tuple[Floats, Floats]:
@@ -79,7 +79,7 @@ def rounds(rgb: Pixels, found: Measurable, most: int = 60) -> list[Round]:
     import cv2
 
     flat = rectify(rgb, found)
-    smooth = cv2.GaussianBlur(flat.grey, (0, 0), max(0.8, 0.06 * flat.px_per_in))
+    smooth = cv2.GaussianBlur(flat.gray, (0, 0), max(0.8, 0.06 * flat.px_per_in))
     circles = cv2.HoughCircles(
         smooth,
         cv2.HOUGH_GRADIENT_ALT,

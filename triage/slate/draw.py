@@ -1,6 +1,6 @@
 """Cards as vector PDF: front with markers, QR code, words and a ruler line; back with the shot list.
 
-Drawn with reportlab: pure Python, BSD licence, no system libraries, exact lengths. Every marker and QR code
+Drawn with reportlab: pure Python, BSD license, no system libraries, exact lengths. Every marker and QR code
 is one filled path, so that no viewer shows seams between its cells.
 """
 

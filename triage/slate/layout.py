@@ -1,6 +1,6 @@
 """Where everything sits on a printed card.
 
-Lengths are millimetres on the card. The origin is the middle of the card, x runs right, y runs down, as
+Lengths are millimeters on the card. The origin is the middle of the card, x runs right, y runs down, as
 seen by a reader. Six square markers of OpenCV's ArUco dictionary stand in two rows of three; their ids
 tell the paper and a check number of the card, so that two cards in one photo are noticed even where no
 QR code can be read.
@@ -44,7 +44,7 @@ class Layout:
     ruler_in: int
 
     @cached_property
-    def marker_centres(self) -> Corners:
+    def marker_centers(self) -> Corners:
         """Middles of the six markers, shape (6, 2): the upper row from the left, then the lower row."""
         half_x = (self.block_width_mm - self.marker_mm) / 2
         half_y = (self.block_height_mm - self.marker_mm) / 2
@@ -55,7 +55,7 @@ class Layout:
         """Corners of the markers, shape (6, 4, 2): upper left, upper right, lower right, lower left."""
         half = self.marker_mm / 2
         turn = np.array([(-half, -half), (half, -half), (half, half), (-half, half)])
-        return np.asarray(self.marker_centres[:, None, :] + turn[None, :, :])
+        return np.asarray(self.marker_centers[:, None, :] + turn[None, :, :])
 
     @cached_property
     def qr_zone(self) -> tuple[float, float, float, float]:

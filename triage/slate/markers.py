@@ -62,8 +62,8 @@ class SidePoints:
         return SidePoints(self.card_mm[mask], self.outward_mm[mask], self.pixels[mask], self.normals[mask])
 
 
-def grey_of(rgb: Pixels) -> Pixels:
-    """Return the grey picture, shape (h, w), of an RGB one, shape (h, w, 3), or of a grey one."""
+def gray_of(rgb: Pixels) -> Pixels:
+    """Return the gray picture, shape (h, w), of an RGB one, shape (h, w, 3), or of a gray one."""
     if rgb.ndim == 2:
         return rgb
     import cv2
@@ -71,26 +71,26 @@ def grey_of(rgb: Pixels) -> Pixels:
     return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
 
 
-def find_markers(grey: Pixels) -> list[Marker]:
+def find_markers(gray: Pixels) -> list[Marker]:
     """Find every marker of any card; reduced picture first, the full one where that shows fewer than six."""
     import cv2
 
-    long_side = max(grey.shape)
+    long_side = max(gray.shape)
     factor = min(1.0, SEARCH_LONG_SIDE_PX / long_side)
     small = (
-        grey if factor == 1 else cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        gray if factor == 1 else cv2.resize(gray, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     )
     found = _detect(np.asarray(small, dtype=np.uint8), factor)
     if factor < 1 and len(found) < 6:
-        found = _merge(found, _detect(grey, 1.0))
+        found = _merge(found, _detect(gray, 1.0))
     return found
 
 
-def _detect(grey: Pixels, factor: float) -> list[Marker]:
+def _detect(gray: Pixels, factor: float) -> list[Marker]:
     import cv2
 
     words = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, DICTIONARY))
-    corners, ids, _ = cv2.aruco.ArucoDetector(words, _parameters(grey)).detectMarkers(grey)
+    corners, ids, _ = cv2.aruco.ArucoDetector(words, _parameters(gray)).detectMarkers(gray)
     found = []
     for quad, marker_id in zip(corners, [] if ids is None else ids.ravel(), strict=True):
         place = marker_place(int(marker_id))
@@ -100,11 +100,11 @@ def _detect(grey: Pixels, factor: float) -> list[Marker]:
     return found
 
 
-def _parameters(grey: Pixels) -> Any:
+def _parameters(gray: Pixels) -> Any:
     import cv2
 
     wanted = cv2.aruco.DetectorParameters()
-    wanted.minMarkerPerimeterRate = min(0.03, 4 * 10.0 / max(grey.shape))
+    wanted.minMarkerPerimeterRate = min(0.03, 4 * 10.0 / max(gray.shape))
     wanted.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     return wanted
 
@@ -121,17 +121,17 @@ def _merge(first: list[Marker], more: list[Marker]) -> list[Marker]:
     return kept
 
 
-def side_points(grey: Pixels, markers: list[Marker]) -> SidePoints:
+def side_points(gray: Pixels, markers: list[Marker]) -> SidePoints:
     """Locate the sides of markers: four points a side where paper meets ink clearly.
 
-    `grey` is the full picture, shape (h, w). Points without a clear step (glare, a finger) are left out.
+    `gray` is the full picture, shape (h, w). Points without a clear step (glare, a finger) are left out.
     """
     import cv2
 
     card, outward, start, normal, cell = _wanted_points(markers)
     reach = np.clip(0.55 * cell, 1.6, 8.0)
     steps = np.linspace(-1, 1, 33)
-    light = _linear(grey, start, float(reach.max()) + 3)
+    light = _linear(gray, start, float(reach.max()) + 3)
     tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
     strip = np.linspace(-0.5, 0.5, 9)[None, :] * (STRIP * MARKER_CELLS * cell)[:, None]
     base = start[:, None, :] + strip[:, :, None] * tangent[:, None, :]
@@ -140,7 +140,7 @@ def side_points(grey: Pixels, markers: list[Marker]) -> SidePoints:
     )
     flat = (where.reshape(-1, 33, 2) - light.corner).astype(np.float32)
     profile = cv2.remap(
-        light.grey, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        light.gray, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
     shift, clear = _steps(profile.reshape(len(start), 9, 33).mean(axis=1), steps)
     pixels = start + (shift * reach)[:, None] * normal
@@ -149,15 +149,15 @@ def side_points(grey: Pixels, markers: list[Marker]) -> SidePoints:
 
 @dataclass(frozen=True)
 class _Light:
-    grey: NDArray[np.float32]
+    gray: NDArray[np.float32]
     corner: Floats
 
 
-def _linear(grey: Pixels, points: Floats, pad: float) -> _Light:
+def _linear(gray: Pixels, points: Floats, pad: float) -> _Light:
     """Cut out the part of the picture around points and undo the display curve (near enough gamma 2.2)."""
     low = np.maximum(np.floor(points.min(axis=0) - pad), 0).astype(int)
     high = np.ceil(points.max(axis=0) + pad).astype(int) + 1
-    part = grey[low[1] : high[1], low[0] : high[0]]
+    part = gray[low[1] : high[1], low[0] : high[0]]
     curve = ((np.arange(256) / 255) ** 2.2).astype(np.float32)
     return _Light(curve[part], low.astype(np.float64))
 
@@ -199,6 +199,6 @@ def _steps(profile: NDArray[np.float32], at: Floats) -> tuple[Floats, NDArray[np
     first = (rise * middle).sum(axis=1) / safe
     near = np.abs(middle[None, :] - first[:, None]) < 0.75
     kept = rise * near
-    centre = (kept * middle).sum(axis=1) / np.maximum(kept.sum(axis=1), 1e-9)
-    clear = (light - dark > MIN_STEP) & (np.abs(centre) < 0.8) & (total < 1.8 * (light - dark))
-    return centre, clear
+    center = (kept * middle).sum(axis=1) / np.maximum(kept.sum(axis=1), 1e-9)
+    clear = (light - dark > MIN_STEP) & (np.abs(center) < 0.8) & (total < 1.8 * (light - dark))
+    return center, clear

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from triage.errors import TriageError, WrongUsage
 from triage.slate.layout import MM_PER_IN
 from triage.slate.lengths import CLICK_SD_OF_LONG_SIDE, Length, length_between
-from triage.slate.markers import Pixels, grey_of, side_points
+from triage.slate.markers import Pixels, gray_of, side_points
 from triage.slate.plane import Frame, PlaneFit, fit_plane, frame_of
 from triage.slate.read import CardSeen, read_card
 from triage.slate.sheet import PrintedScale, printed_scale
@@ -95,13 +95,13 @@ def measurable_in(
             "No card is seen in this photo.", "Take one with a card in the plane to be measured."
         )
     _refuse_problem(seen)
-    grey = grey_of(rgb)
+    gray = gray_of(rgb)
     layout = seen.markers[0].layout
-    fit = fit_plane(layout, list(seen.markers), side_points(grey, list(seen.markers)), frame)
+    fit = fit_plane(layout, list(seen.markers), side_points(gray, list(seen.markers)), frame)
     _refuse_fit(fit, seen)
-    printed = printed_scale(grey, fit)
+    printed = printed_scale(gray, fit)
     scale = _scale(fit, printed, ruler_in)
-    turn = convergence_deg(grey, fit)
+    turn = convergence_deg(gray, fit)
     if turn is not None and abs(turn) > MOST_CONVERGENCE_DEG:
         raise CannotMeasure(
             f"The card is out of plane: long edges would converge by {abs(turn):.1f} degrees a foot.",

@@ -97,7 +97,7 @@ class PlaneFit:
 
     @property
     def bend_per_m(self) -> float:
-        """Greatest curvature of the paper, 1/m; positive where its sides come towards the camera."""
+        """Greatest curvature of the paper, 1/m; positive where its sides come toward the camera."""
         least, most = (float(bend) * 1000 for bend in np.linalg.eigvalsh(_bend(self.values)))
         return most if abs(most) >= abs(least) else least
 

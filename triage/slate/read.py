@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from triage.slate.card import Card, card_from_text, library_code
 from triage.slate.layout import MARKERS, Layout
-from triage.slate.markers import SEARCH_LONG_SIDE_PX, Marker, Pixels, find_markers, grey_of
+from triage.slate.markers import SEARCH_LONG_SIDE_PX, Marker, Pixels, find_markers, gray_of
 
 Floats = NDArray[np.float64]
 
@@ -68,18 +68,18 @@ def _unread(seen: int) -> Problem:
 def read_card(rgb: Pixels, library_id: str | None = None) -> CardSeen | None:
     """Read the card in a photo; null where there is none.
 
-    `rgb` is an upright photo, shape (h, w, 3) or grey (h, w), uint8. With `library_id` a card of another
+    `rgb` is an upright photo, shape (h, w, 3) or gray (h, w), uint8. With `library_id` a card of another
     library is a problem. A card that could not be told still matters to sorting: it is a boundary.
     """
-    grey = grey_of(rgb)
-    markers = find_markers(grey)
+    gray = gray_of(rgb)
+    markers = find_markers(gray)
     if not markers:
-        return _without_markers(grey, library_id)
+        return _without_markers(gray, library_id)
     groups = _groups(markers)
     if len(groups) > 1 or any(_doubled(group) for group in groups):
         return CardSeen(None, tuple(groups[0]), TWO)
     group = groups[0]
-    card = _card_of(grey, group)
+    card = _card_of(gray, group)
     if card is None:
         return CardSeen(None, tuple(group), _unread(len(group)))
     return CardSeen(card, tuple(group), _problem(card, group, library_id))
@@ -111,12 +111,12 @@ def _doubled(group: list[Marker]) -> bool:
     return len({marker.place for marker in group}) < len(group)
 
 
-def _without_markers(grey: Pixels, library_id: str | None) -> CardSeen | None:
+def _without_markers(gray: Pixels, library_id: str | None) -> CardSeen | None:
     """Look for a mirrored card, then for a code alone (the squares may be covered or too small)."""
     import cv2
 
-    factor = min(1.0, SEARCH_LONG_SIDE_PX / max(grey.shape))
-    small = np.asarray(cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8)
+    factor = min(1.0, SEARCH_LONG_SIDE_PX / max(gray.shape))
+    small = np.asarray(cv2.resize(gray, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8)
     turned = np.ascontiguousarray(small[:, ::-1])
     group = find_markers(turned)
     if len(group) > 1:
@@ -132,7 +132,7 @@ def _without_markers(grey: Pixels, library_id: str | None) -> CardSeen | None:
 def card_homography(markers: Iterable[Marker]) -> Floats:
     """Homography from the card (mm) to the picture (px), shape (3, 3), by all corners of some markers.
 
-    Least squares of the algebraic error after scaling both sides (Hartley's normalisation), as OpenCV
+    Least squares of the algebraic error after scaling both sides (Hartley's normalization), as OpenCV
     does it; for measuring, `triage.slate.plane` fits camera and paper as well.
     """
     import cv2
@@ -147,14 +147,14 @@ _NEAR_CODE = (0, 1, 3, 4)
 """Places of the four markers around the QR code."""
 
 
-def _card_of(grey: Pixels, group: list[Marker]) -> Card | None:
+def _card_of(gray: Pixels, group: list[Marker]) -> Card | None:
     """Decode the QR code where the markers say that it is; several sizes and contrasts are tried."""
     import cv2
 
     near = [marker for marker in group if marker.place in _NEAR_CODE]
     across = card_homography(near if len(near) > 1 else group)
     for side in (480, 300):
-        square = _code_square(grey, group[0].layout, across, side)
+        square = _code_square(gray, group[0].layout, across, side)
         _, sharp = cv2.threshold(square, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
         for picture in (square, np.asarray(sharp, np.uint8)):
             text, *_ = cv2.QRCodeDetector().detectAndDecode(picture)
@@ -164,12 +164,12 @@ def _card_of(grey: Pixels, group: list[Marker]) -> Card | None:
     return None
 
 
-def _code_square(grey: Pixels, layout: Layout, across: Floats, side: int) -> Pixels:
+def _code_square(gray: Pixels, layout: Layout, across: Floats, side: int) -> Pixels:
     import cv2
 
     left, top, right, _ = layout.qr_zone
     scale = (right - left) / side
     to_card = np.array([[scale, 0, left + scale / 2], [0, scale, top + scale / 2], [0, 0, 1]])
     flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
-    square = cv2.warpPerspective(grey, across @ to_card, (side, side), flags=flags)
+    square = cv2.warpPerspective(gray, across @ to_card, (side, side), flags=flags)
     return np.asarray(square, dtype=np.uint8)

@@ -39,14 +39,14 @@ class PrintedScale:
         return abs(self.scale - 1) <= FULL_SIZE
 
 
-def printed_scale(grey: Pixels, fit: PlaneFit) -> PrintedScale | None:
+def printed_scale(gray: Pixels, fit: PlaneFit) -> PrintedScale | None:
     """Tell the printed scale from the sheet's edges; null where two opposite edges cannot be seen.
 
-    `grey` is the full picture, shape (h, w). Cards that are cut out (pocket) have no sheet left: null.
+    `gray` is the full picture, shape (h, w). Cards that are cut out (pocket) have no sheet left: null.
     """
     if fit.layout.paper not in SHEETS_MM:
         return None
-    edges = {name: _edge(grey, fit, *side) for name, side in _SIDES.items()}
+    edges = {name: _edge(gray, fit, *side) for name, side in _SIDES.items()}
     across, down = _span(edges["left"], edges["right"]), _span(edges["top"], edges["bottom"])
     return _best(across, down)
 
@@ -71,7 +71,7 @@ def _best(across: float | None, down: float | None) -> PrintedScale | None:
     return min(options, key=lambda one: abs(one.scale - 1))
 
 
-def _edge(grey: Pixels, fit: PlaneFit, axis: int, sign: int) -> float | None:
+def _edge(gray: Pixels, fit: PlaneFit, axis: int, sign: int) -> float | None:
     """Distance in card mm from the card's middle to the paper's edge on one side, or null."""
     import cv2
 
@@ -83,9 +83,9 @@ def _edge(grey: Pixels, fit: PlaneFit, axis: int, sign: int) -> float | None:
     flat = np.empty((_LINES, len(out), 2))
     flat[..., axis], flat[..., 1 - axis] = sign * out[None, :], along[:, None]
     pixels = project(fit.frame, fit.values, paper_points(fit.values, flat.reshape(-1, 2)))
-    inside = ((pixels >= 0) & (pixels < [grey.shape[1] - 1, grey.shape[0] - 1])).all(axis=1)
+    inside = ((pixels >= 0) & (pixels < [gray.shape[1] - 1, gray.shape[0] - 1])).all(axis=1)
     where = pixels.astype(np.float32).reshape(_LINES, len(out), 2)
-    light = cv2.remap(grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR).astype(np.float64)
+    light = cv2.remap(gray, where[..., 0], where[..., 1], cv2.INTER_LINEAR).astype(np.float64)
     light[~inside.reshape(_LINES, len(out))] = np.nan
     return _agreed(light, out)
 

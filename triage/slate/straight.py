@@ -27,9 +27,9 @@ SHARPNESS = 5.0
 MOST_SCATTER_DEG = 0.8
 
 
-def convergence_deg(grey: Pixels, fit: PlaneFit) -> float | None:
+def convergence_deg(gray: Pixels, fit: PlaneFit) -> float | None:
     """Change of direction of the long edges, degrees per foot across them; null where too few tell it."""
-    ends = _edges(grey)
+    ends = _edges(gray)
     if len(ends) < FEWEST_EDGES:
         return None
     plane = fit.to_plane(ends.reshape(-1, 2)).reshape(-1, 2, 2)
@@ -48,18 +48,18 @@ def convergence_deg(grey: Pixels, fit: PlaneFit) -> float | None:
     return _slope(across[alike], off[alike], weight[alike])
 
 
-def _edges(grey: Pixels) -> Floats:
+def _edges(gray: Pixels) -> Floats:
     """Long straight edges as pairs of pixels of the full picture, shape (n, 2, 2)."""
     import cv2
 
-    factor = min(1.0, SEARCH_LONG_SIDE_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    factor = min(1.0, SEARCH_LONG_SIDE_PX / max(gray.shape))
+    small = cv2.resize(gray, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     found: Any = cv2.createLineSegmentDetector().detect(small)[0]
     ends = (
         np.asarray([] if found is None else found, dtype=np.float64).reshape(-1, 2, 2) + 0.5
     ) / factor - 0.5
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    return np.asarray(ends[length > SHORTEST * max(grey.shape)])
+    return np.asarray(ends[length > SHORTEST * max(gray.shape)])
 
 
 def _on_card(fit: PlaneFit, plane: Floats) -> NDArray[np.bool_]:

@@ -142,7 +142,7 @@ def _printed(facts: Facts, species: str, size: str | None, area: float) -> Answe
 def _column(
     species: str, size: str | None, area_sqft: float, words: str, loads: Loads, margin: float = 1.0
 ) -> Answer:
-    """Return the height of a centred column (NDS 2018 3.7) under the harder of live and snow load.
+    """Return the height of a centered column (NDS 2018 3.7) under the harder of live and snow load.
 
     A size is never given more than a larger one: timbers have lower design values than lumber, and a larger
     post of the same wood carries no less than a smaller one.

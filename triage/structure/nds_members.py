@@ -184,7 +184,7 @@ def column_stability(fc_star_psi: float, emin_psi: float, slenderness: float) ->
 
 
 def post_height_in(species: str, size: str, load_lb: float, duration: float) -> int:
-    """Return the tallest post in whole inches that carries a centred load (NDS 2018 3.7), at most 14 ft.
+    """Return the tallest post in whole inches that carries a centered load (NDS 2018 3.7), at most 14 ft.
 
     Effective length = height, slenderness at most 50. One inch is taken off, so that no printed row of
     southern pine 4x4 (IRC 2021 Table R507.4, 40 psf) is exceeded. 0 when no height carries the load.

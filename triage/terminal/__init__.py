@@ -1,4 +1,4 @@
-"""Screens in the terminal. The labelling screen is loaded when it is opened."""
+"""Screens in the terminal. The labeling screen is loaded when it is opened."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The labelling screen in the terminal: the photo, one question, one key per answer."""
+"""The labeling screen in the terminal: the photo, one question, one key per answer."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ MOST_COUNT = 1_000_000
 
 
 class AskApp(App[None]):
-    """The labelling screen."""
+    """The labeling screen."""
 
     CSS = """
     Screen { layout: vertical; }
@@ -119,13 +119,13 @@ class AskApp(App[None]):
         self._only = "present"
         self._taking = False
         self._vocabulary = session.library.vocabulary()
-        self._colour = not os.environ.get("NO_COLOR")
+        self._color = not os.environ.get("NO_COLOR")
 
     def compose(self) -> ComposeResult:
         """Lay the screen out: head, photo and side, keys."""
         yield Static(id="head")
         with Horizontal(id="middle"):
-            main = PhotoWidget(colour=self._colour) if self._way.name == BLOCKS else PixelPhoto(self._way)
+            main = PhotoWidget(color=self._color) if self._way.name == BLOCKS else PixelPhoto(self._way)
             main.id = "photo"
             yield main
             with Vertical(id="side"):
@@ -133,7 +133,7 @@ class AskApp(App[None]):
                 yield Static(id="said")
                 yield Static(id="meaning")
                 yield Static(id="also")
-                yield PhotoWidget(colour=self._colour, id="example")
+                yield PhotoWidget(color=self._color, id="example")
         yield Static(Text(KEYS, no_wrap=True, overflow="ellipsis"), id="keys")
 
     def on_mount(self) -> None:
@@ -464,7 +464,7 @@ class AskApp(App[None]):
                 value, photos = choice
                 self._do(lambda: f"{value}: {self.session.spread(value, photos)} photos")
 
-        self.push_screen(LookAlikes(self.session, outcome.value, self._colour), done)
+        self.push_screen(LookAlikes(self.session, outcome.value, self._color), done)
 
     # ---- looking -----------------------------------------------------------------------------------------
 
@@ -553,7 +553,7 @@ def ask_these(
     from triage.errors import BadInput
 
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise BadInput("The labelling screen needs a terminal.", "Use label set or label read in scripts.")
+        raise BadInput("The labeling screen needs a terminal.", "Use label set or label read in scripts.")
     app = AskApp(Session(library, by, asked, urgent=urgent), way_of(pixels))
     app.run()
     return app.return_code or 0

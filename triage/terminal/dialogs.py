@@ -1,4 +1,4 @@
-"""The small windows over the labelling screen: a line to type into, words to read."""
+"""The small windows over the labeling screen: a line to type into, words to read."""
 
 from __future__ import annotations
 

@@ -36,9 +36,9 @@ class LookAlikes(ModalScreen["Choice | None"]):
         Binding("escape", "leave", "back"),
     ]
 
-    def __init__(self, session: Session, photos: list[Photo], colour: bool) -> None:
+    def __init__(self, session: Session, photos: list[Photo], color: bool) -> None:
         super().__init__()
-        self._session, self._photos, self._colour = session, photos, colour
+        self._session, self._photos, self._color = session, photos, color
 
     def compose(self) -> ComposeResult:
         """Show the list and the photo under its cursor."""
@@ -53,7 +53,7 @@ class LookAlikes(ModalScreen["Choice | None"]):
             yield SelectionList(
                 *[(Text(photo.path_name), index) for index, photo in enumerate(self._photos)], id="list"
             )
-            yield PhotoWidget(colour=self._colour)
+            yield PhotoWidget(color=self._color)
 
     def on_selection_list_selection_highlighted(self, event: SelectionList.SelectionHighlighted[int]) -> None:
         """Draw the photo under the cursor."""

@@ -26,9 +26,9 @@ _MARK = (255, 210, 0)
 class PhotoWidget(Widget):
     """Draws the part of a photo that a view shows, as characters."""
 
-    def __init__(self, *, colour: bool, id: str | None = None) -> None:  # noqa: A002 - textual's own name
+    def __init__(self, *, color: bool, id: str | None = None) -> None:  # noqa: A002 - textual's own name
         super().__init__(id=id)
-        self._colour = colour
+        self._color = color
         self._rgb: NDArray[np.uint8] | None = None
         self._path: Path | None = None
         self._bytes: bytes | None = None
@@ -75,7 +75,7 @@ class PhotoWidget(Widget):
         margin = 1 if self.grid else 0
         height, width = self._rgb.shape[:2]
         columns, rows = fitted(width, height, self.size.width - margin, self.size.height - margin)
-        return columns, rows * 2 if self._colour else rows
+        return columns, rows * 2 if self._color else rows
 
     def zoom(self, factor: float) -> None:
         """Zoom in (above 1) or out."""
@@ -105,7 +105,7 @@ class PhotoWidget(Widget):
             return []
         margin = 1 if self.grid else 0
         pixels = crop(self._marked(), self.view)
-        drawn = lines(pixels, self.size.width - margin, self.size.height - margin, self._colour)
+        drawn = lines(pixels, self.size.width - margin, self.size.height - margin, self._color)
         if not self.grid:
             return [Strip(line) for line in drawn]
         columns = sum(segment.cell_length for segment in drawn[0])

@@ -1,4 +1,4 @@
-"""A photo as text: two pixels a character in colour, a ramp of characters without.
+"""A photo as text: two pixels a character in color, a ramp of characters without.
 
 Works on any terminal and over SSH, because it only prints characters.
 """
@@ -21,7 +21,7 @@ NUMBERS = "123456"
 
 @dataclass(frozen=True)
 class View:
-    """Which part of a photo is shown: centre and width in fractions, zoom 1 for all of it."""
+    """Which part of a photo is shown: center and width in fractions, zoom 1 for all of it."""
 
     x: float = 0.5
     y: float = 0.5
@@ -32,7 +32,7 @@ class View:
         return View(self.x + right / self.zoom, self.y + down / self.zoom, self.zoom).inside()
 
     def zoomed(self, factor: float) -> View:
-        """Return the view zoomed in or out around its centre, between 1 and 16."""
+        """Return the view zoomed in or out around its center, between 1 and 16."""
         return View(self.x, self.y, min(16.0, max(1.0, self.zoom * factor))).inside()
 
     def inside(self) -> View:
@@ -64,12 +64,12 @@ def crop(rgb: NDArray[np.uint8], view: View) -> NDArray[np.uint8]:
     return rgb[y0:y1, x0:x1]
 
 
-def lines(rgb: NDArray[np.uint8], columns: int, rows: int, colour: bool) -> list[list[Segment]]:
+def lines(rgb: NDArray[np.uint8], columns: int, rows: int, color: bool) -> list[list[Segment]]:
     """Return a picture as lines of text, at most `columns` x `rows` characters."""
     import cv2
 
     size = fitted(rgb.shape[1], rgb.shape[0], columns, rows)
-    if not colour:
+    if not color:
         return _ramp_lines(cv2.cvtColor(_small(rgb, size), cv2.COLOR_RGB2GRAY))
     return _block_lines(_small(rgb, (size[0], size[1] * 2)))
 
@@ -81,14 +81,14 @@ def _small(rgb: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
     return small  # type: ignore[no-any-return]
 
 
-def _ramp_lines(grey: NDArray[Any]) -> list[list[Segment]]:
+def _ramp_lines(gray: NDArray[Any]) -> list[list[Segment]]:
     import numpy as np
     from rich.segment import Segment
     from rich.style import Style
 
-    low, high = np.percentile(grey, (2, 98))
-    levels = np.clip((grey - low) / max(1.0, high - low), 0, 0.999) * len(RAMP)
-    plain = Style()  # a segment without any style is refused where the terminal shows no colour
+    low, high = np.percentile(gray, (2, 98))
+    levels = np.clip((gray - low) / max(1.0, high - low), 0, 0.999) * len(RAMP)
+    plain = Style()  # a segment without any style is refused where the terminal shows no color
     return [[Segment("".join(RAMP[int(level)] for level in row), plain)] for row in levels]
 
 

@@ -53,7 +53,7 @@ def way_of(wanted: str = "auto") -> Way:
     """Return how to draw: what is wanted, or what the terminal says that it can.
 
     Sixels come before kitty's protocol: some terminals know the latter without the part that is used here.
-    Without colour, or where nothing is answered, characters are drawn.
+    Without color, or where nothing is answered, characters are drawn.
     """
     if wanted == BLOCKS or (wanted == "auto" and _hopeless()):
         return Way()
@@ -140,7 +140,7 @@ class PixelPhoto(PhotoWidget):
     """Draws the part of a photo that a view shows, in pixels."""
 
     def __init__(self, way: Way) -> None:
-        super().__init__(colour=True)
+        super().__init__(color=True)
         self._way = way
         self._image = image_widget(way)
 
@@ -207,6 +207,6 @@ class PixelPhoto(PhotoWidget):
                 a = at(column / len(LETTERS), row / len(NUMBERS))
                 b = at((column + 1) / len(LETTERS), (row + 1) / len(NUMBERS))
                 cv2.rectangle(pixels, a, b, (255, 255, 255), 1)
-                for colour, thick in (((0, 0, 0), 3), ((255, 255, 255), 1)):
+                for color, thick in (((0, 0, 0), 3), ((255, 255, 255), 1)):
                     place = (a[0] + 4, a[1] + 14)
-                    cv2.putText(pixels, letter + number, place, cv2.FONT_HERSHEY_SIMPLEX, 0.42, colour, thick)
+                    cv2.putText(pixels, letter + number, place, cv2.FONT_HERSHEY_SIMPLEX, 0.42, color, thick)

@@ -1,4 +1,4 @@
-"""What the labelling screen works on: the questions, where the person is, what was answered; no drawing.
+"""What the labeling screen works on: the questions, where the person is, what was answered; no drawing.
 
 Every answer is an event on the disk before the next question shows, so a killed terminal loses nothing.
 """
@@ -281,7 +281,7 @@ class Session:
     ) -> list[Photo]:
         """Return the photos nearest to the one shown that are not answered for its tag, nearest first.
 
-        Photos without vectors get them first, which is slow. Raises Cancelled.
+        Photos without vectors get them first, which is slow. Raises Canceled.
         The machine chooses them, so a pool of the tag begins here, with its random draw, as for its orders.
         """
         one = self.question

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from triage.train.cells import HIGHEST, around, smooth, with_neighbours
+from triage.train.cells import HIGHEST, around, smooth, with_neighbors
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -42,13 +42,13 @@ class Bags:
         return rows * cols
 
     def spread(self, place: int, most: int) -> Floats32:
-        """About `most` cells all over one bag with their neighbours, (k, 2 C)."""
+        """About `most` cells all over one bag with their neighbors, (k, 2 C)."""
         grid, number = self._at[place]
         picked = np.arange(0, self.count(place), -(-self.count(place) // most))
-        return with_neighbours(self._cells[grid][number], grid, picked)
+        return with_neighbors(self._cells[grid][number], grid, picked)
 
     def highest(self, places: Sequence[int], weights: Floats) -> list[Floats32]:
-        """The highest cells of each bag, with their neighbours, by weights (2 C,): (at most 6, 2 C) each."""
+        """The highest cells of each bag, with their neighbors, by weights (2 C,): (at most 6, 2 C) each."""
         found: dict[int, Floats32] = {}
         for grid in dict.fromkeys(self._at[place][0] for place in places):
             members = [place for place in places if self._at[place][0] == grid]

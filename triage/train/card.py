@@ -50,7 +50,7 @@ PROMISE_WORDS = (
 def card_of(library: Library, tag: str | None = None, *, show_names: bool = False) -> dict[str, Any]:
     """Return the card of the model in use as plain values, for all tags or one.
 
-    Labellers are pseudonyms unless their names are asked for.
+    Labelers are pseudonyms unless their names are asked for.
     Raises BadInput where no model was trained, or the tag has none.
     """
     from triage.errors import BadInput

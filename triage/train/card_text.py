@@ -16,7 +16,7 @@ def markdown(card: Mapping[str, Any]) -> str:
         "",
         f"Trained {card['trained_at'][:10]} on {labels['count']} labels of {labels['photos']} photos of "
         f"{labels['decks']} decks; taken {_span(labels)}.",
-        f"Labelled by {_counted(labels['labellers'])}; asked by {_counted(labels['asked_by'])}; "
+        f"Labeled by {_counted(labels['labellers'])}; asked by {_counted(labels['asked_by'])}; "
         f"cameras: {_counted(labels['cameras'])}.",
         *labels["warnings"],
         *_alike(card["tags"]),
@@ -117,7 +117,7 @@ def _section(tag: str, row: Mapping[str, Any]) -> list[str]:
     lines = [
         "",
         f"## {tag}",
-        f"Labelled by {_counted(row['labellers'])}; cameras: {_counted(row['cameras'])}; taken {_span(row)}. "
+        f"Labeled by {_counted(row['labellers'])}; cameras: {_counted(row['cameras'])}; taken {_span(row)}. "
         f"{row['unclear']} unclear; {row['boxed']} of {row['present']} with a place.",
         f"Average precision: whole photo alone {_number(row['whole_average_precision'])}, cells alone "
         f"{_number(row['cell_average_precision'])}, together {_number(row['average_precision'])}.",
@@ -145,7 +145,7 @@ def _section(tag: str, row: Mapping[str, Any]) -> list[str]:
     for mistake in row["worst_mistakes"]:
         lines.append(
             f"- ![](photo-{mistake['photo'][:12]}.jpg) {_plain(mistake['name'] or mistake['photo'][:12])}: "
-            f"labelled {mistake['label']}, the model said {mistake['probability']:.2f}"
+            f"labeled {mistake['label']}, the model said {mistake['probability']:.2f}"
         )
     return lines if row["worst_mistakes"] else [*lines, "- none beyond even odds"]
 

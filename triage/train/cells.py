@@ -69,20 +69,20 @@ def _bytes(vectors: PhotoVectors) -> int:
 def inside(boxes: Sequence[Box], cells: Floats32) -> NDArray[np.bool_]:
     """Which cells lie in a box: (n_cells,) for cells (n_cells, 4).
 
-    A cell lies in a box when its centre does; a box that holds no centre, and a point, mark the cell that
-    holds the box's own centre.
+    A cell lies in a box when its center does; a box that holds no center, and a point, mark the cell that
+    holds the box's own center.
     """
     marked = np.zeros(len(cells), bool)
-    centres = cells[:, :2] + cells[:, 2:] / 2
+    centers = cells[:, :2] + cells[:, 2:] / 2
     for x, y, width, height in boxes:
         here = (
-            (centres[:, 0] >= x)
-            & (centres[:, 0] <= x + width)
-            & (centres[:, 1] >= y)
-            & (centres[:, 1] <= y + height)
+            (centers[:, 0] >= x)
+            & (centers[:, 0] <= x + width)
+            & (centers[:, 1] >= y)
+            & (centers[:, 1] <= y + height)
         )
         if not here.any() and len(cells):
-            off = np.abs(centres - (x + width / 2, y + height / 2)) / cells[:, 2:]
+            off = np.abs(centers - (x + width / 2, y + height / 2)) / cells[:, 2:]
             here[int(np.argmin(off.max(axis=1)))] = True
         marked |= here
     return marked
@@ -128,7 +128,7 @@ def around(grid: tuple[int, int]) -> NDArray[np.intp]:
     return np.stack(steps, axis=1)
 
 
-def with_neighbours(
+def with_neighbors(
     cells: NDArray[np.float32] | NDArray[np.uint8],
     grid: tuple[int, int],
     places: NDArray[np.intp] | None = None,
@@ -141,8 +141,8 @@ def with_neighbours(
 
 
 def cell_rows(vectors: PhotoVectors, places: NDArray[np.intp]) -> Floats32:
-    """Some of a photo's cells with their neighbours as numbers, (k, 2 C)."""
-    rows = with_neighbours(vectors.cells.reshape(-1, vectors.cells.shape[2]), vectors.grid, places)
+    """Some of a photo's cells with their neighbors as numbers, (k, 2 C)."""
+    rows = with_neighbors(vectors.cells.reshape(-1, vectors.cells.shape[2]), vectors.grid, places)
     rows *= np.tile(vectors.cell_scale, 2)
     rows += np.tile(vectors.cell_offset, 2)
     return rows

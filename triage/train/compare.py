@@ -1,6 +1,6 @@
 """The new model against the one in use, on the same left-out decks: better, same or worse.
 
-Decks keep their folds from one training to the next, so both models score every labelled photo by a fold
+Decks keep their folds from one training to the next, so both models score every labeled photo by a fold
 model that never saw its deck; a deck that is new is unseen by the whole old model.
 """
 

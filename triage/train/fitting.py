@@ -108,7 +108,7 @@ class WholeLearner:
     def fit_each_without(self, uses: Sequence[Mask]) -> list[tuple[Floats32, float]]:
         """Weights and bias of the ridge fit to targets -1 and 1, one per mask.
 
-        One inverse serves all: with B the inverse of the penalised inner products, leaving rows d out is
+        One inverse serves all: with B the inverse of the penalized inner products, leaving rows d out is
         ``B_rr - B_rd inv(B_dd) B_dr``, exactly the fit on the rest.
         """
         chosen = [self.chooser.choose(use) for use in uses]

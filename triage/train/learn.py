@@ -48,7 +48,7 @@ def train_tags(
 
     Parameters
     ----------
-    photos : (sha, deck) of every photo of the library, labelled or not: a deck with an unlabelled
+    photos : (sha, deck) of every photo of the library, labeled or not: a deck with an unlabeled
         photo cannot count for a promise.
     labels : people's words; of tags that are not asked for they are ignored.
     vectors_of : from a photo's hash to its vectors; called again when memory is short.
@@ -63,7 +63,7 @@ def train_tags(
     Raises
     ------
     BadInput : a photo under two decks, or an unknown value of a label.
-    Cancelled : `cancel` answered true.
+    Canceled : `cancel` answered true.
     """
     spoken = sorted(labels, key=lambda label: (label.photo, label.tag, label.by, label.value))
     shelf = Shelf(vectors_of)

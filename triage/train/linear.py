@@ -1,6 +1,6 @@
 """Penalised logistic regression by Newton's method: few rows and many numbers, or many rows and few.
 
-Both minimise ``|w|^2 / 2 + C * sum_i s_i * loss(y_i, w.x_i + b)`` with an unpenalised b and targets y in
+Both minimize ``|w|^2 / 2 + C * sum_i s_i * loss(y_i, w.x_i + b)`` with an unpenalized b and targets y in
 [0, 1]; for targets 0 and 1 that is scikit-learn's ``LogisticRegression(C=C)`` with sample weights s
 (checked in tests). The minimum is unique, so the result depends neither on the start nor on the order of
 the rows.
@@ -105,7 +105,7 @@ def _dual_step(gram: Floats, targets: Floats, strength: Floats, scores: Floats) 
 
 @dataclass(frozen=True, eq=False)
 class _Loss:
-    """The penalised loss of wide rows (n, d + 1) as a function of the weights (d + 1,)."""
+    """The penalized loss of wide rows (n, d + 1) as a function of the weights (d + 1,)."""
 
     wide: Floats | Floats32
     targets: Floats

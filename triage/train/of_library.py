@@ -28,7 +28,7 @@ _DISPUTED_WEIGHT = 0.5
 
 @dataclass
 class TrainResult:
-    """What a training did: the model in use afterwards and what is said of each tag."""
+    """What a training did: the model in use afterward and what is said of each tag."""
 
     model: str | None
     tags: dict[str, Any]

@@ -14,7 +14,7 @@ changes nothing. (3) All of P counts once all of P is answered: a set that the m
 other part of P is what some order reached or left over, so its membership depends on the scores, and it never
 counts. Leaving out decks for a label's unknown time or order is by the file that it came from, not by the
 photo. What remains assumed: that people do not decide how far to go on by how hard the decks were.
- A is the whole way from labelled decks to a
+ A is the whole way from labeled decks to a
 score, tuning included, and is symmetric in its decks. Write s_{-ij} for the score of A without the decks i
 and j, and
 

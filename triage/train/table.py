@@ -31,7 +31,7 @@ def draw(*parts: object) -> int:
 
 @dataclass(frozen=True, eq=False)
 class TagTable:
-    """The labelled photos of one tag, in the order of their hashes.
+    """The labeled photos of one tag, in the order of their hashes.
 
     Attributes
     ----------
@@ -96,7 +96,7 @@ def build_table(
 
     Parameters
     ----------
-    photos : (sha, deck) of every photo of the library, labelled or not.
+    photos : (sha, deck) of every photo of the library, labeled or not.
     labels : labels of any tags; those of photos that are not in `photos` are left out.
     counted : decks that a promise counts; by the labels alone where it is not given.
 

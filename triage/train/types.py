@@ -69,7 +69,7 @@ class Promise:
     eligible_positive_decks : decks with the defect, fully answered by labels that the machine did not choose.
     missing : how many more such decks the promise needs.
     why_not : one sentence where it does not hold, else empty.
-    spared : share of the labelled negative photos that would be `unlikely`, each deck judged by models that
+    spared : share of the labeled negative photos that would be `unlikely`, each deck judged by models that
         did not see it; null where nothing can be said.
     """
 

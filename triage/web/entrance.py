@@ -19,7 +19,7 @@ _PATTERN = "open-page-????????.html"
 
 @contextmanager
 def entrance_file(home: Path, url: str) -> Iterator[Path]:
-    """Make a file, readable by its owner alone, that leads a browser to an address; gone afterwards.
+    """Make a file, readable by its owner alone, that leads a browser to an address; gone afterward.
 
     It is made in the home folder of the libraries: some browsers may not read the system's temporary folder.
     """

@@ -18,7 +18,7 @@ FIRST_REQUEST_S = 20.0
 
 
 class HeldProtocol(H11Protocol):
-    """HTTP/1.1 with a limit on connections that favours those in use."""
+    """HTTP/1.1 with a limit on connections that favors those in use."""
 
     _timer: asyncio.TimerHandle | None = None
 

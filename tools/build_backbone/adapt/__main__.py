@@ -21,7 +21,7 @@ from dataclasses import asdict, fields
 from hashlib import sha256
 from pathlib import Path
 
-from tools.build_backbone.adapt.sets import OPEN_SETS, PictureSet, labelled, made, opened, pack
+from tools.build_backbone.adapt.sets import OPEN_SETS, PictureSet, labeled, made, opened, pack
 from tools.build_backbone.adapt.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -34,9 +34,9 @@ def gather(
     """Return the sources that are not left out; with a count of 0 nothing is made."""
     sets_out, tags_out = set(asked.leave_out_set), frozenset(asked.leave_out_tag)
     decks_out = tuple(asked.leave_out_deck)
-    found = [labelled(photos / name, name, tags_out, decks_out) for name in OPEN_SETS if name not in sets_out]
+    found = [labeled(photos / name, name, tags_out, decks_out) for name in OPEN_SETS if name not in sets_out]
     if "demo" not in sets_out:
-        found.append(labelled(renders, "demo", tags_out))
+        found.append(labeled(renders, "demo", tags_out))
     if "open" not in sets_out:
         found.append(opened())
     if count and "made" not in sets_out:

@@ -133,7 +133,7 @@ def _stacked(pictures: list[Array]) -> tuple[Array, Array]:
     return stack, sizes
 
 
-def labelled(
+def labeled(
     folder: Path, name: str, left_out: frozenset[str], decks_out: tuple[str, ...] = ()
 ) -> PictureSet:
     """Read a set of photos with labels.csv; boxes make dense truth, answers make whole-photo truth.

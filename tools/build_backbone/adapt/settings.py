@@ -11,7 +11,7 @@ class Settings:
 
     Attributes
     ----------
-    steps : of the optimiser; each takes `crops` parts of pictures with dense truth and `whole` whole photos.
+    steps : of the optimizer; each takes `crops` parts of pictures with dense truth and `whole` whole photos.
     rate : of Adam for the network's weights; the heads learn `head_rate`.
     distil, distil_whole : weights, for parts and whole photos, of staying with the original's maps of a
         milder view of the same place.

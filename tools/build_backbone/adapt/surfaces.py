@@ -1,7 +1,7 @@
 """Made close-ups with exact truth: wood, concrete, brick and painted boards, and what goes wrong with them.
 
 Every picture follows from its number alone. Nothing is copied from a photo: fields of smooth noise, warped
-and coloured. A picture comes with a mask a tag at an eighth of its size, the share of each place that the
+and colored. A picture comes with a mask a tag at an eighth of its size, the share of each place that the
 thing covers; what lies under something else is not in its mask.
 """
 
@@ -34,10 +34,10 @@ class Scene:
     rgb: Array
     masks: dict[str, Array] = field(default_factory=dict)
 
-    def put(self, tag: str, mask: Array, colour: Array, strength: float = 1.0) -> None:
-        """Lay a colour over the picture where the mask says; it hides what was there before."""
+    def put(self, tag: str, mask: Array, color: Array, strength: float = 1.0) -> None:
+        """Lay a color over the picture where the mask says; it hides what was there before."""
         share = (mask * strength)[..., None]
-        self.rgb = self.rgb * (1 - share) + colour * share
+        self.rgb = self.rgb * (1 - share) + color * share
         for other in self.masks:
             if other not in GROUNDS or tag in GROUNDS:
                 self.masks[other] = self.masks[other] * (1 - mask * (strength > 0.6))
@@ -60,9 +60,9 @@ def ramp(field_: Array, edge: float, softness: float = 0.03) -> Array:
     return np.clip((field_ - edge) / softness + 0.5, 0, 1)
 
 
-def tinted(rng: np.random.Generator, colour: tuple[int, int, int], spread: float = 22) -> Array:
-    """Return the colour a little lighter, darker or turned."""
-    return np.clip(np.array(colour) + rng.normal(0, spread) + rng.normal(0, spread / 4, 3), 0, 255)
+def tinted(rng: np.random.Generator, color: tuple[int, int, int], spread: float = 22) -> Array:
+    """Return the color a little lighter, darker or turned."""
+    return np.clip(np.array(color) + rng.normal(0, spread) + rng.normal(0, spread / 4, 3), 0, 255)
 
 
 def blob(rng: np.random.Generator, radius: float, ragged: float) -> Array:
@@ -103,7 +103,7 @@ def wood(scene: Scene) -> None:
 
 
 def concrete(scene: Scene) -> None:
-    """A grey, mottled, pitted face."""
+    """A gray, mottled, pitted face."""
     rng = scene.rng
     base = tinted(rng, (158, 154, 146))
     light = 0.7 + 0.35 * noise(rng, 3) + rng.uniform(0.1, 0.4) * (noise(rng, 60, octaves=2) - 0.2)
@@ -125,10 +125,10 @@ def brick(scene: Scene) -> None:
     shade = shades[row % 40, np.floor(along).astype(int) % 40]
     off_y, off_x = np.abs(y / high - row - 0.5), np.abs(along - np.floor(along) - 0.5) * wide / high
     face = ramp(0.5 - off_y, joint / 2, 0.05) * ramp(0.5 * wide / high - off_x, joint / 2, 0.05)
-    colour = tinted(rng, ((158, 84, 62), (184, 140, 104), (120, 70, 60), (170, 160, 150))[rng.integers(4)])
+    color = tinted(rng, ((158, 84, 62), (184, 140, 104), (120, 70, 60), (170, 160, 150))[rng.integers(4)])
     rough = (0.75 + 0.5 * noise(rng, 50, octaves=2))[..., None]
     scene.rgb = (
-        colour * shade[..., None] * face[..., None] + tinted(rng, (172, 166, 156)) * (1 - face)[..., None]
+        color * shade[..., None] * face[..., None] + tinted(rng, (172, 166, 156)) * (1 - face)[..., None]
     ) * rough
     scene.masks["brick"] = np.ones((SIDE_PX, SIDE_PX), np.float32)
 
@@ -166,8 +166,8 @@ def rot(scene: Scene) -> None:
     rng = scene.rng
     mask = blob(rng, rng.uniform(0.1, 0.45), 1.0)
     cubes = np.abs(noise(rng, 16, 26, 2) - 0.5)
-    colour = tinted(rng, (84, 60, 42)) * (0.4 + 2.2 * cubes + 0.5 * noise(rng, 70, octaves=1))[..., None]
-    scene.put("rot", mask, colour, rng.uniform(0.75, 1))
+    color = tinted(rng, (84, 60, 42)) * (0.4 + 2.2 * cubes + 0.5 * noise(rng, 70, octaves=1))[..., None]
+    scene.put("rot", mask, color, rng.uniform(0.75, 1))
 
 
 def rust(scene: Scene) -> None:
@@ -194,8 +194,8 @@ def moss(scene: Scene) -> None:
     """Green cushions in clusters."""
     rng = scene.rng
     mask = blob(rng, rng.uniform(0.1, 0.5), 1.2) * ramp(noise(rng, 14), rng.uniform(0.4, 0.6), 0.08)
-    colour = tinted(rng, (92, 112, 52), 14) * (0.5 + noise(rng, 90, octaves=2))[..., None]
-    scene.put("moss", mask, colour, rng.uniform(0.65, 1))
+    color = tinted(rng, (92, 112, 52), 14) * (0.5 + noise(rng, 90, octaves=2))[..., None]
+    scene.put("moss", mask, color, rng.uniform(0.65, 1))
 
 
 def stain(scene: Scene) -> None:
@@ -226,8 +226,8 @@ def fastener(scene: Scene) -> None:
             bars = np.minimum(np.abs(x - at[0]), np.abs(y - at[1]) if kind == 2 else 1e9)
             shade = np.where((bars < radius * 0.14) & (far < 0.7), 0.3, shade)
         rusty = rng.random() < 0.3
-        colour = (np.array((140, 76, 40)) if rusty else metal) * shade[..., None]
-        scene.put("fastener", head, colour, 1.0)
+        color = (np.array((140, 76, 40)) if rusty else metal) * shade[..., None]
+        scene.put("fastener", head, color, 1.0)
         if rusty:
             scene.masks["rust"] = np.maximum(scene.masks.get("rust", 0), head)
 

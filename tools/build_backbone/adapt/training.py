@@ -3,7 +3,7 @@
 The heads read what the trainer of a user's labels reads later: cells of both maps of unit length, and means
 and maxima of whole photos of unit length. Every loss is balanced by tag, present against absent. The network
 sees a strongly relit picture and must stay with what the original says of the mildly relit one: that is both
-the pull to the original and the consistency of two views. The optimiser is Adam with a cosine.
+the pull to the original and the consistency of two views. The optimizer is Adam with a cosine.
 """
 
 from __future__ import annotations
@@ -86,7 +86,7 @@ def apart(found: torch.Tensor, wanted: torch.Tensor) -> torch.Tensor:
 
 
 class Adaptation:
-    """The state of one run: network, original, heads, optimiser, pictures, the drawing of random numbers."""
+    """The state of one run: network, original, heads, optimizer, pictures, the drawing of random numbers."""
 
     def __init__(
         self,
@@ -106,7 +106,7 @@ class Adaptation:
         self.tags = sum(len(one.tags) for one in sets)
         self.heads = Heads(self.tags).to(device)
         early, late = self._by_depth()
-        self.optimiser = torch.optim.AdamW(
+        self.optimizer = torch.optim.AdamW(
             [
                 {"params": early, "lr": settings.rate, "weight_decay": 0.0},
                 {"params": late, "lr": settings.rate, "weight_decay": 0.0},
@@ -202,16 +202,16 @@ class Adaptation:
         cosine = 0.5 + 0.5 * math.cos(math.pi * done)
         warm = min(1.0, max(0.0, (self.step - settings.warm_up / 2) / (settings.warm_up / 2)))
         rates = (settings.rate * warm * settings.early_rate, settings.rate * warm, settings.head_rate)
-        for group, rate in zip(self.optimiser.param_groups, rates, strict=True):
+        for group, rate in zip(self.optimizer.param_groups, rates, strict=True):
             group["lr"] = rate * cosine
-        self.optimiser.zero_grad(set_to_none=True)
+        self.optimizer.zero_grad(set_to_none=True)
         crops, far_crops = self._crops()
         whole, far_whole = self._whole()
         held = settings.distil * far_crops + settings.distil_whole * far_whole
         (crops + whole + held).backward()
         moved = self._pull_back()
         nn.utils.clip_grad_norm_(self.network.parameters(), 5.0)
-        self.optimiser.step()
+        self.optimizer.step()
         self.step += 1
         named = {
             "cells": crops,
@@ -229,7 +229,7 @@ class Adaptation:
         return {
             "network": self.network.state_dict(),
             "heads": self.heads.state_dict(),
-            "optimiser": self.optimiser.state_dict(),
+            "optimiser": self.optimizer.state_dict(),
             "generator": self.generator.get_state(),
             "step": self.step,
         }
@@ -238,7 +238,7 @@ class Adaptation:
         """Go on where a kept state stopped."""
         self.network.load_state_dict(state["network"])
         self.heads.load_state_dict(state["heads"])
-        self.optimiser.load_state_dict(state["optimiser"])
+        self.optimizer.load_state_dict(state["optimiser"])
         self.generator.set_state(state["generator"].cpu())
         self.step = state["step"]
 

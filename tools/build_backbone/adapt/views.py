@@ -138,7 +138,7 @@ def whole(data: OnDevice, count: int, side_px: int, generator: torch.Generator) 
 
 
 def relit(pictures: torch.Tensor, strength: float, generator: torch.Generator) -> torch.Tensor:
-    """Return the pictures in other light, with other colours, blur and noise, as the network reads them."""
+    """Return the pictures in other light, with other colors, blur and noise, as the network reads them."""
     count, device = len(pictures), pictures.device
 
     def draw(spread: float, *shape: int) -> torch.Tensor:
@@ -148,8 +148,8 @@ def relit(pictures: torch.Tensor, strength: float, generator: torch.Generator) -
     gamma = torch.exp(draw(0.2, count, 1, 1, 1))
     gain = torch.exp(draw(0.15, count, 1, 1, 1) + draw(0.06, count, 3, 1, 1))
     seen = (seen.clamp(1e-3, 1) ** gamma) * gain
-    grey = seen.mean(dim=1, keepdim=True)
-    seen = grey + (seen - grey) * torch.exp(draw(0.2, count, 1, 1, 1))
+    gray = seen.mean(dim=1, keepdim=True)
+    seen = gray + (seen - gray) * torch.exp(draw(0.2, count, 1, 1, 1))
     soft = functional.avg_pool2d(functional.pad(seen, (1, 1, 1, 1), mode="replicate"), 3, 1)
     blend = (torch.rand((count, 1, 1, 1), generator=generator) * strength).to(device)
     seen = seen + (soft - seen) * blend * (torch.rand((count, 1, 1, 1), generator=generator) < 0.4).to(device)

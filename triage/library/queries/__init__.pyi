@@ -21,7 +21,7 @@ from .label_queries import labels as labels
 from .label_queries import words as words
 from .open_questions import decks_round_from as decks_round_from
 from .open_questions import has_more_placings as has_more_placings
-from .open_questions import last_labelled_deck as last_labelled_deck
+from .open_questions import last_labeled_deck as last_labeled_deck
 from .open_questions import open_by_deck as open_by_deck
 from .open_questions import refs_of as refs_of
 from .open_questions import unanswered_by as unanswered_by

@@ -113,8 +113,8 @@ def decks_round_from(connection: Connection, begin: str) -> Iterator[str]:
 
 
 @query
-def last_labelled_deck(connection: Connection, refs: Sequence[str]) -> str:
-    """Return the deck that a person (by references) labelled last, or the empty text."""
+def last_labeled_deck(connection: Connection, refs: Sequence[str]) -> str:
+    """Return the deck that a person (by references) labeled last, or the empty text."""
     last = (
         select(event.c.hash)
         .where(event.c.by_ref.in_(refs), event.c.kind == "label")

@@ -155,7 +155,7 @@ def missed_options(form: dict[str, str]) -> dict[str, Any]:
 
 
 def missed(ask: RequestContext) -> Any:
-    """Return the work that states what the machine let through, as far as the drawn photos are labelled."""
+    """Return the work that states what the machine let through, as far as the drawn photos are labeled."""
     confidence = ask.take(n=lambda: _whole(ask, "n"), confidence=lambda: _confidence(ask))["confidence"]
     library, by, where = ask.library, ask.by, ask.url("audit")
     options = missed_options({name: values[-1].strip() for name, values in ask.form.items()})

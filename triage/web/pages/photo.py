@@ -44,7 +44,7 @@ def item(ask: RequestContext) -> Response:
 
 
 def whole_item(ask: RequestContext, photo: Photo, tag: str = "") -> dict[str, Any]:
-    """Return a photo as data, with its neighbours in time and its history."""
+    """Return a photo as data, with its neighbors in time and its history."""
     found = describe(ask.name, ask.library, photo, ask.speaker, tag)
     siblings = queries.photos(ask.library, photo.deck)
     found["siblings"] = [sibling(ask.name, one) for one in siblings]

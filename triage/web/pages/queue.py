@@ -24,7 +24,7 @@ WORDS = {
     "taken": "by the camera's time",
     "places": "your own 'yes' that has no place marked yet",
     "audit": "the photos that the audit of missed defects drew",
-    "second-look": "a second look at what others labelled, without their words",
+    "second-look": "a second look at what others labeled, without their words",
 }
 
 

@@ -1,4 +1,4 @@
-"""The register on the page: who decided what and when, and each labeller's record."""
+"""The register on the page: who decided what and when, and each labeler's record."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 from starlette.responses import Response
 
-from triage.audit.labellers import records
+from triage.audit.labelers import records
 from triage.audit.register import head_code, register
 from triage.audit.register_files import RECORD_HEADS, record_cells, to_csv, to_html
 from triage.errors import BadInput

@@ -1,4 +1,4 @@
-"""Each labeller's record: how often a person's words agreed with settled ones, and whether that drifts.
+"""Each labeler's record: how often a person's words agreed with settled ones, and whether that drifts.
 
 Photos whose word was settled are the references: what they show is decided by somebody who looked at both
 sides. An answer given with the machine's word in view says nothing about the person and is left out, and so
@@ -46,7 +46,7 @@ class Record:
 
 
 def records(library: Library, *, show_names: bool = False) -> list[Record]:
-    """Return each labeller's record, people as pseudonyms unless their names are asked for."""
+    """Return each labeler's record, people as pseudonyms unless their names are asked for."""
     answers: dict[str, list[tuple[str, bool]]] = defaultdict(list)
     for event in queries.statements(library, "settled"):
         photo, tag, value = (str(event.payload[name]) for name in ("photo", "tag", "value"))

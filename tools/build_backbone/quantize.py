@@ -1,7 +1,7 @@
 """Builds models/efficientnet-lite0-adapted-int8.onnx: an adapted network with 8-bit weights and activations.
 
-python -m tools.build_backbone.quantise --adapted FOLDER takes what `tools.build_backbone.adapt` wrote, for a
-minute. Static quantisation by ONNX Runtime (QDQ, weights per channel, activations by the moving average of
+python -m tools.build_backbone.quantize --adapted FOLDER takes what `tools.build_backbone.adapt` wrote, for a
+minute. Static quantization by ONNX Runtime (QDQ, weights per channel, activations by the moving average of
 their range) on open pictures; the first three convolution groups, where few channels carry most of the error,
 stay 32-bit. The scores for ImageNet's classes are left out.
 """
@@ -79,7 +79,7 @@ def without_scores(model: onnx.ModelProto) -> onnx.ModelProto:
     return model
 
 
-def quantise(source: bytes, renders: Path | None) -> bytes:
+def quantize(source: bytes, renders: Path | None) -> bytes:
     """Return the 8-bit network's bytes."""
     logging.getLogger().setLevel(logging.ERROR)
     model = without_scores(onnx.load_from_string(source))
@@ -116,7 +116,7 @@ def main() -> int:
     told = json.loads((arguments.adapted / "adapted.json").read_text(encoding="utf-8"))
     name = f"adapted-{round(100 * told['settings']['share']):03d}.onnx"
     source, digest = read_checked(name, arguments.adapted)
-    built, target = quantise(source, arguments.renders), MODELS / TARGET
+    built, target = quantize(source, arguments.renders), MODELS / TARGET
     if arguments.compare:
         same = target.read_bytes() == built
         print(f"{target.name}: {'the same bytes' if same else 'DIFFERS'}")

@@ -1,4 +1,4 @@
-"""The labelling screen: its session, its keys in a driven app, the real program in a pseudo-terminal."""
+"""The labeling screen: its session, its keys in a driven app, the real program in a pseudo-terminal."""
 
 import asyncio
 import os
@@ -43,7 +43,7 @@ def test_what_a_person_has_answered_is_not_asked_again(library):
     assert len(questions(library, by="ben", tags=["missing-hanger"])) == 6
 
 
-def test_a_second_look_hands_out_what_others_labelled_without_their_labels(library):
+def test_a_second_look_hands_out_what_others_labeled_without_their_labels(library):
     for photo in queries.photos(library)[:4]:
         give_labels(library, [(photo, {"missing-hanger": "present"})], by="ben")
     asked = questions(library, by="ann", second_look=3, tags=["missing-hanger"])
@@ -124,16 +124,16 @@ def test_a_view_never_leaves_the_photo(right, down, factor):
     assert -1e-9 <= top < b <= 1 + 1e-9
 
 
-def test_a_picture_keeps_its_aspect_and_works_without_colour():
+def test_a_picture_keeps_its_aspect_and_works_without_color():
     rgb = np.zeros((300, 400, 3), np.uint8)
     rgb[:, 200:] = 255
     assert fitted(400, 300, 54, 22) == (54, 20)
-    grey = lines(rgb, 40, 20, colour=False)
-    text = "".join(segment.text for segment in grey[0])
+    gray = lines(rgb, 40, 20, color=False)
+    text = "".join(segment.text for segment in gray[0])
     assert set(text) <= set(" .:-=+*#%@")
     assert text[0] != text[-1]
-    coloured = lines(rgb, 40, 20, colour=True)
-    assert "".join(segment.text for segment in coloured[0]) == "▀" * 40
+    colored = lines(rgb, 40, 20, color=True)
+    assert "".join(segment.text for segment in colored[0]) == "▀" * 40
     letters, numbers = rulers(View(), 40, 15)
     assert letters.replace(" ", "") == "abcdefgh"
     assert "".join(numbers).replace(" ", "") == "123456"
@@ -202,7 +202,7 @@ def test_a_photo_that_is_blurred_dark_or_far_says_so(library):
     assert "far" in question_text(app.session, app.session.question).plain
 
 
-@pytest.mark.parametrize("env", [{}, {"NO_COLOR": "1"}], ids=["colour", "no-colour"])
+@pytest.mark.parametrize("env", [{}, {"NO_COLOR": "1"}], ids=["color", "no-color"])
 def test_a_killed_terminal_loses_no_answer(library, env):
     folder = library.path
     library.close()
