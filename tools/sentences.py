@@ -1,7 +1,7 @@
 """The table of every sentence that a client can read, collected from templates, code and data.
 
 `{...}` stands for what is filled in. A test fails when a sentence is added or changed and the table is not
-written anew, so that somebody reads it once before a client does.
+rewritten, so that somebody reads it once before a client does.
 """
 
 from __future__ import annotations
@@ -172,7 +172,7 @@ HEAD = """# Every sentence that a client can read
 
 Written by `tools/sentences`; do not edit by hand. `{...}` stands for what is filled in. Owner: the two pages
 and the letter. Firm: the plan. Record: the full record behind them. A test fails when this table is out of
-date: write it anew and read what is new as an owner (what do I do, by when?), as a builder (is it the trade's
+date: run it again and read what is new as an owner (what do I do, by when?), as a builder (is it the trade's
 word, can I do it?) and as a lawyer (does it promise anything, does it say what was not seen?).
 
 """

@@ -1,4 +1,4 @@
-"""What is kept beside the log is what assessing everything anew gives, whatever was said."""
+"""What is kept beside the log is what assessing everything again gives, whatever was said."""
 
 import dataclasses
 
@@ -41,7 +41,7 @@ def like(wanted):
 
 
 def check(library):
-    """Compare everything that is kept with everything made anew."""
+    """Compare everything that is kept with everything made again."""
     kept, fresh = standings(library), assess_library(library)
     counts = deck_counts(library)
     assert list(kept.summaries()) == like([one.to_json() for one in fresh])

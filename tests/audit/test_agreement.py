@@ -237,7 +237,7 @@ def drawn_deck(draw: np.random.Generator, photos: int = 8) -> np.ndarray:
 
 
 def percentile(per_deck: np.ndarray, draw: np.random.Generator) -> tuple[float, float]:
-    """The interval of before: decks drawn anew, percentiles."""
+    """The interval of before: decks resampled, percentiles."""
     picked = draw.integers(len(per_deck), size=(300, len(per_deck)))
     found = alphas(per_deck[picked].sum(axis=1))
     low, high = np.nanquantile(found, [0.025, 0.975])

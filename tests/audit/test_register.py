@@ -81,7 +81,7 @@ def test_an_open_dispute_and_what_corrects_a_report_are_listed(library: Library,
     assert [one.kind for one in entries] == ["issued", "issued", "correction", "correction", "dispute"]
     assert entries[1].what == "amendment of report 2026-001 issued"
     assert {one.what for one in entries if one.kind == "correction"} == {
-        f"after report {number}: photo {first[:12]} labeled anew" for number in ("2026-001", "2026-001-A1")
+        f"after report {number}: photo {first[:12]} labeled again" for number in ("2026-001", "2026-001-A1")
     }
     assert entries[2].saw_machine == "yes"
     assert entries[-1].result == "absent by ben; present by ann"

@@ -136,7 +136,7 @@ def test_an_item_whose_worker_was_killed_once_is_done_again(tmp_path):
 
 @pytest.mark.parametrize("count", [3, 30])
 def test_a_worker_that_dies_before_it_claims_its_item_costs_nothing(monkeypatch, tmp_path, count):
-    """The pool breaks: it is made anew and the batch goes on."""
+    """The pool breaks: it is made again and the batch goes on."""
     from triage.batch import processes
 
     mark = tmp_path / "died"

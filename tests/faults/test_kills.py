@@ -102,9 +102,9 @@ def test_kills_at_random_moments_lose_nothing(ground, part):
         call(*lines[name], "-L", library, "--json")
     kept = call("assess", "-L", library, "--json")["decks"]
     with Library.open(library) as opened:
-        anew = assess_library(opened)
+        again = assess_library(opened)
     assert [(one["deck"], one["tier"], one["unreviewed"]) for one in kept] == [
-        (one.deck, one.tier, one.unreviewed) for one in anew
+        (one.deck, one.tier, one.unreviewed) for one in again
     ]
     call(*lines["merge"], "-L", library, "--json")
     assert {f"F-{number}" for number in range(2)} <= {

@@ -83,7 +83,7 @@ seen = examine(data)
 assert (seen.width, seen.height) == (width, height), (seen.width, seen.height)
 # The peak of this process alone. `ru_maxrss` would not do: a child starts with its parent's peak, which it
 # inherits over fork and exec, and a worker that has run many tests has a large one. VmHWM belongs to the
-# memory that exec has made anew.
+# memory that exec has made again.
 status = dict(line.split(":", 1) for line in open("/proc/self/status"))
 print(int(status["VmHWM"].split()[0]) // 1024)
 """

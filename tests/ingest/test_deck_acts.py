@@ -42,7 +42,7 @@ def told(library):
 
 
 def rebuilt(library):
-    """The state, the same after every event was folded anew."""
+    """The state, the same after every event was projected again."""
     before = state(library)
     library.rebuild()
     assert state(library) == before

@@ -39,7 +39,7 @@ def test_the_same_bytes_under_another_deck_are_reported_and_never_moved(library,
 
 
 def test_a_deck_sent_again_under_another_name_is_named(library, card, tmp_path, capsys):
-    """Encoded anew the bytes differ; the pictures look the same, so that the two decks count as one."""
+    """Encoded again the bytes differ; the pictures look the same, so that the two decks count as one."""
     from PIL import Image
 
     from triage.cli import run

@@ -98,7 +98,7 @@ def test_a_migrated_library_has_the_tables_and_indexes_of_a_new_one(old, tmp_pat
 
 
 def test_a_library_at_home_goes_on_with_its_own_chain(old):
-    """The migration writes `library.toml` anew, and still takes the library for the one it was."""
+    """The migration writes `library.toml` again, and still takes the library for the one it was."""
     place = migrate.place_of(old / "library.toml")
     connection = sqlite3.connect(old / "library.sqlite")
     connection.execute("UPDATE meta SET value = ? WHERE key = 'place'", (place,))

@@ -166,7 +166,7 @@ def test_later_words_leave_an_issued_report_true_and_flag_it(lib: Library, tmp_p
     assert verify_report(lib, page) == []
     (flag,) = changed_since(lib)
     assert (flag.number, flag.by, flag.photo) == (number_of(lib), "Ben Sample", one.path_name)
-    assert "labeled anew" in str(flag)
+    assert "labeled again" in str(flag)
     lib.undo("Ben Sample")
     assert "undo" in str(changed_since(lib)[-1])
     move(lib, [queries.photos(lib, "birch-03")[1]], "oak-11", by="Ben Sample")

@@ -27,7 +27,7 @@ def losses(fit, raw, labels, folds):
 
 @pytest.mark.parametrize("skewed", [False, True])
 def test_the_richer_map_is_chosen_only_beyond_one_standard_error_over_decks(skewed: bool) -> None:
-    """The rule, counted anew: a gain that decks alone would give by chance changes nothing."""
+    """The rule, counted again: a gain that decks alone would give by chance changes nothing."""
     small_gains = chosen = 0
     for seed in range(30):
         raw, labels, folds, decks = drawn(seed, skewed)

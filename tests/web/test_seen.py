@@ -205,7 +205,7 @@ def test_every_key_answers_the_photo_that_was_asked_in_its_turn(visitor, many, p
 @pytest.mark.long
 @pytest.mark.parametrize("many", [500], indirect=True)
 def test_500_keys_over_any_gaps_and_lags_each_answer_their_own_photo(visitor, many, monkeypatch):
-    """The law over gaps and lags drawn anew at every run: bursts, pauses, a server slow for a while."""
+    """The law over gaps and lags drawn again at every run: bursts, pauses, a server slow for a while."""
     seed = random.randrange(2**32)
     dice = random.Random(seed)
     slow = {"ms": 0.0}

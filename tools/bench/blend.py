@@ -4,7 +4,7 @@
 
 Half of the decks are held out; decks of the other half are labeled in a random order until n positives are
 reached. The trainer's own models, left-out scores and blend are used; figures are average precision on the
-held-out decks. `loss` is that of the better of the two parts, chosen anew on the test photos of each split
+held-out decks. `loss` is that of the better of the two parts, chosen again on the test photos of each split
 (which no rule can do), less that of the blend, with its standard error over splits. `boards-unboxed` are the
 boards with every box taken away. The blend's rule was settled on splits 0 to 19; the default begins at 100.
 """

@@ -8,7 +8,7 @@ the share of the new photos with the tag that are among the first 10, 20 and 30 
 the time taken, or by deck and name where no camera states it (boards, screws; the names of materials follow
 the material, so there it is left out). *At random* that share is 10, 20 and 30 % by definition. *Best* is
 what no order can beat, as a common tag does not fit into the first tenth. 95 % intervals draw the new decks
-of each seed anew. The last line of a set, where a photo may show several defects, looks at each photo once
+of each seed again. The last line of a set, where a photo may show several defects, looks at each photo once
 for all tags, by its largest probability.
 """
 

@@ -6,9 +6,9 @@ For each tag half of the decks are held out. Photos of the other half are labele
 `next_to_label` (no model at first, then with the probabilities of the model so far) or at random; after
 each lot a model is trained and its average precision on the held-out decks compared with the ceiling, the
 model of all labels. Counted are the labels to nine tenths of the ceiling, paired over seeds; the interval
-(95 %) draws seeds anew. The last lines are means over tags, over each set's. `like`: of the ten photos of
+(95 %) resamples seeds. The last lines are means over tags, over each set's. `like`: of the ten photos of
 other decks that are nearest to a photo with the tag, the share that has it too (95 % by drawing the start
-photos' decks anew), beside the share in the set. The demo library is rendered: no claim about real decks.
+photos' decks again), beside the share in the set. The demo library is rendered: no claim about real decks.
 
 `--quick` puts the trainer's logistic regression on whole vectors alone in its place, where a set is large.
 
@@ -130,7 +130,7 @@ def precision_at_ten(data: Set, tag: str) -> tuple[float, float, float, float]:
 
 
 def saved(pairs: list[tuple[list[int], list[int]]]) -> tuple[float, float, float]:
-    """Mean over tags of the share of labels saved, and its 95 % interval by drawing each tag's seeds anew."""
+    """Mean over tags of the share of labels saved, and its 95 % interval by resampling each tag's seeds."""
     draw = np.random.default_rng(0)
 
     def share(random: np.ndarray, learning: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ others, Top-down Neural Attention by Excitation Backprop, ECCV 2016): the share 
 lies in a box. *Mass inside*: the share of the cells' odds, normalized over the photo, that lies in boxes.
 Both stand against the photo's middle: the middle cell, and a box of the labeled area and the photo's shape
 in the middle of the photo (mass spread evenly over it). *Chance* is the boxes' share of the photo. 95 %
-intervals draw the decks anew; a deck that is held out under several seeds is one deck.
+intervals resample the decks; a deck that is held out under several seeds is one deck.
 """
 
 from __future__ import annotations

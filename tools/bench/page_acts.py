@@ -261,7 +261,7 @@ def _choose_then_say(
 
 
 def _place_of(page: Page, parts: dict[str, str]) -> int:
-    """Return where a set stands in the list now: it is ordered anew after every answer."""
+    """Return where a set stands in the list now: it is ordered again after every answer."""
     rows = page.locator("[data-set]").evaluate_all("all => all.map((one) => one.dataset.set)")
     return [json.loads(row) for row in rows].index(parts)
 

@@ -82,7 +82,7 @@ def drawn_lines(library: Library) -> list[str]:
 
 
 def open_questions(library: Library) -> int:
-    """Return how many questions are open: as kept, counted anew for decks that are out of date."""
+    """Return how many questions are open: as kept, counted again for decks that are out of date."""
     kept = open_by_deck(library)
     stale = [deck for deck in queries.decks(library) if deck not in kept]
     known = sum(kept.values())

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 WHAT: Mapping[str, str] = {
     "moved": "moved",
     "placed": "moved",
-    "label": "labeled anew",
-    "settled": "settled anew",
+    "label": "labeled again",
+    "settled": "settled again",
     "forgotten": "removed",
     "blackout": "given another blackout",
 }

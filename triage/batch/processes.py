@@ -1,6 +1,6 @@
 """The engine `processes`: local workers that can be killed, each guarded in time and memory.
 
-A worker that dies costs its item a second try, then the item is given up; a pool that breaks is made anew
+A worker that dies costs its item a second try, then the item is given up; a pool that breaks is made again
 and everything that waited is done again. The batch always goes on.
 """
 
@@ -145,7 +145,7 @@ class _Run(Generic[Item, Result]):
             self.renew()
 
     def renew(self) -> None:
-        """Make the pool anew and hand everything to it that is not done. Raises TriageError."""
+        """Make the pool again and hand everything to it that is not done. Raises TriageError."""
         self.breaks += 1
         if self.breaks > _BREAKS:
             raise TriageError(

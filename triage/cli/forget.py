@@ -30,7 +30,7 @@ from triage.library import queries
     "--copies",
     "purge",
     is_flag=True,
-    help="Also delete copies from before upgrades that still hold them, and write known backups anew.",
+    help="Also delete copies from before upgrades that still hold them, and rewrite known backups.",
 )
 @dry_run_option
 @by_option

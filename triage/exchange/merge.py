@@ -223,7 +223,7 @@ class _Merge:
         self.merged.set_aside.append(SetAside(f"{row['deck']}/{row['name']}", reason))
 
     def take_over(self, there: Connection) -> int:
-        """Copy events and private texts and fold everything anew, in one transaction."""
+        """Copy events and private texts and project everything again, in one transaction."""
         events = queries.event_rows(there)
         if self.merged.dry_run:
             have = {log_id: head["seq"] for log_id, head in self.library.head().items()}

@@ -1,4 +1,4 @@
-"""The upright JPEG of a library's photo, made anew where it is not kept."""
+"""The upright JPEG of a library's photo, made again where it is not kept."""
 
 from __future__ import annotations
 

@@ -160,7 +160,7 @@ def without_copied_times(photos: Iterable[Sighting]) -> list[Sighting]:
 
 FROZEN_LEAST, FROZEN_S = 4, 60.0
 """So many photos of one phone in a row, over so many seconds, with exactly one position: it was not measured
-anew but is the last one that the phone knew (common practice)."""
+again but is the last one that the phone knew (common practice)."""
 
 
 def without_frozen_places(lane: Sequence[Sighting]) -> list[Sighting]:

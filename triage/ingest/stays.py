@@ -24,7 +24,7 @@ OVERNIGHT_S = 6 * 3600.0
 """After so long a pause its length tells nothing more."""
 LAG_PAUSE_S, LAG_STEP_S, LAG_DRIVE_M_S = 180.0, 45.0, 25.0
 """On arrival a phone may bear the last stop's place: after at least such a pause and drive, until it
-measures anew between two photos of its usual rhythm."""
+measures again between two photos of its usual rhythm."""
 _TRIED = 60
 """So many places at which a run may fall apart are tried."""
 
@@ -156,7 +156,7 @@ def _chance(runs: Sequence[Run], place: int, rhythm_s: float, trust: Trust) -> f
 def _lags(before: Run, first: Run, second: Run) -> bool:
     """Whether a run bears the place of the one before it although there was time to get to the next one's.
 
-    A phone does so on arrival, until it has measured anew; another phone would not begin just then and there.
+    A phone does so on arrival, until it measures again; another phone would not begin just then and there.
     """
     stops = [run.located() for run in (before, first, second)]
     if stops[0] is None or stops[1] is None or stops[2] is None:

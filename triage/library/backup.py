@@ -147,7 +147,7 @@ def _backup_holds(file: Path, shas: Collection[str]) -> bool:
 
 
 def purge_copies(library: Library, held: Sequence[Path]) -> None:
-    """Delete copies from before upgrades, and write backups anew from the library as it is now.
+    """Delete copies from before upgrades, and rewrite backups from the library as it is now.
 
     A library only ever grows, so the new backup holds everything that the old one held but for what was
     removed. Raises OSError where a file cannot be replaced.

@@ -129,7 +129,7 @@ def _safe_settings(connection: Any, _record: Any) -> None:
 
 
 def compact(engine: Engine) -> None:
-    """Write the database file anew without what was deleted, and empty its write-ahead log.
+    """Write the database file again without what was deleted, and empty its write-ahead log.
 
     A shared database is asked to give its space back; what its own logs and backups hold is for the people
     who run it. Raises NotWritten while another program reads an older state of the file.

@@ -119,7 +119,7 @@ class Originals:
 
 
 class Renditions:
-    """Upright JPEGs without metadata, made anew whenever they are gone."""
+    """Upright JPEGs without metadata, made again whenever they are gone."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder

@@ -1,6 +1,6 @@
 """Pictures for paper: small stripped JPEGs as data URIs, crops around a spot, blackouts.
 
-Every picture is decoded and encoded anew from its pixels, so no EXIF, thumbnail, profile or comment of the
+Every picture is decoded and encoded again from its pixels, so no EXIF, thumbnail, profile or comment of the
 original can travel in a report. A blackout is painted into the pixels, never laid over them.
 """
 

@@ -65,7 +65,7 @@ class PhotoWidget(Widget):
         self.redraw()
 
     def redraw(self) -> None:
-        """Draw the view anew."""
+        """Draw the view again."""
         self.refresh()
 
     def shown_px(self) -> tuple[int, int]:

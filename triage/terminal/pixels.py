@@ -157,7 +157,7 @@ class PixelPhoto(PhotoWidget):
         return Strip.blank(self.size.width)
 
     def redraw(self) -> None:
-        """Draw the view anew."""
+        """Draw the view again."""
         if not self.is_mounted or self.size.width < 4 or self.size.height < 3:
             return
         from PIL import Image

@@ -138,7 +138,7 @@ class Primal:
 
     A curvature costs far more than a slope, so that of one step serves the following ones, of later fits too,
     corrected by what the steps since have shown of it (the two-loop recursion of limited-memory BFGS:
-    Nocedal, Math. Comp. 35, 1980); it is computed anew when a step is larger than `_KEEP` times the one
+    Nocedal, Math. Comp. 35, 1980); it is computed again when a step is larger than `_KEEP` times the one
     before.
     """
 

@@ -43,7 +43,7 @@ class Queues:
         """How the last audit of missed defects was asked, by library."""
 
     def start(self, name: str, library: Library, wish: Wish) -> list[Question]:
-        """Ask anew which questions are open. Raises BadInput where the order has nothing to go by."""
+        """Ask again which questions are open. Raises BadInput where the order has nothing to go by."""
         run = self._audit(name, library) if wish.order == AUDIT else _ask(library, wish)
         with self._lock:
             self._runs[name, wish] = run

@@ -1,4 +1,4 @@
-"""Batches on the device: parts of pictures turned, scaled and lit anew, with their truth by cells."""
+"""Batches on the device: parts of pictures turned, scaled and lit again, with their truth by cells."""
 
 from __future__ import annotations
 

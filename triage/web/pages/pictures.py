@@ -31,7 +31,7 @@ def picture(ask: RequestContext) -> Response:
 
 
 def full(ask: RequestContext) -> Response:
-    """Send the photo upright with all its pixels, encoded anew."""
+    """Send the photo upright with all its pixels, encoded again."""
     from triage.imaging import open_upright
     from triage.imaging.rendition import encode_jpeg
 

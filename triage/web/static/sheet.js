@@ -12,7 +12,7 @@ const ticks = [...sheet.querySelectorAll(".pick input")];
 const seen = new Seen([...sheet.querySelectorAll(".tile")], Number(sheet.dataset.least) || 0);
 let lastTick = null;
 const held = new Map();   // parts that the next photos show, and how
-let spent = false;   // the chosen photos were given a part: they stay for a further one, the next click chooses anew
+let spent = false;   // the chosen photos were given a part: they stay for a further one, the next click chooses again
 
 const chosen = () => ticks.filter((tick) => tick.checked);
 
@@ -29,7 +29,7 @@ function count() {
   if (bar) bar.hidden = !held.size;
   if (held.size) panel.querySelector("#heldparts").textContent = [...held].map(([part, how]) => `${nameOf(part)}${plain[how] || ""}`).join(", ");
   if (held.size) return;
-  panel.querySelector("#chosen").textContent = !number ? "No photo chosen." : `${number} chosen.${spent ? " Another part for the same ones, or click a photo to choose anew." : ""}`;
+  panel.querySelector("#chosen").textContent = !number ? "No photo chosen." : `${number} chosen.${spent ? " Another part for the same ones, or click a photo to choose again." : ""}`;
 }
 
 sheet.addEventListener("click", (event) => {
