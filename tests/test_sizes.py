@@ -2,6 +2,7 @@
 
 import ast
 import subprocess
+from functools import cache
 
 import pytest
 from common import ROOT
@@ -14,11 +15,16 @@ TRACKED = subprocess.run(
 pytestmark = pytest.mark.skipif(not TRACKED, reason="the tests do not run in a checkout of git")
 
 
+@cache
+def parsed(name):
+    text = (ROOT / name).read_text(encoding="utf-8")
+    return text, ast.parse(text)
+
+
 def trees(*folders):
     for name in TRACKED:
         if name.startswith(folders) and (ROOT / name).exists():
-            text = (ROOT / name).read_text(encoding="utf-8")
-            yield name, text, ast.parse(text)
+            yield name, *parsed(name)
 
 
 def test_no_module_is_over_600_lines_and_most_are_under_300():

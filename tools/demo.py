@@ -1,5 +1,8 @@
 """The main job on the demo library, by the commands that anybody types.
 
+    python tools/demo.py [OUT]      OUT: where the library and the report go (default: demo-out)
+
+Needs Python 3.11 or newer and nothing else: it makes the checkout's own environment and runs there.
 Every deck, photo and label of the demo library is invented and rendered: it is for trying the tool.
 """
 
@@ -18,9 +21,10 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-HERE = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from venv_of_checkout import HERE, need_venv, program
+
 SAMPLES = HERE / "sample_photos"
-COMMAND = str(Path(sys.executable).parent / "deck-triage")
 FINE = (0, 3)
 
 
@@ -29,9 +33,15 @@ def run(*words: str, out: Path, quiet: bool = True) -> Any:
     shown = " ".join(shlex.quote(word) for word in words)
     print(f"$ deck-triage {shown}", flush=True)
     started = time.monotonic()
-    environment = {**os.environ, "DECK_TRIAGE_LIBRARY": str(out / "library"), "DECK_TRIAGE_BY": "demo"}
+    environment = {
+        **os.environ,
+        "DECK_TRIAGE_LIBRARY": str(out / "library"),
+        "DECK_TRIAGE_BY": "demo",
+        "PYTHONUTF8": "1",
+    }
+    command = [str(program(need_venv("", "demo.txt"), "deck-triage")), *words, "--json"]
     done = subprocess.run(
-        [COMMAND, *words, "--json"], env=environment, capture_output=quiet, text=True, check=False
+        command, env=environment, capture_output=quiet, text=True, encoding="utf-8", check=False
     )
     if done.returncode not in FINE:
         sys.exit(f"{done.stderr}\nThe command ended with exit code {done.returncode}.")
@@ -96,9 +106,9 @@ def _top_suggestions(photos: list[dict[str, Any]]) -> list[Suggestion]:
 
 def _answers(asked: list[Suggestion], target: Path) -> dict[tuple[str, str], str]:
     """Write what a person would answer, by the truth of the scenes, as rows for `label read`."""
-    with (SAMPLES / "labels.csv").open(newline="") as file:
+    with (SAMPLES / "labels.csv").open(newline="", encoding="utf-8") as file:
         truth = {(row["photo"], row["tag"]): row for row in csv.DictReader(file)}
-    with target.open("w", newline="") as file:
+    with target.open("w", newline="", encoding="utf-8") as file:
         rows = [truth[photo, tag] for _, _, photo, tag in asked]
         writer = csv.DictWriter(file, list(rows[0]) if rows else ["photo", "deck", "tag", "value"])
         writer.writeheader()
@@ -178,4 +188,4 @@ def _show(decks: list[dict[str, Any]], names: dict[str, str], trained: dict[str,
 
 
 if __name__ == "__main__":
-    demo(Path(sys.argv[1]).resolve())
+    demo(Path(sys.argv[1] if len(sys.argv) > 1 else HERE / "demo-out").resolve())

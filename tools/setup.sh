@@ -1,5 +1,4 @@
-# Shared by tools/demo and tools/test: a virtual environment of the checkout's own, with what it needs.
-# Sets up nothing twice: a stamp holds the hash of pyproject.toml and of the extras that were installed.
+# Shared by the bash tools: Debian's packages, a Python, and the checkout's own environment.
 
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
 venv="${DECK_TRIAGE_VENV:-$here/.venv}"
@@ -31,25 +30,12 @@ find_python() {
   return 1
 }
 
-need_venv() {  # need_venv EXTRAS [LIST] : makes or refreshes the environment; EXTRAS such as "[dev,pdf]" or ""
-  # exactly the versions of the LIST in tools/locks are installed, each file checked against its hash; `newest`
-  # instead of a list means the newest versions that pyproject.toml allows
-  local python stamp list="${2:-$([ -n "$1" ] && echo tests.txt || echo demo.txt)}"
-  if [ "$list" = newest ]; then list=""; else list="$here/tools/locks/$list"; fi
-  python=$(find_python)
-  stamp="$(cat "$here/pyproject.toml" ${list:+"$list"} <(echo "$1 $here") | sha256sum | cut -d' ' -f1)"
-  if [ -x "$venv/bin/python" ] && grep -qx "$stamp" "$venv/.installed" 2>/dev/null; then return 0; fi
-  if [ ! -x "$venv/bin/python" ]; then
-    "$python" -m venv "$venv" 2>/dev/null || { rm -rf "$venv"; need_apt "$(basename "$(readlink -f "$python")")-venv"; "$python" -m venv "$venv"; }
-  fi
-  echo "Installing deck-triage into $venv" >&2
-  local pip=("$venv/bin/python" -m pip install --quiet --disable-pip-version-check)
-  if [ -n "$list" ]; then
-    "${pip[@]}" --require-hashes -r "$list" >&2
-    "${pip[@]}" --no-deps -e "$here" >&2
-  else
-    "${pip[@]}" --upgrade --upgrade-strategy eager -e "$here$1" >&2
-  fi
-  # another set of extras may have been there before: keep both known
-  echo "$stamp" >> "$venv/.installed"
+python_with_venv() {  # a Python that can make environments; Debian packs the module apart
+  local python; python=$(find_python)
+  "$python" -c 'import ensurepip, venv' 2>/dev/null || need_apt "$(basename "$(readlink -f "$python")")-venv"
+  echo "$python"
+}
+
+need_venv() {  # need_venv EXTRAS [LIST] : makes or refreshes the environment, see tools/venv_of_checkout.py
+  "$(python_with_venv)" "$here/tools/venv_of_checkout.py" "$1" "${2:-$([ -n "$1" ] && echo tests.txt || echo demo.txt)}"
 }
