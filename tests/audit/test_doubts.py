@@ -75,7 +75,7 @@ def test_scores_of_a_trained_model_count_where_it_has_some() -> None:
     wrong[generator.choice(len(truth), 20, replace=False)] = True
     said = truth ^ wrong
     learned = np.where(truth, 3.0, -3.0) + generator.normal(size=len(truth))
-    learned[:5] = np.nan  # labelled after the training
+    learned[:5] = np.nan  # labeled after the training
 
     def first(chance: np.ndarray) -> int:
         against = np.nan_to_num(np.where(said, 1 - chance, chance), nan=-1)
