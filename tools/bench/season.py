@@ -258,7 +258,7 @@ def _kinds(runs: list[dict[str, Told]], ways: tuple[str, ...]) -> str:
 
 HEAD = """# Two seasons with the truth known
 
-Written by `{command}` ({month}).
+Command: `{command}`. Measured: {month}.
 Data: `given`, `seasons` and `demo` are rendered decks, so nothing here is a claim about real ones; `demo` is
 the sample library, with which this program was made. `boards` and `screws` are real photos that stand in for
 decks. A season is whole decks; the two are parted at random by the run's number.
