@@ -133,9 +133,7 @@ def _stacked(pictures: list[Array]) -> tuple[Array, Array]:
     return stack, sizes
 
 
-def labeled(
-    folder: Path, name: str, left_out: frozenset[str], decks_out: tuple[str, ...] = ()
-) -> PictureSet:
+def labeled(folder: Path, name: str, left_out: frozenset[str], decks_out: tuple[str, ...] = ()) -> PictureSet:
     """Read a set of photos with labels.csv; boxes make dense truth, answers make whole-photo truth.
 
     ``left_out`` names tags whose labels and boxes are not used; places inside their boxes teach nothing.
