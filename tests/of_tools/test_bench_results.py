@@ -14,9 +14,9 @@ MONTHS = "January|February|March|April|May|June|July|August|September|October|No
 
 def faults_of(text):
     """What the head of a file of results leaves out."""
-    head = text.split("\n\n", 2)[1] if text.count("\n\n") > 1 else ""
+    head = re.split(r"^(?:## |\| )", text, maxsplit=1, flags=re.M)[0]
     wanted = {
-        "command": r"^Commands?: `",
+        "command": r"(?m)^Commands?: `",
         "month": rf"Measured: (?:(?:{MONTHS}) 20\d\d|at every run of the tests)\.",
         "data": r"Data:\s+\S",
     }
@@ -29,8 +29,8 @@ def test_results_name_command_month_and_data(path):
 
 
 def test_a_head_that_leaves_something_out_is_seen():
-    assert faults_of("# A\n\nCommand: `x`. Data: the demo.\n\nTable\n\n") == ["month"]
-    assert faults_of("# A\n\nMeasured: November 2026.\n\nTable\n\n") == ["command", "data"]
+    assert faults_of("# A\n\nCommand: `x`. Data: the demo.\n\n## B\n\nMeasured: November 2026.") == ["month"]
+    assert faults_of("# A\n\nMeasured: November 2026.\n\n| a |") == ["command", "data"]
 
 
 @pytest.mark.parametrize("path", [ROOT / "README.md", *RESULTS], ids=lambda path: path.stem)
@@ -42,7 +42,7 @@ def test_every_bench_that_is_named_can_be_run(path):
 
 
 def numbers(text):
-    return {one.rstrip(".,") for one in re.findall(r"\d[\d.,]*", text)}
+    return {one.rstrip(".,") for one in re.findall(r"\.?\d[\d.,]*", text)}
 
 
 def test_every_figure_of_the_readme_stands_in_the_results_that_it_links():
