@@ -56,7 +56,7 @@ def twelve(made: Path, tmp_path: Path) -> Iterator[Library]:
 def answer(library: Library, *decks: str, by: str = "ann", **more: object) -> None:
     for deck in decks:
         for photo in queries.photos(library, deck):
-            give_labels(library, photo, {TAG: "present"}, by=by, **more)
+            give_labels(library, [(photo, {TAG: "present"})], by=by, **more)
 
 
 def drawn(library: Library) -> list[str]:

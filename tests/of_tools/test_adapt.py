@@ -85,11 +85,11 @@ def test_a_tag_left_out_teaches_nothing_not_even_where_its_boxes_are(boards):
 
 def test_photos_of_decks_left_out_are_not_read(boards):
     (boards / "photos" / "a" / "1.jpg").write_bytes(b"no picture at all")
-    found = sets.labelled(boards, "boards", frozenset(), ("a",))
+    found = sets.labeled(boards, "boards", frozenset(), ("a",))
     assert found.keys == ["b/2.jpg"]
     assert found.labels.tolist() == [[0, sets.UNKNOWN]]
     with pytest.raises(SystemExit):
-        sets.labelled(boards, "boards", frozenset(), ("b",))
+        sets.labeled(boards, "boards", frozenset(), ("b",))
 
 
 def test_open_pictures_teach_no_tag():
