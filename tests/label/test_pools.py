@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from triage.label.pools import Answer, Draw, counted_decks
+from tests.long_runs import cases
+from triage.label.pools import Answer, Draw, counted_decks, start_of, waiting_decks
 from triage.train.promise import threshold
 
 DECKS = {f"{deck}-{place}": deck for deck in "abcdef" for place in range(2)}
@@ -130,3 +131,76 @@ def test_the_promise_is_kept_when_the_hardest_third_is_asked_by_doubt(rule: str)
 def test_counting_what_the_order_left_over_breaks_the_promise_and_is_caught() -> None:
     mean, error = missed_share("left over")
     assert mean > 0.10 + 2.6 * error
+
+
+HISTORIES = st.lists(
+    st.tuples(st.sampled_from(sorted(DECKS)), st.integers(1, 9), st.booleans(), st.booleans(), st.booleans()),
+    max_size=24,
+)
+DRAWS = st.lists(
+    st.tuples(st.integers(1, 6), st.sets(st.sampled_from("abcdef"), min_size=1), st.booleans()),
+    min_size=1,
+    max_size=3,
+)
+ARRIVED = st.dictionaries(st.sampled_from(sorted(DECKS)), st.integers(1, 9))
+
+
+def drawn_alone(
+    answers: list[Answer], draws: list[Draw], arrived: dict[str, str], *, told: bool = True
+) -> tuple[str, ...] | None:
+    """What waits, from the photos and answers of drawn decks; `told`: of when a machine's order chose."""
+    drawn = {deck for draw in draws for deck in draw.decks}
+    deck_of = {sha: deck for sha, deck in DECKS.items() if deck in drawn}
+    return waiting_decks(
+        deck_of,
+        [one for one in answers if one.photo in deck_of],
+        arrived=arrived,
+        draws=draws,
+        starts=[start_of(one.at, one.foreign, one.known) for one in answers if one.by_machine and told],
+    )
+
+
+def both_ways(
+    acts: list[tuple[str, int, bool, bool, bool]],
+    drawn: list[tuple[int, set[str], bool]],
+    came: dict[str, int],
+    *,
+    told: bool = True,
+) -> tuple[tuple[str, ...], tuple[str, ...] | None]:
+    """What waits, from everything and from the drawn decks alone."""
+    answers = [
+        Answer(photo, f"2026-01-01T{at:02d}", by_machine=machine, blind=blind, foreign=foreign)
+        for photo, at, machine, blind, foreign in acts
+    ]
+    draws = [Draw(f"2026-01-01T{at:02d}", tuple(sorted(decks)), gone) for at, decks, gone in drawn]
+    arrived = {sha: f"2026-01-01T{at:02d}" for sha, at in came.items()}
+    everything = counted_decks(DECKS, answers, arrived=arrived, draws=draws).waiting
+    return everything, drawn_alone(answers, draws, arrived, told=told)
+
+
+@settings(max_examples=cases(150, 3000), deadline=None)
+@given(HISTORIES, DRAWS, ARRIVED)
+def test_what_waits_is_the_same_from_the_drawn_decks_alone_or_it_says_that_others_decide(
+    acts: list[tuple[str, int, bool, bool, bool]],
+    drawn: list[tuple[int, set[str], bool]],
+    came: dict[str, int],
+) -> None:
+    everything, alone = both_ways(acts, drawn, came)
+    assert alone in (everything, None)
+
+
+def test_what_waits_needs_to_know_when_a_machine_chose_elsewhere() -> None:
+    """What an earlier order chose among is its pool; without its time it would seem to be the draw's."""
+    acts = [("a-0", 1, True, True, False)]
+    assert both_ways(acts, [(3, {"d", "e"}, False)], {}) == ((), ())
+    assert both_ways(acts, [(3, {"d", "e"}, False)], {}, told=False)[1] == ("d", "e")
+
+
+def test_other_decks_decide_where_a_drawn_deck_is_of_another_pool_now() -> None:
+    """`f` came later and took a drawn photo in: whether it waits hangs on whether the pool is answered."""
+    drawn = [(2, {"d", "f"}, False)]
+    came = {"f-0": 5, "f-1": 5}
+    some = [(f"d-{place}", 3, False, True, False) for place in (0, 1)]
+    every = [(f"{deck}-{place}", 3, False, True, False) for deck in "abcde" for place in (0, 1)]
+    assert both_ways(some, drawn, came) == (("f",), None)
+    assert both_ways(every, drawn, came) == ((), None)

@@ -13,7 +13,7 @@ import secrets
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
-from triage.label.counting import POOL_BEGUN, counted_in_library, draws_of
+from triage.label.counting import POOL_BEGUN, counted_in_library, draws_of, waiting_in_library
 from triage.library import queries
 from triage.library.answer_times import placed_since
 from triage.library.counts import deck_of_photos
@@ -80,10 +80,7 @@ def drawn_decks(
     """Return the drawn decks that are not wholly answered yet, by tag; tags without any are left out."""
     known = draws_of(library)
     asked = [tag for tag in tags if tag in known]
-    if not asked:
-        return {}
-    found = counted_in_library(library, asked, groups or deck_groups(library))
-    return {tag: list(found[tag].waiting) for tag in asked if found[tag].waiting}
+    return waiting_in_library(library, asked, groups or deck_groups(library)) if asked else {}
 
 
 def drawn_words(library: Library, tags: Sequence[str]) -> list[str]:

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 ALWAYS = ""
@@ -97,6 +97,8 @@ def counted_decks(
     *,
     arrived: Mapping[str, str] | None = None,
     draws: Sequence[Draw] = (),
+    starts: Collection[tuple[str, bool]] = (),
+    more_open: bool = False,
 ) -> Counted:
     """Return which decks of one tag count.
 
@@ -106,6 +108,8 @@ def counted_decks(
     answers : of one tag.
     arrived : when each photo came into the library; missing means it was always there.
     draws : of this tag, decks named as in `deck_of`.
+    starts : as of `start_of`, when a machine's order chose among decks that are not in `deck_of`.
+    more_open : every pool has a deck that is not in `deck_of` and not wholly answered.
     """
     photos: dict[str, list[str]] = defaultdict(list)
     for sha, deck in deck_of.items():
@@ -113,12 +117,12 @@ def counted_decks(
     answers = [one for one in answers if one.photo in deck_of]
     blind = {one.photo for one in answers if one.blind}
     whole = {deck for deck, shas in photos.items() if all(sha in blind for sha in shas)}
-    starts = {(one.at, one.foreign or not one.known) for one in answers if one.by_machine}
-    starts |= {(draw.at, False) for draw in draws}
-    if not starts:
+    begun = {start_of(one.at, one.foreign, one.known) for one in answers if one.by_machine}
+    begun |= {(draw.at, False) for draw in draws} | set(starts)
+    if not begun:
         return Counted(frozenset(whole), whole=frozenset(whole))
     unknown = {deck_of[one.photo] for one in answers if not one.known}
-    pools = _pools(photos, _first_blind(answers), _arrivals(deck_of, answers, arrived or {}), sorted(starts))
+    pools = _pools(photos, _first_blind(answers), _arrivals(deck_of, answers, arrived or {}), sorted(begun))
     pooled = {deck for decks in pools.values() for deck in decks}
     counts = whole - pooled
     drawn_at: dict[str, set[str]] = defaultdict(set)
@@ -129,7 +133,7 @@ def counted_decks(
     open_pools = 0
     for (at, foreign), decks in pools.items():
         drawn = drawn_at[at]
-        if decks <= whole and not foreign:
+        if decks <= whole and not foreign and not more_open:
             counts |= decks
             continue
         open_pools += 1
@@ -146,6 +150,36 @@ def counted_decks(
         frozenset(whole),
         frozenset(pooled),
     )
+
+
+def start_of(at: str, foreign: bool, known: bool) -> tuple[str, bool]:
+    """Return when an answer of a machine's order began a pool, and whether its members are known nowhere."""
+    return at, foreign or not known
+
+
+def waiting_decks(
+    deck_of: Mapping[str, str],
+    answers: Sequence[Answer],
+    *,
+    arrived: Mapping[str, str],
+    draws: Sequence[Draw],
+    starts: Collection[tuple[str, bool]],
+) -> tuple[str, ...] | None:
+    """Return the `waiting` of `counted_decks` from the drawn decks alone; null where other decks decide it.
+
+    To which pool a deck belongs hangs on its own photos and on when a machine's order chose anywhere
+    (`starts`). What other decks decide is only whether a pool is wholly answered: both are reckoned.
+
+    Parameters
+    ----------
+    deck_of : every photo of every drawn deck, as the decks are now.
+    answers : of these photos, for one tag.
+    """
+    closed, opened = (
+        counted_decks(deck_of, answers, arrived=arrived, draws=draws, starts=starts, more_open=more_open)
+        for more_open in (False, True)
+    )
+    return closed.waiting if closed.waiting == opened.waiting else None
 
 
 def _first_blind(answers: Sequence[Answer]) -> dict[str, str]:

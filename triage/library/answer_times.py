@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import chain
 from typing import TYPE_CHECKING
 
-from sqlalchemy import and_, func, select
+from sqlalchemy import and_, func, or_, select
 
 from triage.batching import lots
 from triage.library.latest import said_at
 from triage.library.log import Names
 from triage.library.people import alike
+from triage.library.records import MACHINE_ORDERS, UNSORTED
 from triage.library.tables import event, label, placing
+from triage.library.tables import photo as photo_table
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -44,8 +47,10 @@ class AnswerTime:
     undone: bool
 
 
-def answer_times(library: Library, tags: Collection[str]) -> dict[str, list[AnswerTime]]:
-    """Return every label row of some tags, by tag."""
+def answer_times(
+    library: Library, tags: Collection[str], photos: Collection[str] | None = None
+) -> dict[str, list[AnswerTime]]:
+    """Return every label row of some tags, by tag; of some photos or of all."""
     query = (
         select(
             label.c.photo,
@@ -61,26 +66,68 @@ def answer_times(library: Library, tags: Collection[str]) -> dict[str, list[Answ
         .where(label.c.tag.in_(sorted(tags)))
     )
     found: dict[str, list[AnswerTime]] = defaultdict(list)
+    wanted = [query] if photos is None else [query.where(label.c.photo.in_(lot)) for lot in _in_lots(photos)]
     with library.read() as connection:
-        for photo, tag, asked_by, saw_machine, row_hash, undone, at, recorded_at in connection.execute(query):
+        rows = chain.from_iterable(connection.execute(one) for one in wanted)
+        for photo, tag, asked_by, saw_machine, row_hash, undone, at, recorded_at in rows:
             from_file = row_hash is not None
-            stated = said_at(at, recorded_at, from_file=from_file)
-            known = not from_file or stated is not None
-            found[tag].append(
-                AnswerTime(photo, asked_by, saw_machine, stated or recorded_at, from_file, known, undone)
-            )
+            when, known = _when(at, recorded_at, from_file)
+            found[tag].append(AnswerTime(photo, asked_by, saw_machine, when, from_file, known, undone))
     return found
 
 
-def arrivals(library: Library) -> dict[str, str]:
-    """Return when each photo was first placed."""
+def _when(at: str, recorded_at: str, from_file: bool) -> tuple[str, bool]:
+    stated = said_at(at, recorded_at, from_file=from_file)
+    return stated or recorded_at, not from_file or stated is not None
+
+
+def _in_lots(photos: Collection[str]) -> list[list[str]]:
+    return list(lots(sorted(photos), _LOT))
+
+
+@dataclass(frozen=True)
+class MachineTime:
+    """When answers of a machine's order were given, whichever photos they are on; as of `AnswerTime`."""
+
+    asked_by: str
+    at: str
+    from_file: bool
+    at_known: bool
+
+
+def machine_times(library: Library, tags: Collection[str]) -> dict[str, set[MachineTime]]:
+    """Return when a machine's order was answered, or an answer given with its word in view, by tag.
+
+    Of photos that are at a deck now; undone answers too.
+    """
+    from_file = label.c.row_hash.is_not(None).label("from_file")
+    query = (
+        select(label.c.tag, label.c.asked_by, from_file, event.c.at, event.c.recorded_at)
+        .join(event, and_(event.c.log_id == label.c.log_id, event.c.seq == label.c.seq))
+        .join(placing, and_(placing.c.key == label.c.photo, placing.c.current.is_(True)))
+        .join(photo_table, and_(photo_table.c.sha == label.c.photo, photo_table.c.state == "here"))
+        .where(label.c.tag.in_(sorted(tags)), placing.c.deck != UNSORTED)
+        .where(or_(label.c.asked_by.in_(MACHINE_ORDERS), label.c.saw_machine.is_(True)))
+        .distinct()
+    )
+    found: dict[str, set[MachineTime]] = defaultdict(set)
+    with library.read() as connection:
+        for tag, asked_by, foreign, at, recorded_at in connection.execute(query):
+            when, known = _when(at, recorded_at, bool(foreign))
+            found[tag].add(MachineTime(asked_by, when, bool(foreign), known))
+    return found
+
+
+def arrivals(library: Library, photos: Collection[str] | None = None) -> dict[str, str]:
+    """Return when each photo was first placed, of some photos or of all."""
     query = (
         select(placing.c.sha, func.min(event.c.recorded_at).label("first"))
         .join(event, and_(event.c.log_id == placing.c.log_id, event.c.seq == placing.c.seq))
         .group_by(placing.c.sha)
     )
+    wanted = [query] if photos is None else [query.where(placing.c.sha.in_(lot)) for lot in _in_lots(photos)]
     with library.read() as connection:
-        return {row.sha: row.first for row in connection.execute(query)}
+        return {sha: first for one in wanted for sha, first in connection.execute(one)}
 
 
 def photos_then(library: Library, decks: Collection[str], lamport: int) -> dict[str, set[str]]:
