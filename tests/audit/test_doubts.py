@@ -214,6 +214,10 @@ def test_doubts_of_a_library(library: Library, vectors) -> None:
     assert doubts(library, most=12) == found
     with pytest.raises(Cancelled):
         doubts(library, cancel=lambda: True)
+    library.say("trained", {"model": "m" * 64, "tags": {}}, by="ann")  # its files are not here
+    again = doubts(library, most=12)
+    assert again.ranked == found.ranked
+    assert "cannot be used: model.json is missing. Only whole photos were compared" in again.without["model"]
 
 
 @pytest.mark.parametrize(

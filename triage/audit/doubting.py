@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from triage.audit.columns import WORDS, Bytes, Cancel, Columns, Progress, grouped, read_columns
 from triage.audit.left_out import Board, Floats, Floats32, deck_folds, nearest, principal, to_probability
 from triage.domain.plurals import count_of
-from triage.errors import BadInput, Cancelled
+from triage.errors import BadInput, Cancelled, Damaged
 from triage.library import queries
 from triage.library.look_alikes import deck_groups
 
@@ -96,8 +96,14 @@ def doubts(
     if not len(places):
         raise BadInput("None of the labeled photos has vectors yet.", "Run: deck-triage embed")
     rows = principal(rows_of, len(places))
-    learned = _learned(library, columns, places)
+    broken = None
+    try:
+        learned = _learned(library, columns, places)
+    except Damaged as error:  # whole photos can still be compared
+        learned, broken = {}, str(error)
     found = rank(columns, rows, places, words, disputed, learned, most=most, progress=progress, cancel=cancel)
+    if broken:
+        found.without["model"] = f"{broken} Only whole photos were compared; train again to compare parts too"
     if len(places) < len(labeled):
         gone = len(labeled) - len(places)
         photos = count_of(gone, "labeled photo")
