@@ -56,6 +56,17 @@ def test_a_sheet_is_confirmed_in_one_act_and_leads_on(page, library, proposed):
     assert queries.labels(library) == []
 
 
+def test_a_page_without_a_sheet_says_nothing_that_is_not_known(page, library):
+    """Nothing was trained, or nothing presorted: neither means that every photo is answered."""
+    text = page.get("/l/library/proposals").text
+    assert "no model is trained" in text
+    library.say("trained", {"model": "m"}, by="ann")
+    for address in ("/l/library/proposals", "/l/library/proposals?d=D-17"):
+        text = page.get(address).text
+        assert "Photos that were not presorted with the model in use have no proposals" in text
+        assert "is answered" not in text
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [

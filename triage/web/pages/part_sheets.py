@@ -10,6 +10,7 @@ from triage.assess.parts_asked import part_tags
 from triage.assess.sheets_waiting import element_tags, heap_of, sheets_waiting
 from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
+from triage.library import queries
 from triage.presort.sheets import A_HEAP, DOUBTFUL, NO, YES, sheet_of
 from triage.presort.sheets import confirm as confirm_sheet
 from triage.report.phrases import tag_words
@@ -42,6 +43,7 @@ def show(ask: RequestContext) -> Response:
         here="proposals",
         deck_name=deck,
         sheet=sheet,
+        trained=queries.model_in_use(ask.library) is not None,
         heads=_HEADS,
         most=A_HEAP,
         words=tag_words(tag.removeprefix(SHOWS)),
