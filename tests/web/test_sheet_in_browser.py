@@ -12,6 +12,8 @@ from triage.library.suggestions import keep_suggestions
 pytestmark = pytest.mark.browser
 
 LEDGER = "shows-ledger"
+SMALL = """document.addEventListener('DOMContentLoaded', () =>
+  document.querySelectorAll('.tiles').forEach((one) => one.style.setProperty('--tile', '60px')))"""
 
 
 def tiles_of_width(page, px):
@@ -28,6 +30,7 @@ def test_the_sheet_across_decks_by_the_mouse(visitor, library):
         library, [Suggestion(sha, LEDGER, "m", 0.0, chance, "unsure") for sha, chance in chances.items()]
     )
     page = visitor.go("/l/library/")
+    page.add_init_script(SMALL)  # before any tile can be seen at a size that counts
     page.get_by_role("link", name="Confirm the parts that the machine proposes").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Does the photo show the ledger?")
     tiles = page.locator(".lookat")
@@ -38,15 +41,10 @@ def test_the_sheet_across_decks_by_the_mouse(visitor, library):
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.set_viewport_size({"width": 1280, "height": 800})
     confirm = page.get_by_role("button", name="Looked at all 6: confirm")
-    page.evaluate(
-        "document.querySelectorAll('.tiles').forEach((one) => one.style.setProperty('--tile', '60px'))"
-    )
     confirm.click()
     visitor.said("too small to judge")
     assert queries.labels(library) == []
-    page.evaluate(
-        "document.querySelectorAll('.tiles').forEach((one) => one.style.setProperty('--tile', '220px'))"
-    )
+    tiles_of_width(page, 220)
     page.get_by_role("button", name="All of these: no").click()
     expect(page.locator("#tally")).to_have_text("2 changed")
     last = page.locator('[data-group="no"] .lookat').last
