@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from triage.audit.missed_tag import Missed
-from triage.audit.of_library import AUDIT
 from triage.label.files import COLUMNS, write_whole
 from triage.label.order import Question
 from triage.library import queries
+from triage.library.records import AUDIT
 from triage.tabular import csv_text
 
 if TYPE_CHECKING:

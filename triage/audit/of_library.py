@@ -20,14 +20,13 @@ from triage.library import queries
 from triage.library.answer_times import SpokenRow, photos_then, spoken_rows
 from triage.library.latest import utc
 from triage.library.look_alikes import deck_groups
-from triage.library.records import UNSORTED
+from triage.library.records import AUDIT, UNSORTED
 from triage.library.suggestions import empty_unlikely
 
 if TYPE_CHECKING:
     from triage.library.library import Library
 
 DRAWN = "audit-drawn"
-AUDIT = "audit"
 RULE = "whole decks that no model has seen, in the order of SHA-256 of SEED:DECK, until N photos of the pile"
 _CODE = {word: code for code, word in enumerate(WORDS)}
 NEVER = 1 << 62

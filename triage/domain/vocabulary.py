@@ -94,6 +94,14 @@ class Vocabulary:
         """The element that each tag belongs to, where it belongs to one."""
         return {name: tag.element for name, tag in self.tags.items() if tag.element is not None}
 
+    def place_of(self, element: str | None) -> int:
+        """Return where an element stands along the load path: after all of them where it is none of them."""
+        return self._places.get(element or "", len(self.elements))
+
+    @cached_property
+    def _places(self) -> Mapping[str, int]:
+        return {element: place for place, element in enumerate(self.elements)}
+
     def tag(self, name: str) -> Tag:
         """Return a tag by its name; raises BadInput, with near names, for one that is unknown."""
         if name in self.tags:

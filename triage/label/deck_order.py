@@ -53,11 +53,10 @@ def open_in_deck(library: Library, deck: str, by: str, tags: Sequence[str]) -> l
 
 def along_the_load_path(tags: Sequence[str] | Mapping[str, None], vocabulary: Vocabulary) -> list[str]:
     """Return tags along the load path, each part before the tags that hang on it."""
-    path = {element: place for place, element in enumerate(vocabulary.elements)}
 
     def place(tag: str) -> tuple[int, bool]:
         element = vocabulary.tags[tag].element or tag.removeprefix(SHOWS)
-        return path.get(element, len(path)), part_of(vocabulary.tags[tag]) is not None
+        return vocabulary.place_of(element), part_of(vocabulary.tags[tag]) is not None
 
     return sorted(tags, key=place)
 

@@ -178,8 +178,7 @@ def _asked(
 
 
 def _by_deck(photos: Sequence[Photo], tags: Sequence[str], vocabulary: Vocabulary) -> list[Question]:
-    path = {element: place for place, element in enumerate(vocabulary.elements)}
-    along = sorted(tags, key=lambda tag: path.get(vocabulary.tags[tag].element or "", len(path)))
+    along = sorted(tags, key=lambda tag: vocabulary.place_of(vocabulary.tags[tag].element))
     decks = dict.fromkeys(photo.deck for photo in photos)
     return [
         Question(photo, tag, "deck")
@@ -273,7 +272,7 @@ def near_photos(
 ) -> list[Photo]:
     """Return photos by likeness to one, nearest first (cosine of the whole-photo vectors), itself first.
 
-    Photos without vectors get them first. Raises Canceled; what was computed is kept.
+    Photos without vectors get them first. Raises Cancelled; what was computed is kept.
     """
     import numpy as np
 

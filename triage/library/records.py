@@ -17,12 +17,14 @@ UNSORTED = "unsorted"
 
 It is not a deck: nothing lists, assesses or reports it.
 """
-PROMISE_COUNTS = ("deck", "taken", "random", "second-look", "audit")
+AUDIT = "audit"
+"""A photo that an audit drew, or that comes back blind after a contact sheet."""
+PROMISE_COUNTS = ("deck", "taken", "random", "second-look", AUDIT)
 """Ways of asking whose labels a promise may count: the machine did not choose the photo."""
-MACHINE_ORDERS = ("doubtful", "dangerous", "learning", "like", "machine", "sheet")
+SHEET = "sheet"
+MACHINE_ORDERS = ("doubtful", "dangerous", "learning", "like", "machine", SHEET)
 """Ways of asking in which the machine chose the photo, or its word was in view; `sheet` is a contact sheet of
 what it proposes, confirmed as a whole."""
-SHEET = "sheet"
 UNKNOWN_ORDER = "unknown"
 """A label from a file that does not say how its photo came to be asked."""
 ASKED_BY = (*PROMISE_COUNTS, *MACHINE_ORDERS, UNKNOWN_ORDER)

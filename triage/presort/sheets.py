@@ -91,17 +91,13 @@ def next_heap(
     without : photos that stay open, such as doubtful ones that were on a sheet before.
     asked : whether a deck is asked for the tag at all.
     """
-    found: list[str] = []
-    names: list[str] = []
+    rows: list[tuple[Suggestion, Photo]] = []
     for deck, _ in counted(library, [tag], decks):
-        if len(found) >= A_HEAP:
+        if len(rows) >= A_HEAP:
             break
-        if not asked(deck):
-            continue
-        mine = [photo.sha for _, photo in open_rows(library, deck, tag) if photo.sha not in without]
-        found += mine
-        names += [deck] if mine else []
-    return sheet_of(library, names, tag, only=found[:A_HEAP]) if found else None
+        if asked(deck):
+            rows += [row for row in open_rows(library, deck, tag) if row[1].sha not in without]
+    return _sheet(library, tag, rows[:A_HEAP]) if rows else None
 
 
 def counted(
@@ -138,17 +134,19 @@ def sheet_of(
     Raises BadInput for an unknown tag or deck, and where the machine has said nothing.
     """
     library.vocabulary().tag(tag)
-    holds, why_not = _may_say_no(library, tag)
     rows: list[tuple[Suggestion, Photo]] = []
-    said_any = False
     for deck in decks:
         if not queries.is_deck(library, deck):
             raise BadInput(f"There is no deck {deck!r}.", "List the decks with: deck-triage decks")
-        said_any = said_any or bool(queries.suggestions(library, deck=deck, tag=tag))
         rows += [row for row in open_rows(library, deck, tag) if only is None or row[1].sha in only]
-    if not said_any:
+    if not rows and not any(queries.suggestions(library, deck=deck, tag=tag) for deck in decks):
         raise BadInput("The machine has proposed nothing here.", "Run: deck-triage train, then presort")
-    rows.sort(key=lambda row: (-row[0].probability, row[1].path_name))
+    return _sheet(library, tag, rows)
+
+
+def _sheet(library: Library, tag: str, rows: Sequence[tuple[Suggestion, Photo]]) -> Sheet:
+    holds, why_not = _may_say_no(library, tag)
+    rows = sorted(rows, key=lambda row: (-row[0].probability, row[1].path_name))
     groups = {name: tuple(photo for one, photo in rows if group_of(one, holds) == name) for name in GROUPS}
     return Sheet(tag, queries.model_in_use(library) or "", groups, least_px(tag), why_not)
 

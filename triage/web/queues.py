@@ -11,13 +11,13 @@ from triage.assess.urgent import urgent_tags
 from triage.errors import BadInput
 from triage.label.order import ORDERS, Question, questions
 from triage.library import queries
+from triage.library.records import AUDIT
 
 if TYPE_CHECKING:
     from triage.library import Library
 
 PLACES = "places"
 SECOND = "second-look"
-AUDIT = "audit"
 WAYS = (*ORDERS, PLACES, SECOND, AUDIT)
 SECOND_LOOKS = 40
 _KEPT = 30

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import ColumnElement, Connection, Select, func, select
 
 from triage.batching import lots
 from triage.library.people import references
@@ -47,16 +47,13 @@ def unanswered_of_photos(
 ) -> list[Any]:
     """Return (photo, tag, probability) of some photos that nobody answered for some tags."""
     found: list[Any] = []
-    answered = select(label.c.event).where(
-        label.c.photo == suggestion.c.photo, label.c.current.is_(True), label.c.tag == suggestion.c.tag
-    )
     for lot in lots(shas, _LOT):
         found += connection.execute(
             select(suggestion.c.photo, suggestion.c.tag, suggestion.c.probability).where(
                 suggestion.c.model == model,
                 suggestion.c.photo.in_(lot),
                 suggestion.c.tag.in_(tags),
-                ~answered.exists(),
+                _nobody_answered(),
             )
         ).all()
     return found
@@ -65,9 +62,6 @@ def unanswered_of_photos(
 @query
 def open_by_deck(connection: Connection, model: str, tags: Sequence[str], decks: Sequence[str]) -> list[Any]:
     """Return (deck, tag, photos): how many photos of a deck nobody answered for a tag the model speaks of."""
-    answered = select(label.c.event).where(
-        label.c.photo == suggestion.c.photo, label.c.current.is_(True), label.c.tag == suggestion.c.tag
-    )
     found = (
         select(placing.c.deck, suggestion.c.tag, func.count().label("photos"))
         .select_from(suggestion)
@@ -77,7 +71,7 @@ def open_by_deck(connection: Connection, model: str, tags: Sequence[str], decks:
             suggestion.c.tag.in_(tags),
             placing.c.current.is_(True),
             placing.c.deck.in_(decks),
-            ~answered.exists(),
+            _nobody_answered(),
         )
         .group_by(placing.c.deck, suggestion.c.tag)
         .order_by(placing.c.deck, suggestion.c.tag)
@@ -85,14 +79,19 @@ def open_by_deck(connection: Connection, model: str, tags: Sequence[str], decks:
     return list(connection.execute(found).all())
 
 
+def _nobody_answered() -> ColumnElement[bool]:
+    """Say that a suggestion's photo has no answer for its tag."""
+    answered = select(label.c.event).where(
+        label.c.photo == suggestion.c.photo, label.c.current.is_(True), label.c.tag == suggestion.c.tag
+    )
+    return ~answered.exists()
+
+
 def _by_rank(model: str, tag: str, order: str) -> list[Select[Any]]:
     sha, p = suggestion.c.photo, suggestion.c.probability
-    answered = select(label.c.event).where(
-        label.c.photo == sha, label.c.current.is_(True), label.c.tag == tag
-    )
     here = select(placing.c.event).where(placing.c.key == sha, placing.c.current.is_(True))
     open_ones = select(sha, suggestion.c.tag, p).where(
-        suggestion.c.model == model, suggestion.c.tag == tag, ~answered.exists(), here.exists()
+        suggestion.c.model == model, suggestion.c.tag == tag, _nobody_answered(), here.exists()
     )
     if order == "dangerous":
         return [open_ones.order_by(p.desc())]

@@ -97,9 +97,8 @@ def steps(ask: RequestContext, photos: list[Photo], answers: Answers) -> list[di
     'Cannot tell' is an answer: nobody is led back to it, though the deck still counts it as unreviewed.
     """
     vocabulary = ask.library.vocabulary()
-    path = {element: place for place, element in enumerate(vocabulary.elements)}
     asked = [*vocabulary.core, *more_steps(ask.library)]
-    along = sorted(asked, key=lambda tag: path.get(vocabulary.tags[tag].element or "", len(path)))
+    along = sorted(asked, key=lambda tag: vocabulary.place_of(vocabulary.tags[tag].element))
     return [
         {
             "tag": tag,

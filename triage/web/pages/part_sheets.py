@@ -110,10 +110,9 @@ def _following(ask: RequestContext, deck: str, tag: str, still_open: int) -> str
     left = _left(ask, deck)
     if not deck and left.get(tag, 0) > still_open:
         return ask.url("proposals", tag=tag)
-    after = [one for one in element_tags(ask.library) if one in left and one != tag]
-    place = element_tags(ask.library).index(tag)
-    later = [one for one in after if element_tags(ask.library).index(one) > place]
-    following = next(iter(later or after), None)
+    path = element_tags(ask.library)
+    here = path.index(tag)
+    following = next((one for one in (*path[here + 1 :], *path[:here]) if one in left), None)
     if following is None:
         return ask.url("deck", d=deck) if deck else ask.url("")
     return ask.url("proposals", d=deck, tag=following) if deck else ask.url("proposals", tag=following)

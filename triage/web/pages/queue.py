@@ -10,9 +10,10 @@ from starlette.responses import JSONResponse, Response
 from triage.errors import BadInput, TriageError
 from triage.label.order import Question
 from triage.library import queries
+from triage.library.records import AUDIT
 from triage.web.items import tags_json
 from triage.web.pages.photo import whole_item
-from triage.web.queues import AUDIT, SECOND, WAYS, Wish
+from triage.web.queues import SECOND, WAYS, Wish
 from triage.web.request_context import NotThere, RequestContext, photo_of
 from triage.web.settings import machine_word
 
