@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.assess.severity import Fall, Grade, Matrix
+from triage.domain.plurals import count_of
 from triage.domain.tiers import NOT_ENOUGH, tier_rank
 
 if TYPE_CHECKING:
@@ -266,7 +267,7 @@ def _leading(summary: DeckSummary) -> Concern | None:
 
 
 def _barred(unreviewed: int, short: Sequence[str], unsaid: Unsaid) -> str:
-    answers = "1 answer is missing" if unreviewed == 1 else f"{unreviewed} answers are missing"
+    answers = count_of(unreviewed, "answer is missing", "answers are missing")
     parts = [answers] if unreviewed else []
     parts += [f"not seen well: {_list(short)}"] if short else []
     parts += [f"checks that could not be made: {_list(unsaid.checks)}"] if unsaid.checks else []

@@ -176,7 +176,7 @@ def rank(
     """Rank the labels of photos `places` (codes), whose vectors are `rows`, by what other decks say.
 
     `words` and `disputed` have shape (tags, photos), `learned` is by tag as in `chances`. Raises BadInput
-    when no tag can be compared, Canceled between tags.
+    when no tag can be compared, Cancelled between tags.
     """
     board = Board(rows, deck_folds(columns.decks)[columns.deck_of[places]])
     without: dict[str, str] = {}

@@ -35,7 +35,7 @@ def map_items(
 ) -> Iterator[Ok[Item, Result] | Failed[Item]]:
     """Run a step over items and yield a result for each, in the order of the items.
 
-    Raises Canceled between items when `cancel()` says so, and WrongUsage for an unknown engine.
+    Raises Cancelled between items when `cancel()` says so, and WrongUsage for an unknown engine.
     """
     if engine == "here":
         return _map_here(step, items, cancel)

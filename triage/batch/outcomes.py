@@ -32,7 +32,7 @@ class Failed(Generic[Item]):
 
 
 def check_cancel(cancel: Cancel | None) -> None:
-    """Raise Canceled when the person who started the work has stopped it."""
+    """Raise Cancelled when the person who started the work has stopped it."""
     if cancel is not None and cancel():
         raise Cancelled("Stopped; what was finished is kept.", "Run the same command again to go on.")
 

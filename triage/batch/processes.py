@@ -68,7 +68,7 @@ def map_processes(
 ) -> Iterator[Ok[Item, Result] | Failed[Item]]:
     """Run a step over items in worker processes and yield a result for each, in the order of the items.
 
-    Raises Canceled when `cancel()` says so, TriageError where no worker can be kept alive.
+    Raises Cancelled when `cancel()` says so, TriageError where no worker can be kept alive.
     """
     source = iter(items)
     first = list(islice(source, _FEW + 1))
@@ -182,7 +182,7 @@ class _Run(Generic[Item, Result]):
                 return outcome
 
     def result(self, future: Any) -> Any:
-        """Return a future's result. Raises _Lost where the pool broke or forgot it, Canceled."""
+        """Return a future's result. Raises _Lost where the pool broke or forgot it, Cancelled."""
         ends = time.monotonic() + 2 * self.timeout_s + 30
         while not wait([future], _LOOK_S).done:
             check_cancel(self.cancel)

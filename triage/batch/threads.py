@@ -18,7 +18,7 @@ def map_threads(
 ) -> Iterator[Ok[Item, Result] | Failed[Item]]:
     """Run a step over items in threads and yield a result for each, in the order of the items.
 
-    Items are read as they are needed, by the caller's thread. Raises Canceled when `cancel()` says so; items
+    Items are read as they are needed, by the caller's thread. Raises Cancelled when `cancel()` says so; items
     that were begun are finished first.
     """
     waiting: deque[Future[Ok[Item, Result] | Failed[Item]]] = deque()

@@ -20,6 +20,7 @@ from triage.cli._common import (
     say,
     table,
 )
+from triage.domain.plurals import count_of
 from triage.errors import DONE, WrongUsage
 from triage.library import queries
 
@@ -123,7 +124,7 @@ def command(
     say(f"Closed {rule} on {deck}.")
     if row["remaining"]:
         left = len(row["remaining"])
-        say(f"{'1 photo is' if left == 1 else f'{left} photos are'} still open:")
+        say(f"{count_of(left, 'photo is', 'photos are')} still open:")
         for one in row["remaining"]:
             say(f"  {one['name']}: {one['rule']}" + (f" at {one['place']}" if one["place"] else ""))
     return DONE

@@ -22,6 +22,7 @@ from triage.cli._common import (
     say,
     table,
 )
+from triage.domain.plurals import count_of
 from triage.errors import WrongUsage
 from triage.library import queries
 
@@ -120,14 +121,14 @@ def _done(act: DeckAct, words: str, as_json: bool) -> int:
     else:
         say(words)
         if act.statements:
-            entries = "1 entry" if act.statements == 1 else f"{act.statements} entries"
+            entries = count_of(act.statements, "entry", "entries")
             say(f"{entries} (facts, findings, tiers and the like) went along.")
         say("Take it back with: deck-triage undo --by NAME")
     return 0
 
 
 def _photos(act: DeckAct) -> str:
-    return "1 photo" if len(act.photos) == 1 else f"{len(act.photos)} photos"
+    return count_of(len(act.photos), "photo")
 
 
 @named("split")
@@ -347,7 +348,7 @@ def answer(
             if as_json:
                 emit({"files": [one.file for one in done]})
             else:
-                say(f"{'1 file is' if len(done) == 1 else f'{len(done)} files are'} no longer listed.")
+                say(f"{count_of(len(done), 'file is', 'files are')} no longer listed.")
             return 0
         waiting = asked.open_questions(library)
         chosen = [one.id for one in waiting if one.is_clear] if every else list(ids)
@@ -357,7 +358,7 @@ def answer(
         rows = [{"photo": photo.sha, "deck": where} for photo, where in moved]
         emit({"photos": rows, "questions": [one.to_json() for one in left]})
     else:
-        photos = "1 photo" if len(moved) == 1 else f"{len(moved)} photos"
+        photos = count_of(len(moved), "photo")
         decks = ", ".join(sorted({where for _, where in moved})) or "no deck"
         say(f"{'Would place' if dry_run else 'Placed'} {photos} at {decks}; open questions: {len(left)}.")
     return exit_for(bool(every and left))

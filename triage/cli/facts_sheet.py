@@ -19,6 +19,7 @@ from triage.cli._common import (
     open_library,
     say,
 )
+from triage.domain.plurals import count_of
 from triage.errors import BadInput, WrongUsage
 from triage.library import queries
 
@@ -70,7 +71,7 @@ def ask(
     if as_json:
         emit({deck: interview.saved})
     else:
-        say(f"Recorded {len(interview.saved)} {'fact' if len(interview.saved) == 1 else 'facts'} for {deck}.")
+        say(f"Recorded {count_of(len(interview.saved), 'fact')} for {deck}.")
 
 
 def _run(interview: Interview) -> None:
@@ -207,7 +208,7 @@ def sheet(
         emit({"decks": list(known), "files": [str(path) for path in written]})
     else:
         for path in written:
-            say(f"Wrote {path} for {len(known)} {'deck' if len(known) == 1 else 'decks'}.")
+            say(f"Wrote {path} for {count_of(len(known), 'deck')}.")
 
 
 def _known(library: Library, decks: tuple[str, ...]) -> dict[str, dict[str, Any]]:

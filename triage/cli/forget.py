@@ -20,6 +20,7 @@ from triage.cli._common import (
     open_library,
     say,
 )
+from triage.domain.plurals import count_of
 from triage.errors import WrongUsage
 from triage.library import queries
 
@@ -74,7 +75,7 @@ def command(
     if as_json:
         emit({"photos": [one.sha for one in gone], "copies": [str(one) for one in held]})
     else:
-        count = "1 photo" if len(gone) == 1 else f"{len(gone)} photos"
+        count = count_of(len(gone), "photo")
         say(f"{'Would remove' if dry_run else 'Removed'} {count} for good.")
     for one in held:
         advise(f"Still in a copy: {one}")

@@ -23,6 +23,7 @@ from triage.cli._common import (
     someone,
     table,
 )
+from triage.domain.plurals import count_of
 from triage.errors import WrongUsage
 
 if TYPE_CHECKING:
@@ -122,8 +123,9 @@ def _sheets(
         say(table([(one["deck"], one["tag"], one["photos"]) for one in found], COLUMNS))
     photos = sum(one["photos"] for one in found)
     number = len({one["deck"] for one in found})
-    at = "1 deck" if number == 1 else f"{number} decks"
-    say(f"{photos} proposed parts at {at} wait for a person.")
+    parts = count_of(photos, "proposed part")
+    verb = "waits" if photos == 1 else "wait"
+    say(f"{parts} at {count_of(number, 'deck')} {verb} for a person.")
     advise(f"Confirm them on the page, a part at a time across decks: deck-triage review -L {path}")
 
 

@@ -23,6 +23,7 @@ from triage.cli._common import (
     progress_line,
     say,
 )
+from triage.domain.plurals import count_of
 
 if TYPE_CHECKING:
     from triage.library import Library
@@ -60,12 +61,12 @@ def write(
     if as_json:
         emit(row)
         return
-    repairs = "1 repair" if row["rows"] == 1 else f"{row['rows']} repairs"
+    repairs = count_of(row["rows"], "repair")
     sheets = row.get("files")
     if sheets is None:
         say(f"{repairs} written to {file}.")
         return
-    say(f"{repairs} written to {'1 sheet' if len(sheets) == 1 else f'{len(sheets)} sheets'}:")
+    say(f"{repairs} written to {count_of(len(sheets), 'sheet')}:")
     for one in sheets:
         say(f"  {one}")
 
@@ -226,7 +227,7 @@ def close(
             verb = "Would close" if dry_run else "Closed"
             say(f"{verb} {one.pair.rule} on {one.pair.deck}: {' -> '.join(n for n in one.pair.names if n)}")
     if left:
-        say(f"{'1 line stays' if len(left) == 1 else f'{len(left)} lines stay'} open:")
+        say(f"{count_of(len(left), 'line stays', 'lines stay')} open:")
     for one in left:
         photo = f" ({one.pair.names[0]})" if one.pair.names[0] else ""
         say(f"  {one.pair.deck}, {one.pair.rule}{photo}: {one.refused}\n    {one.mend}")

@@ -27,7 +27,7 @@ def awaiting_lines(pairs: Sequence[Pair], most: int) -> list[str]:
     for one in pairs:
         concerns.setdefault((one.deck, one.rule, one.place), []).append(one)
     number = len(concerns)
-    lines = ["1 repair awaits your look:" if number == 1 else f"{number} repairs await your look:"]
+    lines = [count_of(number, "repair awaits your look:", "repairs await your look:")]
     for mine in list(concerns.values())[:most]:
         first = mine[0]
         where = f" at {first.place}" if first.place else ""

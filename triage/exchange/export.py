@@ -69,7 +69,7 @@ def export_library(
     painted into every picture.
 
     `pictures` is none, renditions (default where the format points to pictures) or full. Raises BadInput for
-    an unknown format, an empty library, a split that cannot be; Canceled between pictures.
+    an unknown format, an empty library, a split that cannot be; Cancelled between pictures.
     """
     if kind not in FORMATS:
         raise BadInput(f"{kind!r} is not an export format.", f"Formats: {', '.join(FORMATS)}.")

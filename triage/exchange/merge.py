@@ -62,7 +62,7 @@ def merge_libraries(
     `by` is not recorded: every word keeps its author. Raises NoLibrary for a path that is none, BadInput for
     this library itself, and where photos that are here were removed for good there (unless
     `accept_removals`); Damaged (with nothing merged) for a log that does not check, that holds an event which
-    is not valid, or that was continued in two places; Canceled between photos.
+    is not valid, or that was continued in two places; Cancelled between photos.
     """
     from triage.library import Library
 
@@ -87,7 +87,7 @@ _REMOVALS_HINT = "Look first with --dry-run; to remove them here too, add --acce
 def _removals_said(removals: list[dict[str, Any]]) -> str:
     named = ", ".join(f"{one['deck']}/{one['name']}" for one in removals[:5])
     more = f" and {len(removals) - 5} more" if len(removals) > 5 else ""
-    photos = "1 photo that is" if len(removals) == 1 else f"{len(removals)} photos that are"
+    photos = count_of(len(removals), "photo that is", "photos that are")
     return (
         f"The other library has removed {photos} here for good: {named}{more}. A merge would remove "
         f"{'it' if len(removals) == 1 else 'them'} here too, so nothing was merged."

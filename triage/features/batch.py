@@ -134,7 +134,7 @@ def embed_many(
 
     Raises
     ------
-    Canceled
+    Cancelled
         between photos when ``cancel()`` says so; what was computed is kept.
     TriageError
         when vectors cannot be kept.

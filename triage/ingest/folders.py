@@ -15,6 +15,7 @@ from enum import StrEnum
 from functools import cache
 
 from triage.domain.packaged import packaged_toml
+from triage.domain.plurals import count_of
 
 _SEPARATOR = "/"
 
@@ -165,11 +166,7 @@ def tree_lines(lots: Iterable[tuple[str, tuple[str, ...], Lot]]) -> list[str]:
             if whole[:depth] in shown:
                 continue
             shown.add(whole[:depth])
-            end = (
-                f": {number} {'photo' if number == 1 else 'photos'}, {_said(lot)}"
-                if depth == len(whole)
-                else ""
-            )
+            end = f": {count_of(number, 'photo')}, {_said(lot)}" if depth == len(whole) else ""
             lines.append(f"{'  ' * (depth - 1)}{whole[depth - 1]}/{end}")
     return lines
 

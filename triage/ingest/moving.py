@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from triage.domain.plurals import count_of
 from triage.errors import BadInput, NotWritten
 from triage.ingest.collect import clean_name
 from triage.library import EventDraft, Library, queries
@@ -90,7 +91,7 @@ def forget(library: Library, photos: Sequence[Photo], *, by: str, dry_run: bool 
     library.finish_removals()
     if library.not_removed:
         raise NotWritten(
-            f"{'1 photo is' if len(photos) == 1 else f'{len(photos)} photos are'} marked as removed, but not"
+            f"{count_of(len(photos), 'photo is', 'photos are')} marked as removed, but not"
             f" everything could be deleted yet: {library.not_removed}.",
             "Fix that; every later command on this library tries again, for example: deck-triage status",
         )

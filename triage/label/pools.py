@@ -167,8 +167,9 @@ def waiting_decks(
 ) -> tuple[str, ...] | None:
     """Return the `waiting` of `counted_decks` from the drawn decks alone; null where other decks decide it.
 
-    To which pool a deck belongs hangs on its own photos and on when a machine's order chose anywhere
-    (`starts`). What other decks decide is only whether a pool is wholly answered: both are reckoned.
+    A deck's own photos, and the times at which a machine's order chose anywhere (`starts`), settle which pool
+    it belongs to. Other decks settle only whether every deck of a pool is wholly answered, so the result is
+    computed for both cases and returned where they agree.
 
     Parameters
     ----------

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import ColumnElement, and_, func, select
 
+from triage.domain.plurals import count_of
 from triage.library import queries
 from triage.library.records import UNSORTED
 from triage.library.store import write_whole
@@ -57,7 +58,7 @@ class LookLine:
 
     def sentence(self) -> str:
         """Return in words how long the list is and what it is expected to hold."""
-        photos = "1 photo" if self.listed == 1 else f"{self.listed} photos"
+        photos = count_of(self.listed, "photo")
         if self.share is None:
             return f"{photos} of {self.of}; what share of it that finds cannot be said: {self.why_not}"
         return (

@@ -64,7 +64,7 @@ def propose_places(
     one plane or rigid scene explains. Only this deck's photos are read. Nothing is recorded: `close` is a
     person's act.
 
-    Raises BadInput for a photo of another deck, Canceled when `cancel` says so.
+    Raises BadInput for a photo of another deck, Cancelled when `cancel` says so.
     """
     if photo.deck != deck:
         raise BadInput(f"{photo.path_name} is no photo of deck {deck}.", "Name a photo of this deck.")

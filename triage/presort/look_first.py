@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.stats import beta
 
+from triage.domain.plurals import count_of
 from triage.library import queries
 from triage.library.look_lines import LookLine, keep_lines
 from triage.train.calibrate import apply
@@ -61,7 +62,7 @@ def share_above(model: TagModel, line: float) -> tuple[float, float, float, str]
     rows = np.array(list(model.held_out.values()), float).reshape(-1, 3)
     present = rows[rows[:, 1] > 0.5, 0]
     if len(present) < LEAST_POSITIVES:
-        photos = "1 photo shows" if len(present) == 1 else f"{len(present)} photos show"
+        photos = count_of(len(present), "photo shows", "photos show")
         return (*(float("nan"),) * 3, f"only {photos} it, {LEAST_POSITIVES} are needed")
     share = float(np.mean(apply(model.calibration, present) >= line))
     decks = max(1, min(model.positive_decks, len(present)))

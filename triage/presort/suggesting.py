@@ -53,7 +53,7 @@ def suggest(
     Raises
     ------
     BadInput : vectors of another recipe.
-    Canceled : `cancel` answered true.
+    Cancelled : `cancel` answered true.
     """
     ready = {tag: one for tag, one in models.items() if isinstance(one, TagModel)}
     stands = {tag: (standing or {}).get(tag) or standing_of(one) for tag, one in ready.items()}

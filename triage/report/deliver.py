@@ -46,7 +46,7 @@ def write_report(
     bound into the report instead), `decks.csv`, `concerns.csv`, `said.csv` and `assessment.json`; with `plan`
     the plan alone. The same library gives the same bytes. Raises BadInput where a letter or an issue is asked
     for while the report is a DRAFT, for an unknown paper, for a `firm.toml` that cannot be read, or where the
-    `pdf` extra is not installed; Canceled, with nothing written, when it is stopped.
+    `pdf` extra is not installed; Cancelled, with nothing written, when it is stopped.
     """
     options = Options(
         show_position, show_address, checked_paper(paper), per_deck, letter, pdf, full, plan, show_names

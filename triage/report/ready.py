@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from triage.domain.acts import Refused
+from triage.domain.plurals import count_of
 from triage.domain.reviewing import is_reviewed
 from triage.library import queries
 from triage.library.naming import distinct_names
@@ -182,6 +183,6 @@ def _waiting(lib: Library, decks: Sequence[str] | None) -> Iterator[Blocking]:
         yield Blocking("question", one.beside, one.photos[0], None, one.id, one.reason, mend)
     number = 0 if decks else waiting_count(lib) - len({sha for one in questions for sha in one.photos})
     if number > 0:
-        detail = "1 photo waits for a deck" if number == 1 else f"{number} photos wait for a deck"
+        detail = count_of(number, "photo waits for a deck", "photos wait for a deck")
         mend = f"deck-triage photos --deck {UNSORTED}, then deck-triage move PHOTO --deck DECK --by NAME"
         yield Blocking("waiting", None, None, None, "deck", detail, mend)

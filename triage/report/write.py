@@ -76,7 +76,7 @@ def _photos(shas: Collection[str], source: Source) -> str:
         for photo in record.photos
         if photo.sha in shas
     )
-    count = "1 photo" if len(shas) == 1 else f"{len(shas)} photos"
+    count = count_of(len(shas), "photo")
     return f"{count} ({', '.join(names[:5])}{', ...' if len(names) > 5 else ''})"
 
 

@@ -13,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Input, Static
 
+from triage.domain.plurals import count_of
 from triage.errors import INTERRUPTED, TriageError
 from triage.platforms import has_unix_terminal
 from triage.terminal import panel
@@ -252,7 +253,7 @@ class AskApp(App[None]):
         count = f"{self.session.done} of {len(self.session.asked)} answered"
         urgent = self.session.urgent_photos()
         if one.urgent and urgent:
-            count = f"look first: {'1 photo' if urgent == 1 else f'{urgent} photos'} left, {count}"
+            count = f"look first: {count_of(urgent, 'photo')} left, {count}"
         return f"{count}{speed}   {_plain(one.photo.path_name)}"
 
     def _tell(self, words: str) -> None:
@@ -308,7 +309,7 @@ class AskApp(App[None]):
         except TriageError as error:
             said = f"{error} {error.hint}".strip()
         if self.session.put_off:
-            photos = "1 photo comes" if self.session.put_off == 1 else f"{self.session.put_off} photos come"
+            photos = count_of(self.session.put_off, "photo comes", "photos come")
             said = f"{said or ''} This deck is found: its other {photos} after the lists.".strip()
         self.show(said or "")
 
@@ -328,7 +329,7 @@ class AskApp(App[None]):
         def said() -> str:
             value = self._only
             tag, rest = self.session.only_here(number, value)
-            others = "1 other tag" if rest == 1 else f"{rest} other tags"
+            others = count_of(rest, "other tag")
             here = "cannot tell" if value == "unclear" else value
             return f"{here}: {panel.tag_words(tag)}; absent: {others} on that photo"
 

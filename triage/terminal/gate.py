@@ -9,6 +9,8 @@ meant for the one before.
 
 from __future__ import annotations
 
+from triage.domain.plurals import count_of
+
 SETTLE_S = 0.15
 """The page's time too: how long a photo stands on the screen before a key answers it."""
 
@@ -58,5 +60,5 @@ class Gate:
         number, self.dropped = self.dropped, 0
         if not number:
             return ""
-        keys = "1 key was" if number == 1 else f"{number} keys were"
+        keys = count_of(number, "key was", "keys were")
         return f"{keys} typed too early and dropped."

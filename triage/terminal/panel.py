@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from triage.assess.view import QUALITY_FLAGS
+from triage.domain.plurals import count_of
 from triage.domain.seeing import least_px
 from triage.domain.vocabulary import SHOWS
 from triage.terminal.session import NUMBERED
@@ -57,7 +58,7 @@ def _marked(session: Session) -> list[str]:
     found = []
     if session.boxes:
         number = len(session.boxes)
-        found.append(f"marked: {number} {'place' if number == 1 else 'places'}")
+        found.append(f"marked: {count_of(number, 'place')}")
     if session.place:
         found.append(f"where: {session.place}")
     if session.count is not None:
@@ -101,7 +102,7 @@ def _shortly(tags: list[str]) -> str:
     """Return defects by name and parts by number."""
     defects = [tag for tag in tags if not tag.startswith(SHOWS)]
     parts = len(tags) - len(defects)
-    more = [] if not parts else ["1 part" if parts == 1 else f"{parts} parts"]
+    more = [] if not parts else [count_of(parts, "part")]
     return ", ".join([*map(tag_words, defects), *more])
 
 

@@ -281,7 +281,7 @@ class Session:
     ) -> list[Photo]:
         """Return the photos nearest to the one shown that are not answered for its tag, nearest first.
 
-        Photos without vectors get them first, which is slow. Raises Canceled.
+        Photos without vectors get them first, which is slow. Raises Cancelled.
         The machine chooses them, so a pool of the tag begins here, with its random draw, as for its orders.
         """
         one = self.question

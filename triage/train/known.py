@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from triage.domain.plurals import count_of
 from triage.train.calibrate import PLATT_FROM
 from triage.train.measures import LEAST_DECKS
 
@@ -22,7 +23,7 @@ def order_words(model: TagModel) -> str:
         return "Nothing is known about its order: no deck with it could be left out."
     said = f"Of pairs of a photo with it and one without, {right:.0%} were in order on decks left out"
     if model.figures.roc_auc_low is None or model.figures.roc_auc_high is None:
-        decks = "1 deck shows" if model.positive_decks == 1 else f"{model.positive_decks} decks show"
+        decks = count_of(model.positive_decks, "deck shows", "decks show")
         return f"{said}; only {decks} it, so no interval is given (below {LEAST_DECKS})."
     return f"{said} (95 %: {model.figures.roc_auc_low:.0%} to {model.figures.roc_auc_high:.0%})."
 
@@ -30,7 +31,7 @@ def order_words(model: TagModel) -> str:
 def level_words(model: TagModel) -> str:
     """Return one sentence on how far its probabilities can be relied on."""
     if model.bands or model.calibration.kind == "raw":
-        photos = "1 photo shows" if model.present == 1 else f"{model.present} photos show"
+        photos = count_of(model.present, "photo shows", "photos show")
         return (
             f"Nothing is known about its level: {photos} it, {PLATT_FROM} are needed. Its probabilities put "
             "photos in order and say no more; 'likely' may be empty although the first photos show it."

@@ -63,7 +63,7 @@ def train_tags(
     Raises
     ------
     BadInput : a photo under two decks, or an unknown value of a label.
-    Canceled : `cancel` answered true.
+    Cancelled : `cancel` answered true.
     """
     spoken = sorted(labels, key=lambda label: (label.photo, label.tag, label.by, label.value))
     shelf = Shelf(vectors_of)

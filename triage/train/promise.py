@@ -39,8 +39,8 @@ decks permutes the m_i and leaves t* as it is: E m_{n+1}(t*) = E (1/(n+1)) sum_i
 left-continuous, so the supremum is attained and that mean is at most alpha. QED.
 
 This is conformal risk control (Angelopoulos, Bates, Fisch, Lei, Schuster, arXiv 2208.02814) in its
-cross-validation form (Cohen, Park, Simeone, Shamai, arXiv 2401.11974) with one deck to a fold. Because
-of the 1 in the criterion it needs 1/alpha - 1 decks: 9, 19 and 49 decks for 10, 5 and 2 %.
+cross-validation form (Cohen, Park, Simeone, Shamai, arXiv 2401.11974) with one deck to a fold. The
+1 that the criterion adds means that 1/alpha - 1 decks are needed: 9 for 10 %, 19 for 5 % and 49 for 2 %.
 
 **What it is not.** It holds on average over decks, one tag at a time; it says nothing of several tags
 together or of one deck. A photo answered `unclear` counts as answered and never as a positive one: the

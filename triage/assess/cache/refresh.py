@@ -61,7 +61,7 @@ def _stale_and_gone(library: Library, basis: str) -> tuple[list[str], list[str]]
 def bring_up(library: Library, progress: Progress | None = None, cancel: Cancel | None = None) -> int:
     """Assess again every deck that is out of date; returns how many there were. What is done stays done.
 
-    Raises NotWritten where the library cannot be written, Canceled between lots when `cancel()` says so.
+    Raises NotWritten where the library cannot be written, Cancelled between lots when `cancel()` says so.
     """
     basis = basis_of(library)  # before the rest is read: a change meanwhile makes the rows out of date
     stale, gone = _stale_and_gone(library, basis)
