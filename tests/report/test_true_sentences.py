@@ -15,7 +15,7 @@ from report_made import busy_deck, concern, made, photo, summary
 from triage.assess.records import DeckSummary, Seen
 from triage.domain.tiers import GAPS, KINDS, STANDINGS, TIER_WORDS, TIERS
 from triage.library.records import PersonTier
-from triage.report.owner import finding_groups, title_of
+from triage.report.owner import finding_groups, not_seen, title_of
 from triage.report.phrases import SEEN_WORDS, tier_short
 from triage.report.source import DeckRecord, Options
 from triage.report.write import make_pack
@@ -142,6 +142,31 @@ def test_the_two_pages_print_the_tier_of_persons_and_never_that_of_a_guess(drawn
             words in first
             for words in ("enough to judge", "without opening", "There is no photo of this deck.")
         )
+
+
+@pytest.mark.parametrize(
+    ("standing", "status", "photos", "shown"),
+    [
+        ("seen-by-person", "open", ("a" * 64,), True),
+        ("seen-by-person", "open", (), False),
+        ("possible", "open", ("a" * 64,), False),
+        ("seen-by-person", "repaired", ("a" * 64,), False),
+    ],
+)
+def test_no_photo_is_said_of_no_part_that_a_printed_finding_shows(
+    standing: str, status: str, photos: tuple[str, ...], shown: bool
+) -> None:
+    """Nobody marked the photo as one of the hanger; the finding printed above shows it all the same."""
+    found = concern(element="hanger", standing=standing, status=status, photos=photos)
+    unseen = tuple(Seen(part, "not-seen", (), 0, None, "no photo shows it") for part in ("hanger", "beam"))
+    lines = not_seen(summary("d", found, gaps="serious", coverage=unseen), 5, {})
+    if shown:
+        assert lines == (
+            "No photo shows: the beam.",
+            "Shown only where something was found, not well enough to judge the rest: the joist hangers.",
+        )
+    else:
+        assert lines == ("No photo shows: the joist hangers and the beam.",)
 
 
 @pytest.mark.parametrize("state", SEEN_WORDS)

@@ -52,7 +52,7 @@ def owner_letter(summary: DeckSummary, source: Source, options: Options, stamp: 
         advice=advice(summary, due_date(summary, record, source.firm), source.element_of),
         seen=tuple(_line(one) for one in groups[:LINES]),
         more=f"{count_of(left, 'more finding')}, told in the report." if left > 0 else "",
-        not_seen=not_seen(summary, len(record.photos)),
+        not_seen=not_seen(summary, len(record.photos), source.element_of),
         reach=reach_rows(groups, source.firm),
         caution=CAUTION,
         signer=clean(stamp.signer) if stamp else "",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from triage.domain.tiers import CAUTION, TIERS
-from triage.report.advice import TODAY, advice, advice_tier, due_date, due_of_tier
+from triage.report.advice import TODAY, advice, advice_tier, due_date, due_of_tier, told
 from triage.report.concern_view import concern_numbers, photo_names
 from triage.report.element_words import unseen
 from triage.report.fact_words import without_keys
@@ -19,6 +19,7 @@ from triage.report.lifting import faults_of_lifts, lift_words
 from triage.report.look import shape_key
 from triage.report.phrases import MAYBE_ALLOWED, tag_words, tier_short
 from triage.report.pictures import FINDING_MM, Picture, Pictures
+from triage.report.repairs_list import element_of_concern
 from triage.report.source import DeckRecord, Options, Source, Stamp
 from triage.report.text import and_list, clean, count_of, day_words, ended, minute_words
 
@@ -143,7 +144,7 @@ def owner_view(
         none_found=""
         if groups
         else "Nothing was found in the photos and measurements. That does not say that there is nothing.",
-        not_seen=not_seen(summary, len(record.photos)),
+        not_seen=not_seen(summary, len(record.photos), source.element_of),
         steps=_steps(groups, summary, source.firm, due),
         more_steps=_more_steps(groups),
         told=told_lines(summary, record),
@@ -256,9 +257,16 @@ def _more(left: Sequence[Group]) -> str:
     return f"Also found: {' '.join(titles)}{tail}"
 
 
-def not_seen(summary: DeckSummary, photos: int) -> tuple[str, ...]:
-    """Return what was not seen, in whole sentences; what is open is said without a key."""
-    by = {state: [one.element for one in summary.coverage if one.seen == state] for state in STATES}
+def not_seen(summary: DeckSummary, photos: int, element_of: Mapping[str, str]) -> tuple[str, ...]:
+    """Return what was not seen, in whole sentences; what is open is said without a key.
+
+    A part that nobody marked as shown, but that a printed finding shows, is not called one without a photo.
+    """
+    at_finding = {element_of_concern(one, element_of) for one in told(summary) if one.photos}
+    by: dict[str, list[str]] = {state: [] for state in STATES}
+    for one in summary.coverage:
+        state = AT_FINDING if one.seen == "not-seen" and one.element in at_finding else one.seen
+        by.setdefault(state, []).append(one.element)
     lines = [f"{words} {unseen(by[state])}." for state, words in STATES.items() if by[state]]
     if photos == 0:
         lines.append("There is no photo of this deck.")
@@ -271,8 +279,10 @@ def not_seen(summary: DeckSummary, photos: int) -> tuple[str, ...]:
     return tuple(lines)
 
 
+AT_FINDING = "at-finding"
 STATES: Mapping[str, str] = {
     "not-seen": "No photo shows:",
+    AT_FINDING: "Shown only where something was found, not well enough to judge the rest:",
     "poorly": "Not seen well enough to judge:",
     "concealed": "Covered, and not to be seen without opening:",
 }
