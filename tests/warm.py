@@ -23,6 +23,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from triage.cli import THREAD_LIMITS
+
 COMMAND = str(Path(sys.executable).parent / "deck-triage")
 """The real command."""
 HEAVY = (
@@ -77,7 +79,7 @@ class _Server:
             stdout=subprocess.PIPE,
             text=True,
             cwd=Path(__file__).parents[1],
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"},
+            env={**os.environ, **dict.fromkeys(THREAD_LIMITS, "1")},
         )
         atexit.register(self.close)
 

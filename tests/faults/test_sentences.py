@@ -3,6 +3,8 @@
 import json
 import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +13,7 @@ import warm
 from common import draw_photo
 from test_writers import fill, small_disk
 
-from triage.cli import run
+from triage.cli import THREAD_LIMITS, run
 from triage.errors import is_short_of_memory
 from triage.ingest import ingest
 from triage.label.rows import give_labels
@@ -207,3 +209,14 @@ def test_the_libraries_that_run_out_of_memory_are_understood():
     assert is_short_of_memory(MemoryError())
     assert is_short_of_memory(OSError(12, "Cannot allocate memory"))
     assert not is_short_of_memory(OSError(28, "No space left on device"))
+
+
+def test_no_library_of_a_command_starts_threads_that_end_it_where_memory_is_short():
+    """OpenCV's threads, one for each processor, end the process where they find no memory to start with."""
+    asked = (
+        "import sys, triage.cli as c; sys.argv[1:] = ['--version']\ntry: c.main()\nexcept SystemExit: pass\n"
+    )
+    asked += "import cv2; print(cv2.getNumThreads())"
+    own = {name: value for name, value in os.environ.items() if name not in THREAD_LIMITS}
+    told = subprocess.run([sys.executable, "-c", asked], env=own, capture_output=True, text=True, check=True)
+    assert told.stdout.split()[-1] == "1"

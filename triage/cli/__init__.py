@@ -129,10 +129,20 @@ def cli(context: click.Context, library_path: Path | None, verbose: bool) -> int
     return None
 
 
+THREAD_LIMITS = (
+    "OPENBLAS_NUM_THREADS",
+    "OMP_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "OPENCV_FOR_THREADS_NUM",
+)
+"""One thread for each library: more only wait for each other over many small products and pictures, and where
+memory is short OpenCV's threads end the whole process without a word that anyone could catch."""
+
+
 def main() -> None:
     """Run the command line; every error ends in one sentence, a hint and the right exit code."""
-    for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(threads, "1")  # many small products: more threads only wait for each other
+    for threads in THREAD_LIMITS:
+        os.environ.setdefault(threads, "1")
     os.umask(0o077)  # new files are their owner's alone; opening a library that is --shared says otherwise
     make_output_safe()
     arguments = sys.argv[1:]
