@@ -16,7 +16,7 @@ from triage.assess.records import DeckSummary, Seen
 from triage.domain.tiers import GAPS, KINDS, STANDINGS, TIER_WORDS, TIERS
 from triage.library.records import PersonTier
 from triage.report.owner import finding_groups, not_seen, title_of
-from triage.report.phrases import SEEN_WORDS, tier_short
+from triage.report.phrases import AT_FINDING, SEEN_WORDS, tier_short
 from triage.report.source import DeckRecord, Options
 from triage.report.write import make_pack
 
@@ -169,7 +169,23 @@ def test_no_photo_is_said_of_no_part_that_a_printed_finding_shows(
         assert lines == ("No photo shows: the joist hangers and the beam.",)
 
 
-@pytest.mark.parametrize("state", SEEN_WORDS)
+@pytest.mark.parametrize("photos", [("a" * 64,), ()])
+def test_every_page_says_the_same_of_a_part_that_only_a_finding_shows(photos: tuple[str, ...]) -> None:
+    """Gaps, table, sketch and the owner's pages say 'not seen' only where no finding shows the part."""
+    found = concern(element="ledger", standing="seen-by-person", photos=photos)
+    unseen = tuple(Seen(part, "not-seen", (), 0, None, "no photo shows it") for part in ("ledger", "post"))
+    page = page_of(summary("d", found, gaps="serious", coverage=unseen))
+    table = plain(section(page, 'data-k="coverage"', "</table>"))
+    gaps = "ledger seen only where something was found" if photos else "ledger and post not seen"
+    assert gaps in plain(page)
+    assert ("ledger: only at the finding" in page) == bool(photos)
+    assert ("ledger: not seen" in page) == (not photos)
+    assert ("seen only where something was found" in table) == bool(photos)
+    assert "post: not seen" in page
+    assert ("No photo shows: the ledger" in plain(page)) == (not photos)
+
+
+@pytest.mark.parametrize("state", sorted(set(SEEN_WORDS) - {AT_FINDING}))
 def test_coverage_is_said_as_it_is(state: str) -> None:
     seen = Seen("ledger", state, (), 1, 3, "why")
     part = plain(section(page_of(summary("d", coverage=(seen,))), 'data-k="coverage"', "</table>"))

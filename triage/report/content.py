@@ -27,6 +27,7 @@ from triage.report.pictures import Pictures
 from triage.report.plates import Plate, Plates
 from triage.report.repairs_list import Task, crew_tasks
 from triage.report.sayings import Saying, brief_sayings
+from triage.report.seen import parts_by_state, seen_states
 from triage.report.source import DeckRecord, Options, Source
 from triage.report.text import and_list, clean, minute_words
 
@@ -103,6 +104,7 @@ def deck_view(
     """Return the record of one deck; photos in `shown_before` (hash: where) are pointed to, not printed."""
     record = source.record(summary.deck)
     numbered = concern_numbers(summary)
+    states = seen_states(summary, source.element_of)
     plates = Plates()
     views = concern_views(numbered, record, plates)
     shown = tuple(view for view in views if not view.possible and not view.repaired)
@@ -117,14 +119,14 @@ def deck_view(
         if_true=_if_true(summary),
         by_person=_by_person(summary),
         reason=without_keys(clean(summary.reason)),
-        gaps=_gaps(summary),
+        gaps=gap_sentence(summary.gaps, parts_by_state(summary, source.element_of)),
         photos=len(record.photos),
         unreviewed=summary.unreviewed,
         plates=plates.made(record, pictures, options, shown_before or {}),
         concerns=shown,
         possible=tuple(view for view in views if view.possible and not view.repaired),
         closed=tuple(view for view in views if view.repaired),
-        coverage=tuple(_coverage_row(seen, record) for seen in summary.coverage),
+        coverage=tuple(_coverage_row(seen, states[seen.element], record) for seen in summary.coverage),
         go_back_for=tuple(without_keys(clean(one)) for one in summary.go_back_for),
         open_up=tuple(clean(one) for one in summary.open_up),
         checks=tuple(_check_row(check) for check in summary.checks),
@@ -168,14 +170,6 @@ def _by_person(summary: DeckSummary) -> tuple[str, str] | None:
     return shape_key(said.tier), words
 
 
-def _gaps(summary: DeckSummary) -> str:
-    by_state: dict[str, list[str]] = {"not-seen": [], "poorly": [], "concealed": []}
-    for seen in summary.coverage:
-        if seen.seen in by_state:
-            by_state[seen.seen].append(seen.element)
-    return gap_sentence(summary.gaps, by_state["not-seen"], by_state["poorly"], by_state["concealed"])
-
-
 def _compared(summary: DeckSummary, record: DeckRecord) -> tuple[str, tuple[tuple[str, str, str], ...]]:
     """Return the visits that are compared, and each concern with its place and what became of it."""
     visits = sorted({photo.visit for photo in record.photos if photo.visit})
@@ -194,12 +188,12 @@ def _compared(summary: DeckSummary, record: DeckRecord) -> tuple[str, tuple[tupl
     return words, tuple(rows)
 
 
-def _coverage_row(seen: Seen, record: DeckRecord) -> tuple[str, str, str, str]:
+def _coverage_row(seen: Seen, state: str, record: DeckRecord) -> tuple[str, str, str, str]:
     count = "" if seen.count is None else f"{seen.count} of {seen.of}" if seen.of else str(seen.count)
     names = photo_names(seen.photos[:4], record)
     more = len(seen.photos) - len(names)
     listed = ", ".join(names) + (f" and {more} more" if more > 0 else "")
-    return (tag_words(seen.element), SEEN_WORDS[seen.seen], count, without_keys(clean(seen.why)) or listed)
+    return (tag_words(seen.element), SEEN_WORDS[state], count, without_keys(clean(seen.why)) or listed)
 
 
 def _check_row(check: Check) -> tuple[str, ...]:

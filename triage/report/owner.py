@@ -11,15 +11,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from triage.domain.tiers import CAUTION, TIERS
-from triage.report.advice import TODAY, advice, advice_tier, due_date, due_of_tier, told
+from triage.report.advice import TODAY, advice, advice_tier, due_date, due_of_tier
 from triage.report.concern_view import concern_numbers, photo_names
 from triage.report.element_words import unseen
 from triage.report.fact_words import without_keys
 from triage.report.lifting import faults_of_lifts, lift_words
 from triage.report.look import shape_key
-from triage.report.phrases import MAYBE_ALLOWED, tag_words, tier_short
+from triage.report.phrases import AT_FINDING, MAYBE_ALLOWED, tag_words, tier_short
 from triage.report.pictures import FINDING_MM, Picture, Pictures
-from triage.report.repairs_list import element_of_concern
+from triage.report.seen import parts_by_state
 from triage.report.source import DeckRecord, Options, Source, Stamp
 from triage.report.text import and_list, clean, count_of, day_words, ended, minute_words
 
@@ -258,16 +258,9 @@ def _more(left: Sequence[Group]) -> str:
 
 
 def not_seen(summary: DeckSummary, photos: int, element_of: Mapping[str, str]) -> tuple[str, ...]:
-    """Return what was not seen, in whole sentences; what is open is said without a key.
-
-    A part that nobody marked as shown, but that a printed finding shows, is not called one without a photo.
-    """
-    at_finding = {element_of_concern(one, element_of) for one in told(summary) if one.photos}
-    by: dict[str, list[str]] = {state: [] for state in STATES}
-    for one in summary.coverage:
-        state = AT_FINDING if one.seen == "not-seen" and one.element in at_finding else one.seen
-        by.setdefault(state, []).append(one.element)
-    lines = [f"{words} {unseen(by[state])}." for state, words in STATES.items() if by[state]]
+    """Return what was not seen, in whole sentences; what is open is said without a key."""
+    by = parts_by_state(summary, element_of)
+    lines = [f"{words} {unseen(by[state])}." for state, words in STATES.items() if state in by]
     if photos == 0:
         lines.append("There is no photo of this deck.")
     elif summary.unreviewed:
@@ -279,7 +272,6 @@ def not_seen(summary: DeckSummary, photos: int, element_of: Mapping[str, str]) -
     return tuple(lines)
 
 
-AT_FINDING = "at-finding"
 STATES: Mapping[str, str] = {
     "not-seen": "No photo shows:",
     AT_FINDING: "Shown only where something was found, not well enough to judge the rest:",

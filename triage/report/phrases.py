@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from triage.domain.tiers import NOT_ENOUGH, TIER_WORDS, TIERS
 from triage.report.text import and_list, count_of
@@ -39,9 +39,13 @@ GAP_WORDS: dict[str, str] = {
     "serious": "serious gaps",
 }
 
+AT_FINDING = "at-finding"
+"""A part that nobody marked as shown, on the photo of a finding."""
+
 SEEN_WORDS: dict[str, str] = {
     "well": "seen well",
     "poorly": "seen poorly",
+    AT_FINDING: "seen only where something was found",
     "not-seen": "not seen",
     "concealed": "concealed: cannot be seen without opening",
 }
@@ -94,11 +98,12 @@ def tier_counts(tiers: Iterable[str | None]) -> str:
     return "; ".join(parts)
 
 
-def gap_sentence(gaps: str, not_seen: Iterable[str], poorly: Iterable[str], concealed: Iterable[str]) -> str:
-    """Return the gaps of a deck in one sentence, naming the elements."""
+def gap_sentence(gaps: str, by_state: Mapping[str, Iterable[str]]) -> str:
+    """Return the gaps of a deck in one sentence, naming the elements of each state."""
     parts = []
-    for words, elements in (("not seen", not_seen), ("seen poorly", poorly), ("concealed", concealed)):
-        names = [tag_words(one) for one in elements]
+    for state in ("not-seen", AT_FINDING, "poorly", "concealed"):
+        words = SEEN_WORDS[state].partition(":")[0]
+        names = [tag_words(one) for one in by_state.get(state, ())]
         if names:
             parts.append(f"{and_list(names)} {words}")
     head = GAP_WORDS.get(gaps, gaps)

@@ -22,6 +22,7 @@ from triage.report.owner import finding_groups, title_of
 from triage.report.phrases import tag_words, tier_short
 from triage.report.pictures import PLAN_MM, Picture, Pictures
 from triage.report.repairs_list import element_of_concern
+from triage.report.seen import parts_by_state
 from triage.report.text import and_list, clean, count_of, minute_words
 
 if TYPE_CHECKING:
@@ -185,7 +186,7 @@ def plan_row(
         tier=tier_short(tier),
         height=height_words(summary, record),
         finding=finding_line(summary, lead),
-        detail=_detail(summary, lead, key),
+        detail=_detail(summary, lead, source.element_of, key),
         picture=pictures.printed(sha, PLAN_MM, tuple(lead.boxes.get(sha, ())))
         if lead and sha and pictured
         else None,
@@ -231,13 +232,13 @@ def class_of_height(facts: Mapping[str, Fact]) -> str:
     return next((name for top, name in STEPS_FT if fact.value <= top), "above-10-ft")
 
 
-def _detail(summary: DeckSummary, lead: Concern | None, key: str) -> str:
+def _detail(summary: DeckSummary, lead: Concern | None, element_of: Mapping[str, str], key: str) -> str:
     if key == LOOK and summary.look_reason:
         return without_keys(clean(summary.look_reason))
     parts = []
     if key != LOOK and lead is not None and lead.place:
         parts.append(f"At {clean(lead.place)}.")
-    missing = [one.element for one in summary.coverage if one.seen == "not-seen"]
+    missing = parts_by_state(summary, element_of).get("not-seen", [])
     carrying = [one for one in missing if one in CARRYING] or missing
     if carrying:
         words = and_list(short_part(one).removeprefix("the ") for one in carrying[:4])
@@ -263,7 +264,7 @@ def bring_words(summary: DeckSummary, lead: Concern | None, element_of: Mapping[
         tools.append("barrier tape and notice")
     if key == LOOK:
         wanted = [one.element for one in summary.coverage if one.seen in ("not-seen", "poorly")]
-        wanted = [one for one in wanted if one in CARRYING] or wanted
+        wanted = [one for one in wanted if one in CARRYING] or wanted or list(CARRYING)
     else:
         wanted = [element_of_concern(lead, element_of)] if lead else []
     for element in wanted:

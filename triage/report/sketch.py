@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 from triage.library.records import Fact
 from triage.report.look import shape_key
-from triage.report.phrases import tag_words
+from triage.report.phrases import AT_FINDING, SEEN_WORDS, tag_words
 from triage.report.repairs_list import element_of_concern
+from triage.report.seen import seen_states
 from triage.report.sketch_facts import MOST_FASTENERS, Measures, measures
 from triage.report.sketch_marks import Anchors, place_point, spread
 from triage.report.svg import Pen
@@ -26,7 +27,9 @@ WIDTH, HEIGHT = 700.0, 372.0
 PLAN = (16.0, 46.0, 300.0, 236.0)
 """x, y, width, height of the room for the plan, in units of the drawing."""
 SECTION = (488.0, 62.0, 206.0, 210.0)
-STATE_WORDS = {"well": "seen well", "poorly": "seen poorly", "not-seen": "not seen", "concealed": "concealed"}
+STATE_WORDS = {state: words.partition(":")[0] for state, words in SEEN_WORDS.items()} | {
+    AT_FINDING: "only at the finding"
+}
 
 
 def draw_deck(
@@ -37,7 +40,7 @@ def draw_deck(
 ) -> str:
     """Return the sketch as one SVG element."""
     size = measures(facts)
-    seen = {one.element: one.seen for one in summary.coverage}
+    seen = seen_states(summary, element_of)
     pen = Pen()
     anchors = _plan(pen, size, seen)
     _section(pen, size, seen)
@@ -143,10 +146,11 @@ def _marks(
 
 def _notes(pen: Pen, size: Measures) -> None:
     y = HEIGHT - 30
-    for index, (state, words) in enumerate(STATE_WORDS.items()):
-        x = 16.0 + index * 140
+    x = 16.0
+    for state, words in STATE_WORDS.items():
         pen.line(x, y - 4, x + 30, y - 4, state, 1.8)
         pen.text(x + 36, y, words, size=11.5)
+        x += 66 + 6.5 * len(words)
     pen.text(16, y + 20, _scale_note(size), size=11.5)
 
 

@@ -15,7 +15,7 @@ from triage.library.records import Box, Closing, Fact, Finding, Label, Lift, Per
 from triage.report.firm import Firm
 from triage.report.pictures import PhotoProvider
 
-LAYOUT = 5
+LAYOUT = 6
 """How pages are laid out. Raised when words or templates change, to tell apart what was issued before."""
 
 

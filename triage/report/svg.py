@@ -7,7 +7,13 @@ from markupsafe import escape
 from triage.report.look import HOLLOW, PALETTE, SHAPES
 from triage.report.text import clean
 
-DASHES: dict[str, str] = {"well": "", "poorly": "7 3", "not-seen": "1.5 3.5", "concealed": "9 3 1.5 3"}
+DASHES: dict[str, str] = {
+    "well": "",
+    "at-finding": "4 3",
+    "poorly": "7 3",
+    "not-seen": "1.5 3.5",
+    "concealed": "9 3 1.5 3",
+}
 """Line styles of what was seen well, poorly, not at all, or is concealed."""
 
 
