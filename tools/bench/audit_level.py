@@ -14,6 +14,7 @@ an audit prints beside its verdict are left out here: they take nearly all of th
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -122,10 +123,11 @@ def main() -> int:
     given = parser.parse_args()
     missed_tag.mean_bounds = missed_tag.ratio_bounds = lambda *_args, **_options: (0.0, 1.0)  # type: ignore[assignment]
     text = (
-        f"# How often an audit is wrong\n\n`tools/bench/run audit_level --runs {given.runs}`: promise "
-        f"{PROMISE:.0%}, verdicts at 95 %, {given.runs} simulated audits per cell (a fifth of that for "
-        "`early` and for the last two columns).\n\n" + table(given.runs)
+        f"# How often an audit is wrong\n\nCommand: `tools/bench/run audit_level --runs {given.runs}`. "
+        f"Measured: {date.today():%B %Y}. Data: simulated audits, {given.runs} per cell\n(a fifth for "
+        f"`early` and the last two columns), promise {PROMISE:.0%}, verdicts at 95 %.\n\n"
     )
+    text += table(given.runs)
     if given.out:
         given.out.write_text(text, encoding="utf-8")
     return 0
