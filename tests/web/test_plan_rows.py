@@ -12,6 +12,8 @@ from triage.assess.cache.lines import standings
 from triage.assess.said import add_finding, set_private, warn
 from triage.ingest import ingest
 from triage.library import Library
+from triage.report.plan import height_words
+from triage.structure.telling import set_facts
 from triage.web.plan_rows import FIRST, plan_lists
 
 
@@ -44,3 +46,15 @@ def test_a_stop_leads_the_plan_and_says_that_nobody_was_told(lib: Library) -> No
 def test_no_deck_no_plan(tmp_path: Path) -> None:
     with Library.create(tmp_path / "empty") as library:
         assert plan_lists(library, []) == []
+
+
+@pytest.mark.parametrize("height_ft", [2.5, 2.52, 2.6, 6.0, 6.1, 10.0, 10.1, None])
+def test_the_class_of_the_height_is_the_assessed_one(lib: Library, height_ft: float | None) -> None:
+    """One table says where a class of fall ends, for the tier as for the words beside it."""
+    if height_ft is not None:
+        set_facts(lib, "birch-1", {"height_above_grade_ft": height_ft}, by="Ada Sample")
+    set_tier(lib, "birch-1", "stop-use", why="It leans.", by="Ada Sample")
+    kept = standings(lib)
+    assessed = next(one for one in kept.summaries() if one["deck"] == "birch-1")["height_class"]
+    row = next(one for one in plan_lists(lib, kept.lines)[0]["rows"] if one["deck"] == "birch-1")
+    assert row["height"] == height_words(assessed)

@@ -75,7 +75,7 @@ def command(
             emit_list("decks", summaries)
             return
         if not (decks or full):
-            _say_lines(library, summaries, order)
+            _say_lines(summaries, order)
             return
         for lot in lots(enumerate(summaries, 1), _LOT):
             names = queries.photo_names(library, {sha for _, one in lot for sha in _shown(one)})
@@ -117,9 +117,9 @@ def _summaries(
     return (one.to_json() for one in found)
 
 
-def _say_lines(library: Library, summaries: Iterator[dict[str, Any]], order: str) -> None:
+def _say_lines(summaries: Iterator[dict[str, Any]], order: str) -> None:
     """Print one line a deck: tier, height, gaps and the finding that leads."""
-    from triage.report.plan import height_of, lead_words
+    from triage.report.plan import height_words, lead_words
 
     rows = [
         (
@@ -127,7 +127,7 @@ def _say_lines(library: Library, summaries: Iterator[dict[str, Any]], order: str
             one["deck"],
             _tier(one),
             _if_true(one),
-            height_of(one, library),
+            height_words(one["height_class"]),
             one["gaps"],
             one["look_reason"] if order == "look" else lead_words(one),
         )

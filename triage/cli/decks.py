@@ -28,7 +28,6 @@ from triage.library import queries
 
 if TYPE_CHECKING:
     from triage.ingest.deck_acts import DeckAct
-    from triage.library import Library
 
 _SHOWN = 40
 _KEYS = ("deck", "visit", "photos", "labelled", "tier", "tier_if_true", "gaps")
@@ -80,18 +79,18 @@ def _list(full: bool, library_path: Path | None, as_json: bool) -> None:
         elif full:
             _say_full(rows)
         else:
-            _say_lines(library, rows, found.summaries())
+            _say_lines(rows, found.summaries())
 
 
-def _say_lines(library: Library, rows: list[dict[str, Any]], summaries: Any) -> None:
-    from triage.report.plan import height_of, lead_words
+def _say_lines(rows: list[dict[str, Any]], summaries: Any) -> None:
+    from triage.report.plan import height_words, lead_words
 
     lines = [
         (
             row["deck"],
             row["photos"],
             _tier(row),
-            height_of(one, library),
+            height_words(one["height_class"]),
             row["gaps"],
             lead_words(one),
         )

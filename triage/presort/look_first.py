@@ -14,7 +14,6 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import beta
 
 from triage.domain.plurals import count_of
 from triage.library import queries
@@ -59,6 +58,8 @@ def share_above(model: TagModel, line: float) -> tuple[float, float, float, str]
 
     The fourth is a sentence where it cannot be said; the numbers are NaN then.
     """
+    from scipy.stats import beta  # a second to import, and asking what waits needs none of it
+
     rows = np.array(list(model.held_out.values()), float).reshape(-1, 3)
     present = rows[rows[:, 1] > 0.5, 0]
     if len(present) < LEAST_POSITIVES:

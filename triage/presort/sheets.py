@@ -27,7 +27,6 @@ from triage.label.pool_draws import begin_pools
 from triage.label.rows import give_labels
 from triage.library import queries
 from triage.library.records import SHEET
-from triage.presort.of_library import promise_standing
 from triage.train.types import LIKELY_FROM
 
 if TYPE_CHECKING:
@@ -162,6 +161,8 @@ def _may_say_no(library: Library, tag: str) -> tuple[bool, str]:
     """Return whether 'absent' may be confirmed on a sheet, and why not."""
     if tag.startswith(SHOWS):
         return True, ""
+    from triage.presort.of_library import promise_standing  # loads what models need; parts need none of it
+
     standing = promise_standing(library).get(tag)
     if standing is not None and standing.standing == HOLDS:
         return True, ""

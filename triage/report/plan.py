@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 from triage.assess.order import rank
 from triage.domain.tiers import GAPS, TIERS, tier_rank
-from triage.library import queries
 from triage.report.advice import advice_tier, due_date, needs_work
 from triage.report.concern_view import photo_names
 from triage.report.element_words import short_part
@@ -28,8 +27,6 @@ from triage.report.text import and_list, clean, count_of, minute_words
 if TYPE_CHECKING:
     from triage.assess.cache.lines import Line
     from triage.assess.records import Concern, DeckSummary
-    from triage.library import Library
-    from triage.library.records import Fact
     from triage.report.source import DeckRecord, Options, Source
 
 DETAILED = 20
@@ -56,8 +53,6 @@ HEIGHTS: Mapping[str, str] = {
     "unknown": "height not known",
 }
 UNKNOWN = "unknown"
-NO_HEIGHT = HEIGHTS[UNKNOWN]
-STEPS_FT = ((2.5, "to-30-in"), (6.0, "to-6-ft"), (10.0, "to-10-ft"))
 BRING: Mapping[str, str] = {
     "ledger": "wrench, flashlight",
     "band": "probe, flashlight",
@@ -184,7 +179,7 @@ def plan_row(
         address=clean(record.private.get("address", "")) if options.show_address else "",
         shape=shape_key(tier),
         tier=tier_short(tier),
-        height=height_words(summary, record),
+        height=height_words(summary.height_class),
         finding=finding_line(summary, lead),
         detail=_detail(summary, lead, source.element_of, key),
         picture=pictures.printed(sha, PLAN_MM, tuple(lead.boxes.get(sha, ())))
@@ -218,18 +213,9 @@ def finding_line(summary: DeckSummary, lead: Concern | None) -> str:
     return f"Suggested, not confirmed: {title_of(lead)}" if lead.standing == "possible" else title_of(lead)
 
 
-def height_words(summary: DeckSummary, record: DeckRecord) -> str:
-    """Return the class of a deck's height in words: as assessed, else from its height above the ground."""
-    known = summary.height_class
-    return HEIGHTS.get(class_of_height(record.facts) if known == UNKNOWN else known, NO_HEIGHT)
-
-
-def class_of_height(facts: Mapping[str, Fact]) -> str:
-    """Return the class of the height that is known as a fact."""
-    fact = facts.get("height_above_grade_ft")
-    if fact is None or isinstance(fact.value, bool) or not isinstance(fact.value, int | float):
-        return UNKNOWN
-    return next((name for top, name in STEPS_FT if fact.value <= top), "above-10-ft")
+def height_words(height_class: str) -> str:
+    """Return the class of a deck's height, as it was assessed, in words."""
+    return HEIGHTS.get(height_class, HEIGHTS[UNKNOWN])
 
 
 def _detail(summary: DeckSummary, lead: Concern | None, element_of: Mapping[str, str], key: str) -> str:
@@ -273,14 +259,6 @@ def bring_words(summary: DeckSummary, lead: Concern | None, element_of: Mapping[
     calls = {one.call for group in finding_groups(summary) for _, one in group if one.tier == tier}
     called = [name for name in ("engineer", "contractor", "building official") if name in calls]
     return f"{words} Phone: {and_list(called)}.".strip() if called and key == DANGER else words
-
-
-def height_of(one: Mapping[str, Any], library: Library) -> str:
-    """Return the class of a deck's height in words, from its summary as JSON, else from its facts."""
-    known = one.get("height_class", UNKNOWN)
-    return HEIGHTS.get(
-        class_of_height(queries.facts(library, one["deck"])) if known == UNKNOWN else known, NO_HEIGHT
-    )
 
 
 def lead_words(one: Mapping[str, Any]) -> str:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from triage.assess.evidence import rule_book_of
+from triage.assess.unsaid import HEIGHT
 from triage.library import queries
 from triage.report.plan import (
     DANGER,
     EXPLAINED,
-    HEIGHTS,
     LOOK,
     REST,
     TITLES,
-    class_of_height,
+    height_words,
     list_of,
     look_key,
 )
@@ -21,6 +22,7 @@ from triage.report.text import day_words, minute_words
 
 if TYPE_CHECKING:
     from triage.assess.cache.lines import Line
+    from triage.assess.severity import Matrix
     from triage.library import Library
 
 FIRST = 5
@@ -33,27 +35,29 @@ def plan_lists(library: Library, lines: Sequence[Line]) -> list[dict[str, Any]]:
     for one in lines:
         lists[list_of(one)].append(one)
     lists[LOOK].sort(key=look_key)
+    matrix = rule_book_of(library).matrix
     return [
         {
             "key": key,
             "title": TITLES[key],
             "words": EXPLAINED[key],
             "total": len(decks),
-            "rows": [] if key == REST else [_row(library, one) for one in decks[:FIRST]],
+            "rows": [] if key == REST else [_row(library, one, matrix) for one in decks[:FIRST]],
         }
         for key, decks in lists.items()
         if decks
     ]
 
 
-def _row(library: Library, one: Line) -> dict[str, Any]:
+def _row(library: Library, one: Line, matrix: Matrix) -> dict[str, Any]:
+    height = queries.facts(library, one.deck).get(HEIGHT)
     told = queries.warnings(library, one.deck)
     due = queries.deck_private(library, one.deck).get("due", "")
     stopped = "stop-use" in (one.tier, one.tier_by_person.tier if one.tier_by_person else None)
     return {
         "deck": one.deck,
         "one": one,
-        "height": HEIGHTS[class_of_height(queries.facts(library, one.deck))],
+        "height": height_words(matrix.height_class(float(height.value) if height else None)),
         "told": f"{told[-1].told}, {minute_words(told[-1].told_at)}" if told else "",
         "untold": stopped and not told,
         "due": day_words(due) if due else "",
