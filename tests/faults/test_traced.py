@@ -118,7 +118,7 @@ MORE = [
 @pytest.mark.parametrize("words", [*LINE, *(MORE if LONG else [])], ids=" ".join)
 def test_no_command_leaves_or_writes_elsewhere(ground, words):
     (ground / "out").mkdir(exist_ok=True)
-    if words == ["presort"]:  # it needs a model
+    if words in (["presort"], ["audit", "doubts"]):  # they need a model, and the vectors that training makes
         training = traced(ground, *TRAIN)[0]
         training.communicate(timeout=500)
         assert training.returncode in (0, 3)
