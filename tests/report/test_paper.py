@@ -123,6 +123,7 @@ def season(count: int) -> Made:
             (
                 replace(
                     one,
+                    height_class="to-10-ft",
                     tier=tier,
                     tier_if_true=tier,
                     concerns=kept,
