@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from triage.assess.rules import load_rule_book
 from triage.assess.urgent import urgent_of
 from triage.domain.vocabulary import load_vocabulary
+from triage.label.giving_way import given_way
 from triage.label.lists_first import look_order
 from triage.label.order import Question
 from triage.library import queries
@@ -22,6 +23,16 @@ class Said:
     photo: str
     tag: str
     probability: float
+
+
+@dataclasses.dataclass(frozen=True)
+class Shot:
+    sha: str
+    deck: str
+
+
+def key_of(one):
+    return one.photo.sha, one.tag
 
 
 TAGS, DECKS = "abc", ("D-1", "D-2", "D-3")
@@ -111,6 +122,36 @@ def test_urgent_is_what_forbids_gatherings_by_itself(tag, is_urgent):
     vocabulary = load_vocabulary()
     book = load_rule_book(None, vocabulary)
     assert urgent_of(book, [tag]) == ([tag] if is_urgent else [])
+
+
+RUNS = st.lists(
+    st.tuples(st.integers(0, 8), st.sampled_from(TAGS), st.booleans()),
+    min_size=1,
+    max_size=20,
+    unique_by=lambda q: q[:2],
+)
+
+
+@settings(deadline=None)
+@given(RUNS, st.data())
+def test_giving_way_only_moves_questions(rows, data):
+    """The same questions, each once; passed ones and other decks keep their order."""
+    asked = [Question(Shot(str(n), DECKS[n % 3]), tag, "dangerous", urgent) for n, tag, urgent in rows]
+    found = data.draw(st.sampled_from(asked))
+    passed = data.draw(st.sets(st.sampled_from([key_of(one) for one in asked]))) | {key_of(found)}
+    run, photos = given_way(asked, found, passed)
+    before, after = [key_of(one) for one in asked], [key_of(one) for one in run]
+    assert sorted(before) == sorted(after)
+    moves = {
+        key_of(one)
+        for one in asked
+        if one.urgent and one.photo.deck == found.photo.deck and one.photo.sha != found.photo.sha
+    } - passed
+    assert [key for key in before if key not in moves] == [key for key in after if key not in moves]
+    assert photos == len({sha for sha, _ in moves})
+    urgent = [place for place, one in enumerate(run) if one.urgent]
+    assert all(after.index(key) > max(urgent, default=-1) for key in moves)
+    assert given_way(run, found, passed) == (run, 0), "once"
 
 
 def test_a_deck_that_is_found_gives_way_to_the_others(library):

@@ -166,6 +166,7 @@ def test_a_number_key_answers_the_open_tag_of_that_number_and_none_of_the_rest(l
     run = Session(library, "ann", by_photo)
     tags = run.open_tags()
     drive(AskApp(run, settle_s=0.0), "3", "u", "t", "escape", "2", "u", "t", "4")
+    drive(AskApp(run, settle_s=0.0), "u", "f4")
     said = {label.tag: label.value for label in queries.labels(library)}
     assert said == {tag: "unclear" if tag == tags[3] else "absent" for tag in tags}
     events = [row for row in library.events("label") if row.payload["value"] == "present"]

@@ -9,11 +9,13 @@ from sklearn.metrics import precision_score, recall_score
 from tests.web.browserless import Client
 from triage.label.order import questions
 from triage.library import queries
+from triage.library.look_lines import LookLine, keep_lines
 from triage.library.records import Suggestion
 from triage.library.suggestions import keep_suggestions
 from triage.web.items import HIDDEN_ONE_IN, is_hidden
 
 MODEL = "m" * 64
+URGENT = ("missing-hanger", "nail-only-ledger", "side-bolted-beam")
 
 
 @pytest.fixture
@@ -171,3 +173,48 @@ def test_what_would_change_the_order_most_is_what_the_command_says(page, suggest
             assert f"#f-{one.what}" in text
         if one.kind == "label" and one.photo:
             assert f"/l/library/photo/{one.photo}" in text
+
+
+@pytest.mark.parametrize("order", ["dangerous", "deck"])
+def test_a_deck_that_is_found_gives_way_and_no_question_vanishes(page, suggested, order):
+    """As in the terminal: its other urgent photos come behind the lists. Other orders stay as they are."""
+    keep_lines(suggested, MODEL, {tag: LookLine(tag, 0.1, 0, 0, 0.0) for tag in URGENT})
+    page.get("/l/library/queue", order=order)
+    keys, first = run_of(page, order=order)
+    deck_of = {photo.sha: photo.deck for photo in queries.photos(suggested)}
+    at = next(place for place, (_, tag) in enumerate(keys) if tag in URGENT)
+    sha, tag = keys[at]
+    given = {"photo": sha, "tag": tag, "asked_by": order, "run": {**first["queue"]["run"], "at": at}}
+    assert page.json("/l/library/answer", {**given, "value": "absent"}).json["put_off"] == 0
+    assert run_of(page, order=order)[0] == keys, "what is not there moves nothing"
+    told = page.json("/l/library/answer", {**given, "value": "present"}).json
+    now, _ = run_of(page, order=order)
+    assert now[: at + 1] == keys[: at + 1], "what was passed keeps its place"
+    assert sorted(now) == sorted(keys), "no question vanishes, none comes twice"
+    if order != "dangerous":
+        assert (told["put_off"], now) == (0, keys)
+        return
+    others = [key for key in now[at + 1 :] if key[0] != sha]
+    mine = [place for place, (photo, _) in enumerate(others) if deck_of[photo] == deck_of[sha]]
+    assert told["put_off"] == 2
+    assert "its other 2 photos come after the lists" in told["told"]
+    assert min(mine) == len(others) - len(mine), "the other deck's photos come first"
+    assert page.json("/l/library/answer", {**given, "value": "present"}).json["put_off"] == 0, "once"
+    page.get("/l/library/queue", order=order)
+    assert sorted(run_of(page, order=order)[0]) == sorted(set(keys) - {(sha, tag)})
+
+
+def test_a_run_that_is_gone_or_another_photo_at_its_place_moves_nothing(page, suggested):
+    keep_lines(suggested, MODEL, {tag: LookLine(tag, 0.1, 0, 0, 0.0) for tag in URGENT})
+    keys, first = run_of(page, order="dangerous")
+    sha = keys[0][0]
+    other = next(place for place, key in enumerate(keys) if key[0] != sha)
+    for run in (
+        {**first["queue"]["run"], "at": other},
+        {"order": "doubtful", "deck": "", "tag": "", "at": 0},
+    ):
+        given = {"photo": sha, "tag": URGENT[0], "value": "present", "run": run}
+        assert page.json("/l/library/answer", given).json["put_off"] == 0
+    assert run_of(page, order="dangerous")[0] == keys
+    wrong = {"photo": sha, "tag": URGENT[0], "value": "absent", "run": {**first["queue"]["run"], "at": "0"}}
+    assert page.json("/l/library/answer", wrong).status == 400

@@ -78,8 +78,8 @@ class Season:
 
     # ---- the labeling screen ----------------------------------------------------------------------
 
-    def urgent_lists(self, urgent: Sequence[str]) -> None:
-        """Answer the lists of urgent tags, with the photos that take turns with them."""
+    def dangerous(self, urgent: Sequence[str]) -> None:
+        """Answer all that `label ask --order dangerous` asks: the lists of urgent tags, then the rest."""
         tags = self.truth.defects
         asked = questions(self.library, by=NAME, tags=tags, order="dangerous", urgent=urgent)
         self._answer(asked, urgent)
@@ -93,9 +93,9 @@ class Season:
             )
 
     def _answer(self, asked: list[Question], urgent: Sequence[str] = ()) -> None:
-        """Answer questions with as few keys as the screen allows; with urgent tags, until their lists end."""
+        """Answer questions with as few keys as the screen allows; a found deck gives way."""
         session = Session(self.library, NAME, asked, urgent=urgent)
-        while (one := session.question) is not None and (one.urgent or not urgent):
+        while (one := session.question) is not None:
             tags = session.open_tags()
             views = {tag: self.sees(one.photo.sha, tag) for tag in tags}
             seen = [place for place, tag in enumerate(tags) if views[tag] != "absent"]
@@ -103,10 +103,7 @@ class Season:
                 session.none_of_the_rest()
                 answered = tags
             elif len(seen) == 1 and seen[0] < NUMBERED:
-                value_there = views[tags[seen[0]]]
-                session.only_here(seen[0] + 1, value_there)
-                if value_there == "unclear":
-                    self._act("key")  # t, before the number
+                session.only_here(seen[0] + 1, views[tags[seen[0]]])  # a number key, or its F key
                 answered = tags
             else:
                 answered = [one.tag, *session.answer(views[one.tag])]

@@ -135,7 +135,7 @@ def _library(name: str, photos: Path, decks: set[str]) -> Path:
         known = set(queries.decks(library))
     if decks - known:
         run("ingest", photos, library=at)
-        run("embed", library=at)
+    run("embed", library=at)  # what has vectors of the network in use is not computed again
     return at
 
 

@@ -22,7 +22,7 @@ from triage.terminal.gate import SETTLE_S, Gate
 from triage.terminal.photo_widget import PhotoWidget
 from triage.terminal.picture import grid_box
 from triage.terminal.pixels import BLOCKS, PixelPhoto, Way, way_of
-from triage.terminal.session import Session
+from triage.terminal.session import NUMBERED, Session
 from triage.terminal.slow import Outcome, SlowStep
 
 if TYPE_CHECKING:
@@ -40,7 +40,8 @@ c  cannot tell        j  jump to a deck  0      whole photo
 o  present, and none  u  undo            g      grid on or off
    of the rest        q  leave           d      what the tag means
 1-9  only that number of the open tags: present, and none of the rest
-t  before o or a number: cannot tell there, and none of the rest
+F1-F9  only that number: cannot tell there, and none of the rest;
+t  before o or a number does the same where F keys are taken
 x  none of the open   Ctrl-C leaves at once
    tags on this photo
 s  mark a square (c4, or c4-e5 for several)
@@ -53,7 +54,8 @@ once. A key typed before a photo is on the screen is dropped: the dot in
 the first line is full when the question takes answers."""
 KEYS = "p present  a absent  c cannot tell  o only this  1-9 only that  x none  s w h mark  u undo  ? help  q"
 TAKING, NOT_YET = "●", "○"
-ANSWERING = frozenset("pacxou123456789")
+F_KEYS = tuple(f"f{number}" for number in range(1, NUMBERED + 1))
+ANSWERING = frozenset(("p", "a", "c", "x", "o", "u", *map(str, range(1, NUMBERED + 1)), *F_KEYS))
 """Keys that store something: they count only when the photo has stood on the screen for a moment."""
 LIST_ANSWERS = frozenset({"p", "a", "space"})
 """The same in the list of look-alikes, where space chooses a photo."""
@@ -86,7 +88,8 @@ class AskApp(App[None]):
         Binding("x", "none", "none of the rest"),
         Binding("o", "only_here", "only this"),
         Binding("t", "only_unclear", show=False),
-        *(Binding(str(number), f"only_here({number})", show=False) for number in range(1, 10)),
+        *(Binding(str(number), f"only_here({number})", show=False) for number in range(1, NUMBERED + 1)),
+        *(Binding(key, f"only_unclear_at({key[1:]})", show=False) for key in F_KEYS),
         Binding("w", "place", "where"),
         Binding("h", "count", "how many"),
         Binding("escape", "unmark", show=False),
@@ -339,6 +342,11 @@ class AskApp(App[None]):
         """Let the next o or number key answer that it cannot be told."""
         self._only = "unclear"
         self._tell("cannot tell, and none of the rest: o for this tag, or its number; Esc to drop")
+
+    def action_only_unclear_at(self, number: int) -> None:
+        """Answer 'cannot tell' to the open tag of a number, and absent to the others on this photo."""
+        self._only = "unclear"
+        self.action_only_here(number)
 
     def action_unmark(self) -> None:
         """Take away what was marked and not answered with."""

@@ -87,7 +87,7 @@ def also_text(session: Session, one: Question) -> Text:
     if others and len(tags) > NUMBERED:
         text.append(f"x, o answer no: {_shortly(others)}\n")
     if others:
-        text.append(f"x none, o or a number only that of: {numbered(tags)}\n")
+        text.append(f"x none, o or a number only that (F1-F9: cannot tell there) of: {numbered(tags)}\n")
     return text
 
 

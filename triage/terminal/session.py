@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from triage.domain.vocabulary import SHOWS
 from triage.errors import BadInput
+from triage.label.giving_way import finds, given_way
 from triage.label.hanging import answered_with
 from triage.label.order import Question, near_photos
 from triage.label.pool_draws import begin_pools
@@ -205,28 +206,14 @@ class Session:
         self.derived -= {(one.photo.sha, tag) for tag in values}
         self.derived |= {(one.photo.sha, tag) for tag in with_part}
         self._ask_again(one, values)
-        found = any(value == "present" and tag in self.urgent for tag, value in values.items())
-        self.put_off = self._put_off(one) if found else 0
+        self.put_off = self._put_off(one) if finds(values, self.urgent) else 0
         self._forward()
 
     def _put_off(self, found: Question) -> int:
         """Move the other urgent photos of a deck that was found behind the lists; returns how many photos."""
-        later = [
-            one
-            for one in self.asked
-            if one.urgent
-            and one.photo.deck == found.photo.deck
-            and one.photo.sha != found.photo.sha
-            and (one.photo.sha, one.tag) not in self.answered
-        ]
-        if not later:
-            return 0
-        moved = {(one.photo.sha, one.tag) for one in later}
-        kept = [one for one in self.asked if (one.photo.sha, one.tag) not in moved]
-        behind = 1 + max(place for place, one in enumerate(kept) if one.urgent or one == found)
-        self.asked = [*kept[:behind], *(replace(one, urgent=False) for one in later), *kept[behind:]]
+        self.asked, photos = given_way(self.asked, found, self.answered.keys())
         self.at = self.asked.index(found)
-        return len({one.photo.sha for one in later})
+        return photos
 
     def _ask_again(self, one: Question, values: dict[str, str]) -> None:
         """What a part answered along is open again when the part shows after all."""

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from triage.assess.urgent import urgent_tags
 from triage.errors import BadInput
+from triage.label.giving_way import finds, given_way
 from triage.label.order import ORDERS, Question, questions
 from triage.library import queries
 from triage.library.records import AUDIT
 
 if TYPE_CHECKING:
     from triage.library import Library
+    from triage.library.records import Photo
 
 PLACES = "places"
 SECOND = "second-look"
@@ -57,6 +59,30 @@ class Queues:
         with self._lock:
             found = self._runs.get((name, wish))
         return found if found is not None else self.start(name, library, wish)
+
+    def give_way(
+        self, name: str, library: Library, wish: Wish, at: int, photo: Photo, answer: tuple[str, str]
+    ) -> int:
+        """Move a deck's other urgent photos behind the lists when an answer finds it; returns how many.
+
+        `at` is the place of the question shown, `answer` the tag and the value. What was shown before and
+        what this person has answered keeps its place. A run that is no longer kept, or holds another photo
+        at that place, stays as it is.
+        """
+        tag, value = answer
+        with self._lock:
+            run = self._runs.get((name, wish), [])
+            shown = 0 <= at < len(run) and run[at].photo.sha == photo.sha
+        if not (shown and run[at].urgent and finds({tag: value}, urgent_tags(library))):
+            return 0
+        passed = {(one.photo.sha, one.tag) for one in run[: at + 1]}
+        mine = queries.labels(library, deck=photo.deck)
+        passed |= {(one.photo, one.tag) for one in mine if one.by == wish.by}
+        moved, photos = given_way(run, run[at], passed)
+        with self._lock:
+            if self._runs.get((name, wish)) is run:
+                self._runs[name, wish] = moved
+        return photos
 
     def _audit(self, name: str, library: Library) -> list[Question]:
         """Return what the audit still wants answered. Raises BadInput where none was started."""

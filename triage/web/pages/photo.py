@@ -7,11 +7,13 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
+from triage.domain.plurals import count_of
 from triage.errors import BadInput
 from triage.label.rows import give_labels
 from triage.library import queries
 from triage.library.records import Photo
 from triage.web.items import describe, history_of, sibling, tags_json
+from triage.web.queues import Wish
 from triage.web.request_context import RequestContext, number, photo_of
 from triage.web.settings import machine_word
 from triage.web.told import others_said, took_back
@@ -73,8 +75,23 @@ def answer(ask: RequestContext) -> Response:
     with ask.library.read() as connection:
         words = queries.words(connection, photo=photo.sha, tag=labels[0].tag)
     told = others_said(words.get((photo.sha, labels[0].tag)), labels[0])
-    known = before is not None
-    return JSONResponse({"saved": labels[0].event[:12], "told": told, "deck": photo.deck, "known": known})
+    put_off = _give_way(ask, photo, data.get("run"), (labels[0].tag, labels[0].value))
+    if put_off:
+        photos = count_of(put_off, "photo comes", "photos come")
+        told = f"{told} This deck is found: its other {photos} after the lists.".strip()
+    saved = {"saved": labels[0].event[:12], "told": told, "deck": photo.deck, "known": before is not None}
+    return JSONResponse({**saved, "put_off": put_off})
+
+
+def _give_way(ask: RequestContext, photo: Photo, run: Any, answer: tuple[str, str]) -> int:
+    """Let a deck that an answer of a run finds give way; returns how many photos moved, 0 outside a run."""
+    if not isinstance(run, dict):
+        return 0
+    wish = Wish(ask.by, text(run, "order"), text(run, "deck"), text(run, "tag"))
+    at = run.get("at")
+    if not isinstance(at, int):
+        raise BadInput("The place in the run is no whole number.", "Load the page again.")
+    return ask.site.queues.give_way(ask.name, ask.library, wish, at, photo, answer)
 
 
 def undo(ask: RequestContext) -> Response:

@@ -102,6 +102,7 @@ def _at(ask: RequestContext, wish: Wish, run: list[Question], place: int) -> dic
             "total": len(run),
             "next": f"queue/next?{where}",
             "done": f"queue?{where}",
+            "run": {"order": wish.order, "deck": wish.deck, "tag": wish.tag},
             "blind": blind,
             "machine": not blind and wish.order not in (AUDIT, "deck", "taken"),
         },

@@ -186,11 +186,12 @@ async function answer(value, { boxes = null, saw = false, stay = false } = {}) {
   const seen = saw || machineShown(one);
   const given = {
     photo: item.sha, tag: one.tag, value, boxes: value === "present" ? boxes || savedMarks(one) : [], place, count, note,
-    asked_by: mainQuestion ? queue.asked_by : "taken", saw_machine: seen,
+    asked_by: mainQuestion ? queue.asked_by : "taken", saw_machine: seen, run: queue ? { ...queue.run, at: queue.at } : null,
   };
   const before = one.mine;
   const told = one.mine && same(one.mine, given) ? null : await save(one, given, before);
   drafts.drop(item.sha, one.tag);
+  if (told && told.put_off) ready.clear();   // what was fetched ahead may come later now
   if (told) afterwards(one, given, told);
   if (stay) { redraw(); return; }
   if (!mainQuestion && (queue || one.had)) { if (told) await goTo(item.sha, one.tag); else redraw(); return; }
