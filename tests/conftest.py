@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -126,3 +128,26 @@ def labeled_library(tmp_path_factory, demo_rows) -> Path:
         result = store_rows(library, *read_csv_rows(folder / "labels.csv"), by="truth")
         assert not result.set_aside
     return folder / "library"
+
+
+@pytest.fixture(scope="session")
+def embedded_library(tmp_path_factory, worker_id, labeled_library) -> Path:
+    """`labeled_library` with the vectors of its photos, computed once for all workers; only copied."""
+    from triage.features.keep import embed_photos
+    from triage.library import Library, queries
+
+    shared = tmp_path_factory.getbasetemp()
+    if worker_id != "master":
+        shared = shared.parent  # the folder of the whole run
+    made = shared / "embedded" / "library"
+    with closing(sqlite3.connect(shared / "embedded.lock", timeout=600, isolation_level=None)) as lock:
+        lock.execute("BEGIN EXCLUSIVE")  # let go by the system where a worker dies
+        if not made.is_dir():
+            half = shared / "embedded-half"
+            shutil.rmtree(half, ignore_errors=True)
+            shutil.copytree(labeled_library, half / "library")
+            with Library.open(half / "library") as library:
+                done = embed_photos(library, [photo.sha for photo in queries.photos(library)])
+                assert not done.set_aside
+            half.rename(made.parent)
+    return made

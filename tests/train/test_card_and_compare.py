@@ -22,9 +22,9 @@ TAGS = ["shows-flashing", "shows-hanger"]
 
 
 @pytest.fixture(scope="module")
-def trained(labeled_library, tmp_path_factory):
+def trained(embedded_library, tmp_path_factory):
     folder = tmp_path_factory.mktemp("trained") / "library"
-    shutil.copytree(labeled_library, folder)
+    shutil.copytree(embedded_library, folder)
     with Library.open(folder) as library:
         train_library(library, by="ann", tags=TAGS)
         yield library
