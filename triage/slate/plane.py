@@ -10,7 +10,6 @@ Coordinates of the plane: mm, origin behind the middle of the card, x right and 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -112,23 +111,24 @@ class PlaneFit:
 
 
 def _pose(values: Floats) -> tuple[Floats, Floats]:
+    """Turn, shape (..., 3, 3), and place in mm, shape (..., 3), of parameters, shape (..., 15)."""
     import cv2
 
-    return np.asarray(cv2.Rodrigues(values[:3])[0], dtype=np.float64), values[3:6]
+    turns = [cv2.Rodrigues(turn)[0] for turn in values[..., :3].reshape(-1, 3)]
+    return np.array(turns, dtype=np.float64).reshape(*values.shape[:-1], 3, 3), values[..., 3:6]
 
 
 def _bend(values: Floats) -> Floats:
-    """Curvature tensor of the paper, 1/mm, shape (2, 2)."""
-    across, both, down = values[11:14] / 1000
-    return np.array([[across, both], [both, down]])
+    """Curvature tensor of the paper, 1/mm, shape (..., 2, 2)."""
+    return values[..., [[11, 12], [12, 13]]] / 1000
 
 
 def paper_points(values: Floats, flat_mm: Floats) -> Floats:
-    """Where points of the flat card are on the bent paper, mm, shape (n, 2) -> (n, 3)."""
+    """Where points of the flat card are on the bent paper, mm, shape (..., n, 2) -> (..., n, 3)."""
     bend = _bend(values)
     slope = flat_mm @ bend
-    rise = (flat_mm * slope).sum(axis=1, keepdims=True)
-    return np.hstack([flat_mm - rise * slope / 6, -rise / 2])
+    rise = (flat_mm * slope).sum(axis=-1, keepdims=True)
+    return np.concatenate([flat_mm - rise * slope / 6, -rise / 2], axis=-1)
 
 
 def plane_depth_mm(layout: Layout, values: Floats, gap_mm: float) -> float:
@@ -138,19 +138,19 @@ def plane_depth_mm(layout: Layout, values: Floats, gap_mm: float) -> float:
 
 
 def project(frame: Frame, values: Floats, points_mm: Floats) -> Floats:
-    """Pixels of points in the card's axes, mm, shape (n, 3) -> (n, 2)."""
+    """Pixels of points in the card's axes, mm, shape (..., n, 3) -> (..., n, 2)."""
     turn, place = _pose(values)
-    seen = points_mm @ turn.T + place
-    flat = seen[:, :2] / seen[:, 2:]
+    seen = points_mm @ turn.swapaxes(-1, -2) + place[..., None, :]
+    flat = seen[..., :2] / seen[..., 2:]
     bent = flat * _stretch(values, flat)
-    focal = frame.focal_px * np.exp(values[6])
-    return np.asarray((bent + values[8:10]) * focal + frame.middle)
+    focal = frame.focal_px * np.exp(values[..., None, 6:7])
+    return np.asarray((bent + values[..., None, 8:10]) * focal + frame.middle)
 
 
 def _stretch(values: Floats, flat: Floats) -> Floats:
-    """Radial distortion: by how much the lens pushes a direction outward, shape (n, 1)."""
-    square = (flat**2).sum(axis=1, keepdims=True)
-    return np.asarray(1 + values[7] * square + values[14] * square**2)
+    """Radial distortion: by how much the lens pushes a direction outward, shape (..., n, 1)."""
+    square = (flat**2).sum(axis=-1, keepdims=True)
+    return np.asarray(1 + values[..., None, 7:8] * square + values[..., None, 14:15] * square**2)
 
 
 def plane_points(fit: PlaneFit, values: Floats, gap_mm: float, pixels: Floats) -> Floats:
@@ -210,7 +210,7 @@ def _fit_from(layout: Layout, all_sides: SidePoints, frame: Frame, start: Floats
         freedom = max(1.0, len(off) - FREE_PARAMETERS)
         sd = float(np.sqrt((off @ off + SIDE_SD_WEIGHT * SIDE_SD_PX**2) / (freedom + SIDE_SD_WEIGHT)))
     sd = float(np.hypot(sd, blur_px))
-    rows = _jacobian(lambda v: _rows(sides, frame, v, sd), values)
+    rows = _jacobian(sides, frame, values, sd)
     covariance = np.asarray(np.linalg.pinv(rows.T @ rows), dtype=np.float64)
     misfit = _misfit(_rows(all_sides, frame, values, SIDE_SD_PX))
     return PlaneFit(layout, frame, values, covariance, sd, freedom + SIDE_SD_WEIGHT, len(off), misfit)
@@ -227,7 +227,7 @@ def _solve(sides: SidePoints, frame: Frame, start: Floats, sd: float) -> Floats:
     solved = least_squares(
         lambda v: _rows(sides, frame, v, sd),
         start,
-        jac=lambda v: _jacobian(lambda w: _rows(sides, frame, w, sd), v),
+        jac=lambda v: _jacobian(sides, frame, v, sd),
         method="lm",
         x_scale=_SCALE,
         max_nfev=60,
@@ -239,37 +239,37 @@ _SCALE = np.array([0.01] * 3 + [1.0] * 3 + [0.01, 0.01, 0.003, 0.003, 0.05, 0.3,
 _STEP = _SCALE * 1e-4
 
 
-def _jacobian(rows: Callable[[Floats], Floats], values: Floats) -> Floats:
-    columns = []
-    for position, step in enumerate(_STEP):
-        up, down = values.copy(), values.copy()
-        up[position] += step
-        down[position] -= step
-        columns.append((rows(up) - rows(down)) / (2 * step))
-    return np.stack(columns, axis=1)
+def _jacobian(sides: SidePoints, frame: Frame, values: Floats, sd: float) -> Floats:
+    """How the rows change with each parameter, shape (rows, 15): one step up and one down, all at once."""
+    steps = np.diag(_STEP)
+    up, down = (_rows(sides, frame, values + move, sd) for move in (steps, -steps))
+    return np.asarray((up - down).T / (2 * _STEP))
 
 
 def _offsets(sides: SidePoints, frame: Frame, values: Floats) -> Floats:
-    """How far each seen point lies outside the predicted side, in pixels."""
-    solid = paper_points(values, sides.card_mm + values[10] * sides.outward_mm)
-    return np.asarray(((sides.pixels - project(frame, values, solid)) * sides.normals).sum(axis=1))
+    """How far each of n seen points lies outside the predicted side, in pixels, shape (..., n)."""
+    solid = paper_points(values, sides.card_mm + values[..., None, 10:11] * sides.outward_mm)
+    return np.asarray(((sides.pixels - project(frame, values, solid)) * sides.normals).sum(axis=-1))
 
 
 def _rows(sides: SidePoints, frame: Frame, values: Floats, sd: float) -> Floats:
-    mm_per_px = max(values[5], 1.0) / frame.focal_px
-    across, both, down = values[11:14]
-    prior = np.array(
+    """What is to become small: the offsets by their deviation, then the priors, shape (..., n + 10)."""
+    each = np.moveaxis(values, -1, 0)
+    mm_per_px = np.maximum(each[5], 1.0) / frame.focal_px
+    across, both, down = each[11:14]
+    prior = np.stack(
         [
-            values[6] / frame.focal_sd,
-            values[7] / DISTORTION_SD,
-            values[8] / MIDDLE_SD,
-            values[9] / MIDDLE_SD,
-            values[10] / (BLEED_SD_MM_PER_PX * mm_per_px),
+            each[6] / frame.focal_sd,
+            each[7] / DISTORTION_SD,
+            each[8] / MIDDLE_SD,
+            each[9] / MIDDLE_SD,
+            each[10] / (BLEED_SD_MM_PER_PX * mm_per_px),
             across / BEND_SD_PER_M,
             both / BEND_SD_PER_M,
             down / BEND_SD_PER_M,
             (across * down - both**2) / STRETCH_SD_PER_M2,
-            values[14] / DISTORTION4_SD,
-        ]
+            each[14] / DISTORTION4_SD,
+        ],
+        axis=-1,
     )
-    return np.concatenate([_offsets(sides, frame, values) / sd, prior])
+    return np.concatenate([_offsets(sides, frame, values) / sd, prior], axis=-1)
