@@ -1,6 +1,7 @@
 """Labels follow from what is in plain sight, by the stated thresholds."""
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ BAD = check(
 NEAR_KINDS = ("ledger", "joist", "hanger", "nail", "ledger-nail", "ledger-bolt", "toe-nails")
 
 
+@lru_cache
 def scene_of(deck: DeckParams) -> tuple[Scene, Layout]:
     from deckscene.build import build
 
@@ -31,12 +33,17 @@ def near(plan: Layout, joist: int) -> Camera:
     return Camera((x + 0.22, plan.ledger_face + 0.36, z - 0.09), (x, plan.ledger_face, z + 0.075), 1024, 768)
 
 
-def patches(corners: np.ndarray, camera: Camera) -> list[np.ndarray]:
+NEAR_M = 0.75
+
+
+def patches(corners: np.ndarray, camera: Camera) -> np.ndarray:
     """Cut quads into pieces of 4 cm near the camera, so that sorting by depth is right."""
     if corners.shape[1] != 4:
-        return list(corners)
-    out = []
-    for a, b, c, d in corners:
+        return corners
+    middle = corners.mean(1)
+    reach = np.linalg.norm(corners - middle[:, None], axis=2).max(1)  # no piece lies nearer than by that
+    out = [np.empty((0, 4, 3))]
+    for a, b, c, d in corners[np.linalg.norm(middle - camera.eye, axis=1) - reach < NEAR_M]:
         n, m = (max(1, int(np.ceil(np.linalg.norm(e) / 0.04))) for e in (b - a, d - a))
         s, t = np.linspace(0, 1, n + 1), np.linspace(0, 1, m + 1)
         grid = (
@@ -46,8 +53,8 @@ def patches(corners: np.ndarray, camera: Camera) -> list[np.ndarray]:
             + d * np.outer(1 - s, t)[..., None]
         )
         pieces = np.stack([grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:]], 2).reshape(-1, 4, 3)
-        out += list(pieces[np.linalg.norm(pieces.mean(1) - camera.eye, axis=1) < 0.75])
-    return out
+        out.append(pieces[np.linalg.norm(pieces.mean(1) - camera.eye, axis=1) < NEAR_M])
+    return np.concatenate(out)
 
 
 def paint(scene: Scene, camera: Camera) -> tuple[np.ndarray, dict[int, str]]:
@@ -63,8 +70,11 @@ def paint(scene: Scene, camera: Camera) -> tuple[np.ndarray, dict[int, str]]:
             corners = part.vertices[group]
             middle = corners.mean(1)
             corners = corners[np.linalg.norm(middle - camera.eye, axis=1) < 4.0]
-            for patch in patches(corners, camera):
-                pixels, depth = flat.project(patch)
+            cut = patches(corners, camera)
+            seen, depths = flat.project(cut.reshape(-1, 3))
+            for pixels, depth in zip(
+                seen.reshape(*cut.shape[:2], 2), depths.reshape(cut.shape[:2]), strict=True
+            ):
                 if (depth > 0.02).all() and np.abs(pixels).max() < 20000:
                     closer = 0.0 if part.kind in ("ledger", "joist") else 0.03  # thin things lie on top
                     faces.append((depth.mean() - closer, pixels, index[part.component]))
