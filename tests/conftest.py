@@ -11,10 +11,12 @@ from pathlib import Path
 import pytest
 from common import SAMPLES, SHARED, draw_photo
 from long_runs import LONG
+from slowest import place
 
 
 def pytest_collection_modifyitems(items):
-    """Leave the full numbers to a long run; a usual one has a smaller case of each."""
+    """Begin with the slowest; leave the full numbers to a long run: a usual one has a smaller case."""
+    items.sort(key=lambda item: place(item.path.relative_to(Path(__file__).parent).as_posix()))
     if LONG:
         return
     for item in items:

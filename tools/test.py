@@ -22,6 +22,8 @@ from venv_of_checkout import HERE, NEWEST, TESTS, need_venv, program
 
 LINTERS = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",), ("lint-imports",))
 PYTEST = ("python", "-m", "pytest", "-n", "2", "--dist", "loadscope")
+IN_ORDER = ("--no-loadscope-reorder",)
+"""The workers take the modules as they are collected, the slowest first (tests/slowest.py)."""
 _OWN = ("--long", "--newest", "--oldest", "--list")
 
 
@@ -29,7 +31,8 @@ def steps(words: list[str]) -> list[tuple[str, ...]]:
     """Return the programs of the environment that run, in order, for the words of the command line."""
     rest = [word for word in words if word not in _OWN]
     plain = not rest and "--oldest" not in words
-    return [*(LINTERS if plain else ()), (*PYTEST, *rest)]
+    order = () if "--oldest" in words else IN_ORDER  # pytest-xdist 3.5 does not know it
+    return [*(LINTERS if plain else ()), (*PYTEST, *order, *rest)]
 
 
 def main(words: list[str]) -> int:
