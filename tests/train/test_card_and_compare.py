@@ -6,6 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.train.synthetic import make_world
 from triage.errors import BadInput
@@ -13,7 +15,9 @@ from triage.library import Library, queries
 from triage.train import train_tags
 from triage.train.card import _not_for, card_of, markdown, reliability_svg, write_card
 from triage.train.compare import compare_models
+from triage.train.measures import figures
 from triage.train.of_library import train_library
+from triage.train.report import interval_words
 from triage.train.store import load_model
 from triage.train.types import TagModel
 
@@ -70,6 +74,28 @@ def test_below_five_decks_there_is_no_interval_and_the_card_says_so():
     assert set(said.values()) == {None}
     assert "no interval" in " ".join(_not_for(model, [], {}))
     assert "bands" in " ".join(_not_for(model, [], {}))
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.integers(5, 30), st.integers(1, 4), st.floats(0.001, 1.0))
+def test_decks_without_a_mistake_give_no_interval(decks, photos, gap):
+    """Drawn again they are as perfect as before, and that says nothing of the next deck."""
+    labels = np.tile([1.0, 0.0], decks * photos)
+    names = np.repeat([f"D-{one}" for one in range(decks)], 2 * photos)
+    found = figures(labels * gap, np.clip(labels, 0.1, 0.9), labels, names.tolist())
+    assert found.average_precision == found.roc_auc == 1.0
+    assert (found.average_precision_low, found.roc_auc_high) == (None, None)
+    assert interval_words(1.0, None, None) == "(no mistake seen, so no interval)"
+
+
+def test_one_mistake_gives_an_interval_and_words_for_it():
+    labels = np.tile([1.0, 0.0], 10)
+    scores = labels.copy()
+    scores[1] = 2.0
+    found = figures(scores, np.clip(labels, 0.1, 0.9), labels, [f"D-{one // 2}" for one in range(20)])
+    assert 0 < found.average_precision_low < found.average_precision < found.average_precision_high <= 1
+    assert interval_words(0.5, 0.25, 0.75) == "(0.25 to 0.75)"
+    assert interval_words(0.5, None, None) == interval_words(None, None, None) == ""
 
 
 def test_a_card_of_an_unknown_tag_is_refused(trained):

@@ -75,13 +75,14 @@ def command(
 
 
 def _show(trained: TrainResult) -> None:
+    from triage.train.report import interval_words
+
     rows = []
     for tag, row in trained.tags.items():
         precision = row["average_precision"]
-        low, high = row["average_precision_low"], row["average_precision_high"]
         shown = "no figure" if precision is None else f"{precision:.2f}"
-        if low is not None and high is not None:
-            shown += f" ({low:.2f} to {high:.2f})"
+        words = interval_words(precision, row["average_precision_low"], row["average_precision_high"])
+        shown = f"{shown} {words}".rstrip()
         promise = row["promise"]
         held = f"at most {promise['miss_rate']:.0%} missed" if promise["holds"] else promise["why_not"]
         rows.append((tag, row["present"], row["absent"], row["decks"], shown, row.get("why_not") or held))

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from triage.train.measures import LEAST_DECKS
+from triage.train.report import interval_words
 
 
 def markdown(card: Mapping[str, Any]) -> str:
@@ -71,8 +72,8 @@ def _number(value: float | None) -> str:
 
 
 def _with_interval(row: Mapping[str, Any], name: str) -> str:
-    low, high = row.get(f"{name}_low"), row.get(f"{name}_high")
-    return _number(row[name]) + ("" if low is None else f" ({low:.3f} to {high:.3f})")
+    words = interval_words(row[name], row.get(f"{name}_low"), row.get(f"{name}_high"), 3)
+    return f"{_number(row[name])} {words}".rstrip()
 
 
 def _line(tag: str, row: Mapping[str, Any]) -> str:

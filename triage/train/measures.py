@@ -109,9 +109,12 @@ def deck_weights(decks: Sequence[str], seed: int = 0, draws: int = BOOTSTRAPS) -
 
 
 def interval(values: Floats, level: float = 0.95) -> tuple[float | None, float | None]:
-    """Percentile interval of bootstrap values; those that could not be computed are dropped."""
+    """Percentile interval of bootstrap values; those that could not be computed are dropped.
+
+    Values that are all alike give none: decks without any mistake, drawn again, say nothing of the next deck.
+    """
     kept = values[np.isfinite(values)]
-    if len(kept) < len(values) / 2:
+    if len(kept) < len(values) / 2 or np.ptp(kept) < 1e-9:
         return None, None
     low, high = np.quantile(kept, [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)

@@ -16,6 +16,13 @@ _NUMBERS = (
 )
 
 
+def interval_words(value: float | None, low: float | None, high: float | None, digits: int = 2) -> str:
+    """Return the interval behind a figure: '(0.92 to 0.99)', or that there is none as nothing went wrong."""
+    if low is not None and high is not None:
+        return f"({low:.{digits}f} to {high:.{digits}f})"
+    return "(no mistake seen, so no interval)" if value is not None and value >= 1 - 1e-9 else ""
+
+
 def tag_json(model: TagModel | TooFew, promise_rate: float = 0.05) -> dict[str, Any]:
     """The keys that `train --json` promises for one tag; null where nothing can be said, never NaN."""
     if isinstance(model, TooFew):

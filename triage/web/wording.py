@@ -1,4 +1,4 @@
-"""Keys of tags and facts in a sentence become the words that people say; nobody on the page reads a key."""
+"""Keys of tags, facts and checks become the words that people say; nobody on the page reads a key."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from triage.domain.vocabulary import SHOWS, load_vocabulary
 from triage.report.phrases import tag_words
+from triage.structure import CHECK_IDS
 from triage.structure.facts import FACT_KEYS
 from triage.structure.site_sheet import label_of
 
@@ -24,7 +25,8 @@ def _words() -> dict[str, str]:
     shipped = load_vocabulary()
     found = {tag: tag_words(tag) for tag in shipped.tags}
     found |= {SHOWS + element: f"shows the {tag_words(element)}" for element in shipped.elements}
-    return found | {key: label_of(key).lower() for key in FACT_KEYS}
+    found |= {key: label_of(key).lower() for key in FACT_KEYS}
+    return {check: tag_words(check) for check in CHECK_IDS} | found
 
 
 def own_tags(library: Library) -> frozenset[str]:

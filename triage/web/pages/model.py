@@ -31,6 +31,7 @@ def show(ask: RequestContext) -> Response:
         return ask.site.show("model.html", ask, fault="", **without)
     from triage.presort.of_library import load_models, promise_standing
     from triage.train.card import card_of
+    from triage.train.report import interval_words
 
     try:
         card, models, standing = card_of(library), load_models(library), promise_standing(library)
@@ -49,6 +50,7 @@ def show(ask: RequestContext) -> Response:
             "diagram": _diagram(row),
             "curve": _curve(models[tag]),
             "mark": _mark(row, standing.get(tag)),
+            "interval": interval_words(*(row[f"average_precision{edge}"] for edge in ("", "_low", "_high"))),
             "mistakes": [one for one in row.get("worst_mistakes", ()) if one["photo"] in photos],
         }
         for tag, row in card["tags"].items()

@@ -18,7 +18,7 @@ from triage.web.request_context import NotThere, RequestContext, photo_of
 from triage.web.settings import machine_word
 
 WORDS = {
-    "dangerous": "what to look at first, dangerous tags before others, in turn with the decks",
+    "dangerous": "dangerous tags first, in turn with the decks",
     "doubtful": "what the machine is least sure of first",
     "learning": "what would teach the model most first",
     "deck": "deck by deck, along the load path",
