@@ -73,6 +73,8 @@ def test_every_photo_comes_once_and_the_urgent_lists_are_whole(chances, at, urge
         counts = one.tag in (urgent or lines)
         if counts and one.tag in lines and one.probability >= lines[one.tag].probability:
             assert one.photo in found.urgent
+        if one.tag in lines and one.probability >= lines[one.tag].probability:
+            assert one.photo not in found.left, "when the lists end nothing of them is open"
 
 
 @settings(deadline=None)
@@ -158,7 +160,10 @@ def test_a_deck_that_is_found_gives_way_to_the_others(library):
     """One 'present' of an urgent tag: the deck's other urgent photos come behind the lists, none is lost."""
     tag = "missing-hanger"
     photos = queries.photos(library)
-    asked = [Question(photo, tag, "dangerous", urgent=number < 5) for number, photo in enumerate(photos)]
+    asked = [
+        Question(photo, tag, "dangerous", urgent=number < 5, listed=number < 5)
+        for number, photo in enumerate(photos)
+    ]
     run = Session(library, "ann", list(asked), urgent=[tag])
     assert [one.photo.deck for one in asked] == ["D-17"] * 3 + ["D-18"] * 3
     run.answer("absent")
@@ -167,6 +172,7 @@ def test_a_deck_that_is_found_gives_way_to_the_others(library):
     assert [one.photo for one in run.asked] == [photos[place] for place in (0, 1, 3, 4, 2, 5)]
     assert run.question.photo == photos[3]
     assert run.urgent_photos() == 2
+    assert run.listed_photos() == 3, "what gave way stays on the lists"
     run.answer("present")
     assert [one.photo for one in run.asked] == [photos[place] for place in (0, 1, 3, 4, 2, 5)][:3] + [
         photos[place] for place in (4, 2, 5)

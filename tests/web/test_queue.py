@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 from sklearn.metrics import precision_score, recall_score
 
 from tests.web.browserless import Client
+from tests.web.browsing import Visitor
 from triage.label.order import questions
 from triage.library import queries
 from triage.library.look_lines import LookLine, keep_lines
@@ -218,3 +220,19 @@ def test_a_run_that_is_gone_or_another_photo_at_its_place_moves_nothing(page, su
     assert run_of(page, order="dangerous")[0] == keys
     wrong = {"photo": sha, "tag": URGENT[0], "value": "absent", "run": {**first["queue"]["run"], "at": "0"}}
     assert page.json("/l/library/answer", wrong).status == 400
+
+
+def test_what_the_page_fetched_ahead_of_a_found_deck_is_not_shown_next(browser, running, suggested):
+    tag = "side-bolted-beam"
+    keep_lines(suggested, MODEL, {one: LookLine(one, 0.1, 0, 0, 0.0) for one in URGENT})
+    asked = questions(suggested, by="cy", tags=(tag,), order="dangerous", urgent=URGENT)
+    first, second, third = (one.photo for one in asked[:3])
+    assert (first.deck, second.deck, third.deck) == ("D-17", "D-17", "D-18"), "the case that is tested"
+    visitor = Visitor(browser, running, "cy")
+    page = visitor.go(f"/l/library/queue?order=dangerous&tag={tag}")
+    expect(page.locator("#where")).to_contain_text(f"1 of 6 · {first.path_name}")
+    page.wait_for_load_state("networkidle")
+    page.keyboard.press("p")
+    expect(page.locator("#where")).to_contain_text(f"2 of 6 · {third.path_name}")
+    visitor.said("This deck is found: its other 2 photos come after the lists.")
+    visitor.close()

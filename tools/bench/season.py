@@ -10,8 +10,8 @@ next, what a key answers with it, what stands on a contact sheet and what comes 
 product: the bench calls its order, its screen's session and its sheets.
 
 - *no model*: as season one.
-- *model*: first all of `label ask --order dangerous` (the lists of urgent tags, then the rest of the
-  defects), then deck by deck what is open (`label ask`).
+- *model*: first the lists (`label ask --order dangerous` until its first line counts no more photos on
+  them), then deck by deck what is open (`label ask`).
 - *model and parts*: the same, and in between the contact sheets of every part across decks.
 - *blindly*: as model and parts, but the person answers what the machine says without looking. It is there to
   fail: a bench that it passes measures nothing.
@@ -90,7 +90,7 @@ def played(truth: Truth, at: Path, seed: int, decks: list[str], way: str) -> Sea
     with copied(at) as copy, Library.open(copy) as library:
         season = Season(truth, library, seed, blindly=way == BLINDLY)
         if way != NO_MODEL:
-            season.dangerous(truth.dangerous)
+            season.lists(truth.dangerous)
         if way in (PARTS, BLINDLY):
             season.sheets(decks)
         season.decks(decks)

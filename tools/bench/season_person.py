@@ -78,8 +78,8 @@ class Season:
 
     # ---- the labeling screen ----------------------------------------------------------------------
 
-    def dangerous(self, urgent: Sequence[str]) -> None:
-        """Answer all that `label ask --order dangerous` asks: the lists of urgent tags, then the rest."""
+    def lists(self, urgent: Sequence[str]) -> None:
+        """Answer the lists to look at first, those of urgent tags before the others, until they end."""
         tags = self.truth.defects
         asked = questions(self.library, by=NAME, tags=tags, order="dangerous", urgent=urgent)
         self._answer(asked, urgent)
@@ -93,9 +93,9 @@ class Season:
             )
 
     def _answer(self, asked: list[Question], urgent: Sequence[str] = ()) -> None:
-        """Answer questions with as few keys as the screen allows; a found deck gives way."""
+        """Answer questions with as few keys as the screen allows; with urgent tags, until the lists end."""
         session = Session(self.library, NAME, asked, urgent=urgent)
-        while (one := session.question) is not None:
+        while (one := session.question) is not None and (not urgent or session.listed_photos()):
             tags = session.open_tags()
             views = {tag: self.sees(one.photo.sha, tag) for tag in tags}
             seen = [place for place, tag in enumerate(tags) if views[tag] != "absent"]

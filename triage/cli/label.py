@@ -268,8 +268,9 @@ def ask(
 
     `--order dangerous` goes photo by photo: first the lists to look at of tags that may close a deck, in turn
     with the decks in their order; once a deck is found its other photos wait until these lists are through.
-    The first line counts down how many photos are left of them. Contact sheets of parts come after all of
-    it: while sheets are confirmed no deck is found.
+    The first line counts down how many photos are left of them, then of the other lists. Contact sheets of
+    parts come after the lists, because no deck is found while sheets are confirmed; what is on no list comes
+    last, deck by deck, together with what the sheets left open.
 
     Deck by deck it asks photo by photo which parts are shown, each with the tags that hang on it: 'no ledger
     here' answers 'nail-only ledger' too. --no-elements asks the core tags only.

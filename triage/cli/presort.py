@@ -185,4 +185,4 @@ def _show(done: PresortResult) -> None:
                     say(f"    {name}: {said[key]}")
         say(RANK.format(MOST_FURTHER))
     advise("Next: deck-triage label ask --order dangerous --by NAME, or deck-triage review")
-    advise("After all of these, the parts on contact sheets: deck-triage presort --sheets")
+    advise("After these lists, the parts on contact sheets: deck-triage presort --sheets")

@@ -50,8 +50,9 @@ def _say_look_first(first: dict[str, int], sheets_at: Path | None) -> None:
     if defects:
         counts = ", ".join(f"{tag} {number}" for tag, number in defects.items())
         say(f"Look here first, photos that nobody has answered: {counts}.")
+        if sheets_at is not None:
+            say("Answer these lists before the parts: label ask --order dangerous. Sheets find no deck.")
     if sheets_at is not None:
-        say("Answer all of 'label ask --order dangerous' before the parts: no deck waits for a sheet then.")
         say(f"Proposed parts wait on contact sheets: deck-triage presort --sheets -L {sheets_at}")
 
 

@@ -43,11 +43,18 @@ class LookOrder:
     Attributes
     ----------
     urgent : those on the lists of urgent tags, in turn with the decks.
-    rest : all others: those on other lists in turn with the decks, then what is left.
+    others : those on the other lists, in turn with the decks.
+    left : what stands on no list.
     """
 
     urgent: tuple[str, ...]
-    rest: tuple[str, ...]
+    others: tuple[str, ...]
+    left: tuple[str, ...]
+
+    @property
+    def rest(self) -> tuple[str, ...]:
+        """All that comes after the urgent lists."""
+        return self.others + self.left
 
 
 def look_order(
@@ -77,7 +84,7 @@ def look_order(
     first = _in_turn(_listed(said, deck_of, lines, urgent or lines), decks, done)
     others = _in_turn(_listed(said, deck_of, lines, lines), decks, done)
     left = [sha for sha in (by_deck if lines else likeliest) if sha not in done]
-    return LookOrder(tuple(first), (*others, *left))
+    return LookOrder(tuple(first), tuple(others), tuple(left))
 
 
 def _listed(

@@ -41,13 +41,15 @@ ORDERS = ("deck", "taken", "doubtful", "dangerous", "learning")
 class Question:
     """One photo x tag to be answered, and how it came to be asked (see `asked_by` of a label).
 
-    `urgent` says that it belongs to the lists of urgent tags, or to the photos that take turns with them.
+    `urgent` says that it belongs to the lists of urgent tags, or to the photos that take turns with them;
+    `listed` says the same of any list to look at first.
     """
 
     photo: Photo
     tag: str
     asked_by: str
     urgent: bool = False
+    listed: bool = False
 
 
 def questions(
@@ -124,9 +126,18 @@ def _with_drawn(drawn: Sequence[Question], asked: Sequence[Question]) -> list[Qu
     A draw holds however late its decks are answered, so it need not keep anybody from the urgent ones.
     """
     of_draw = {(one.photo.sha, one.tag): one for one in drawn}
-    first = [replace(of_draw.get((one.photo.sha, one.tag), one), urgent=True) for one in asked if one.urgent]
+    first = [
+        replace(of_draw.get((one.photo.sha, one.tag), one), urgent=True, listed=True)
+        for one in asked
+        if one.urgent
+    ]
     known = {(one.photo.sha, one.tag) for one in first}
-    then = [one for one in drawn if (one.photo.sha, one.tag) not in known]
+    listed = {(one.photo.sha, one.tag) for one in asked if one.listed}
+    then = [
+        replace(one, listed=(one.photo.sha, one.tag) in listed)
+        for one in drawn
+        if (one.photo.sha, one.tag) not in known
+    ]
     known |= of_draw.keys()
     return [*first, *then, *(one for one in asked if (one.photo.sha, one.tag) not in known)]
 
@@ -223,8 +234,12 @@ def _by_machine(
     )
     along = along_the_load_path(tags, library.vocabulary())
     return [
-        Question(photo_of[sha], tag, order, is_urgent)
-        for shas, is_urgent in ((found.urgent, True), (found.rest, False))
+        Question(photo_of[sha], tag, order, urgent=is_urgent, listed=is_listed)
+        for shas, is_urgent, is_listed in (
+            (found.urgent, True, True),
+            (found.others, False, True),
+            (found.left, False, False),
+        )
         for sha in shas
         for tag in along
         if tag in open_tags[sha]

@@ -257,6 +257,8 @@ class AskApp(App[None]):
         urgent = self.session.urgent_photos()
         if one.urgent and urgent:
             count = f"look first: {count_of(urgent, 'photo')} left, {count}"
+        elif listed := self.session.listed_photos():
+            count = f"other lists: {count_of(listed, 'photo')} left, {count}"
         return f"{count}{speed}   {_plain(one.photo.path_name)}"
 
     def _tell(self, words: str) -> None:

@@ -90,6 +90,16 @@ class Session:
             }
         )
 
+    def listed_photos(self) -> int:
+        """Return how many photos of all lists to look at first are not wholly answered in this run."""
+        return len(
+            {
+                one.photo.sha
+                for one in self.asked
+                if one.listed and (one.photo.sha, one.tag) not in self.answered
+            }
+        )
+
     def answered_with_part(self) -> list[str]:
         """Return what 'absent' answers along with the part that is asked about now."""
         one = self.question
