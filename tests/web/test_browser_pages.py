@@ -255,6 +255,9 @@ def test_every_page_fits_a_telephone(browser, running, peopled):
         width = page.evaluate("document.documentElement.scrollWidth")
         if width > 390:
             wide[where] = width
+        if where == "/l/library/":
+            page.locator("details.plan").wait_for(state="attached")
+            assert page.locator("details.plan[open]").count() == 0, "the decks come first"
         if "photo" in where or "queue" in where:
             for frame in page.locator("#frame").all():
                 assert frame.bounding_box()["height"] > 300, "the photo has room"

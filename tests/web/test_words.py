@@ -62,6 +62,18 @@ def test_every_sentence_of_a_template_is_put_into_words():
         assert [one for one in raw if free is None or free not in one] == [], template
 
 
+def test_no_table_is_wider_than_a_telephone_without_a_place_to_scroll():
+    """A table of four columns and more stands in one, but for those that a narrow screen lays out anew."""
+    for template in sorted(TEMPLATES.glob("*.html")):
+        text = template.read_text()
+        for found in re.finditer(r"<table[^>]*>(.*?)</thead>", text, re.DOTALL):
+            narrow = (
+                found[1].count("<th") < 5 or 'class="decks"' in found[0] or 'class="compared"' in found[0]
+            )
+            before = text[: found.start()].rstrip().rpartition("<")[2]
+            assert narrow or 'class="scroll"' in before, template.name
+
+
 def test_no_key_is_left_in_a_sentence():
     checks = [one for one in CHECK_IDS if "-" in one]
     for key in [*load_vocabulary().tags, *(one for one in FACT_KEYS if "_" in one), *checks, OWN]:
