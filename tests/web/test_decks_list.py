@@ -9,6 +9,7 @@ from PIL import Image
 
 from triage.label.tags import add_tags
 from triage.library import queries
+from triage.web.items import tags_json
 
 
 def names(page, **query):
@@ -91,6 +92,9 @@ def test_core_tags_and_those_that_decks_were_drawn_with_have_two_rendered_pictur
         assert re.search(rf"example-{tag}-not\.jpg", text), tag
     assert "Shows it too poorly to judge: cannot tell" in text
     assert "Rendered pictures of invented decks." in text
+    without = [one for one in tags_json(library.vocabulary(), library).values() if not one["examples"]]
+    assert without, "no picture claims to show what no deck was drawn with"
+    assert all("go by the words" in one["no_picture"] for one in without)
 
 
 def test_what_hangs_on_a_part_that_does_not_show_is_answered_by_one_click(page, library):

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 RENDERED = "Rendered pictures of invented decks."
 OWN = "Pictures of your own."
+NO_PICTURE = "There is no example picture of it yet: go by the words, and choose “cannot tell” in doubt."
 _WHICH = {"is": "picture", "not": "look_alike_picture"}
 
 

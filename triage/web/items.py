@@ -12,7 +12,7 @@ from triage.domain.vocabulary import SHOWS
 from triage.library import queries
 from triage.report.phrases import tag_words
 from triage.report.text import clean, clock, moment
-from triage.web.examples import examples_of
+from triage.web.examples import NO_PICTURE, examples_of
 from triage.web.request_context import url
 
 if TYPE_CHECKING:
@@ -204,6 +204,7 @@ def tags_json(vocabulary: Vocabulary, library: Library) -> dict[str, dict[str, A
             "looks_alike": tag.looks_alike_but_is_not,
             "source": tag.source,
             "examples": examples_of(library, tag),
+            "no_picture": NO_PICTURE,
         }
         for name, tag in vocabulary.tags.items()
     }

@@ -58,7 +58,7 @@ export function showMeaning(into, meaning) {
   if (meaning.examples && meaning.examples.length) {
     const pictures = meaning.examples.map((one) => element("figure", {}, element("img", { src: one.picture, alt: one.words, loading: "lazy" }), element("figcaption", { text: one.words })));
     into.append(element("div", { class: "examples" }, ...pictures, element("p", { class: "note", text: meaning.examples[0].origin })));
-  }
+  } else if (meaning.examples) into.append(element("p", { class: "note", text: meaning.no_picture }));
   const list = element("dl");
   for (const [head, text] of [["Looks like", meaning.looks_like], ["Looks alike but is not", meaning.looks_alike]]) {
     if (text) list.append(element("dt", { text: head }), element("dd", { text }));
