@@ -14,7 +14,7 @@ from triage.label.rows import give_labels
 from triage.library import queries
 from triage.library.records import SHEET, Suggestion
 from triage.library.suggestions import keep_suggestions
-from triage.presort import sheets
+from triage.presort import of_library, sheets
 from triage.presort.piles import Standing
 from triage.presort.sheets import confirm, sheet_of
 
@@ -42,7 +42,7 @@ def promised(monkeypatch):
 
     def hold(holds):
         standing = {NAILS: Standing("holds" if holds else "too-few")}
-        monkeypatch.setattr(sheets, "promise_standing", lambda library: standing)
+        monkeypatch.setattr(of_library, "promise_standing", lambda library, *_: standing)
 
     return hold
 
@@ -159,7 +159,7 @@ def play(library, case, monkeypatch):
     """Confirm one random sheet and take it back; return what broke a law."""
     shas = propose(library, case["tag"], case["chances"], case["piles"])
     standing = {NAILS: Standing("holds" if case["promised"] else "too-few")}
-    monkeypatch.setattr(sheets, "promise_standing", lambda library: standing)
+    monkeypatch.setattr(of_library, "promise_standing", lambda library, *_: standing)
     sheet = sheet_of(library, ["D-17"], case["tag"])
     seen = {sha: px for sha, px in zip(shas, case["px"], strict=True) if px is not None}
     clicks = {sha: value for sha, value in zip(shas, case["clicks"], strict=True) if value is not None}

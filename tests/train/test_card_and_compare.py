@@ -12,9 +12,11 @@ from hypothesis import strategies as st
 from tests.train.synthetic import make_world
 from triage.errors import BadInput
 from triage.library import Library, queries
+from triage.presort.of_library import load_models
 from triage.train import train_tags
 from triage.train.card import _not_for, card_of, markdown, reliability_svg, write_card
 from triage.train.compare import compare_models
+from triage.train.known import order_words
 from triage.train.measures import figures
 from triage.train.of_library import train_library
 from triage.train.report import interval_words
@@ -96,6 +98,20 @@ def test_one_mistake_gives_an_interval_and_words_for_it():
     assert 0 < found.average_precision_low < found.average_precision < found.average_precision_high <= 1
     assert interval_words(0.5, 0.25, 0.75) == "(0.25 to 0.75)"
     assert interval_words(0.5, None, None) == interval_words(None, None, None) == ""
+
+
+def test_the_words_of_the_order_name_a_mistake_free_rank_as_one(trained):
+    """Also those of a model that was kept with ends that are all alike."""
+    model = next(iter(load_models(trained).values()))
+    for low, high in ((None, None), (1.0, 1.0)):
+        perfect = replace(
+            model,
+            positive_decks=21,
+            figures=replace(model.figures, roc_auc=1.0, roc_auc_low=low, roc_auc_high=high),
+        )
+        assert "without a mistake on 21 decks that show it: so no interval" in order_words(perfect)
+    few = replace(model, positive_decks=4)
+    assert "only 4 decks show it, so no interval is given (below 5)" in order_words(few)
 
 
 def test_a_card_of_an_unknown_tag_is_refused(trained):

@@ -51,7 +51,8 @@ def _say_look_first(first: dict[str, int], sheets_at: Path | None) -> None:
         counts = ", ".join(f"{tag} {number}" for tag, number in defects.items())
         say(f"Look here first, photos that nobody has answered: {counts}.")
         if sheets_at is not None:
-            say("Answer these lists before the parts: label ask --order dangerous. Sheets find no deck.")
+            say("Answer them before the contact sheets of parts, which find no defect:")
+            say("  deck-triage label ask --order dangerous --by NAME")
     if sheets_at is not None:
         say(f"Proposed parts wait on contact sheets: deck-triage presort --sheets -L {sheets_at}")
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from triage.domain.plurals import count_of
 from triage.train.calibrate import PLATT_FROM
-from triage.train.measures import LEAST_DECKS
+from triage.train.measures import LEAST_DECKS, SAME
 
 if TYPE_CHECKING:
     from triage.train.types import TagModel
@@ -22,10 +22,14 @@ def order_words(model: TagModel) -> str:
     if right is None:
         return "Nothing is known about its order: no deck with it could be left out."
     said = f"Of pairs of a photo with it and one without, {right:.0%} were in order on decks left out"
-    if model.figures.roc_auc_low is None or model.figures.roc_auc_high is None:
+    low, high = model.figures.roc_auc_low, model.figures.roc_auc_high
+    if model.positive_decks < LEAST_DECKS:
         decks = count_of(model.positive_decks, "deck shows", "decks show")
         return f"{said}; only {decks} it, so no interval is given (below {LEAST_DECKS})."
-    return f"{said} (95 %: {model.figures.roc_auc_low:.0%} to {model.figures.roc_auc_high:.0%})."
+    if low is None or high is None or high - low < SAME:
+        decks = count_of(model.positive_decks, "deck")
+        return f"{said}, without a mistake on {decks} that show it: so no interval can be given."
+    return f"{said} (95 %: {low:.0%} to {high:.0%})."
 
 
 def level_words(model: TagModel) -> str:

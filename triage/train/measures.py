@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 BOOTSTRAPS = 1000
 LEAST_DECKS = 5
 """Decks with the defect below which no interval is given."""
+SAME = 1e-9
+"""Ends of an interval that lie closer were drawn from decks without any mistake."""
 
 
 def _steps(scores: Floats, labels: Floats, weights: Floats) -> tuple[Floats, Floats]:
@@ -114,7 +116,7 @@ def interval(values: Floats, level: float = 0.95) -> tuple[float | None, float |
     Values that are all alike give none: decks without any mistake, drawn again, say nothing of the next deck.
     """
     kept = values[np.isfinite(values)]
-    if len(kept) < len(values) / 2 or np.ptp(kept) < 1e-9:
+    if len(kept) < len(values) / 2 or np.ptp(kept) < SAME:
         return None, None
     low, high = np.quantile(kept, [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from triage.train.measures import SAME
 from triage.train.promise import decks_needed
 from triage.train.types import Promise, TagModel, TooFew
 
@@ -18,9 +19,9 @@ _NUMBERS = (
 
 def interval_words(value: float | None, low: float | None, high: float | None, digits: int = 2) -> str:
     """Return the interval behind a figure: '(0.92 to 0.99)', or that there is none as nothing went wrong."""
-    if low is not None and high is not None:
+    if low is not None and high is not None and high - low >= SAME:
         return f"({low:.{digits}f} to {high:.{digits}f})"
-    return "(no mistake seen, so no interval)" if value is not None and value >= 1 - 1e-9 else ""
+    return "(no mistake seen, so no interval)" if value is not None and value >= 1 - SAME else ""
 
 
 def tag_json(model: TagModel | TooFew, promise_rate: float = 0.05) -> dict[str, Any]:
