@@ -93,6 +93,16 @@ document.addEventListener("submit", (event) => {
   setTimeout(() => { delete form.dataset.sent; }, 3000);
 });
 
+const unsaved = [];
+// A page says by this what it has not saved yet; leaving it by one of our own buttons waits for that.
+export function savesFirst(isSaving) { unsaved.push(isSaving); }
+
+async function reloadWhenSaved() {
+  const latest = Date.now() + 10_000;   // then the browser asks whether to leave
+  while (unsaved.some((isSaving) => isSaving()) && Date.now() < latest) await new Promise((done) => { setTimeout(done, 50); });
+  location.reload();
+}
+
 // A name that was changed in another tab is announced; this tab goes on under its own until it is told otherwise.
 if (window.BroadcastChannel) {
   const channel = new BroadcastChannel(`deck-triage-name-${location.port}`);
@@ -103,7 +113,7 @@ if (window.BroadcastChannel) {
     if (!bar || data === mine || !data) return;
     bar.hidden = false;
     bar.replaceChildren(element("span", {}, "In another tab the name is ", element("bdi", { text: data }), mine ? ". This tab still speaks as " : ". Nobody speaks in this tab yet.", mine ? element("bdi", { text: `${mine}.` }) : ""),
-      element("button", { type: "button", text: `Speak as ${data} here too`, onclick: () => location.reload() }),
+      element("button", { type: "button", text: `Speak as ${data} here too`, onclick: reloadWhenSaved }),
       element("button", { type: "button", text: mine ? `Stay ${mine}` : "Close", onclick: () => { bar.hidden = true; } }));
   });
 }

@@ -1,5 +1,5 @@
 // Looking at one photo and answering; in a queue the next question is fetched before it is asked for.
-import { Refused, address, complain, element, get, post, tell } from "./common.js";
+import { Refused, address, complain, element, get, post, savesFirst, tell } from "./common.js";
 import { SQUARES } from "./marks.js";
 import * as panel from "./panel.js";
 import { Beside } from "./beside.js";
@@ -382,7 +382,9 @@ for (const name of FIELDS) {
     if (one.mine && !words().bad) turns.push(() => (question() === one ? answer(one.mine.value, { stay: true }) : null), false);
   });
 }
-window.addEventListener("beforeunload", (event) => { if (saving.sending || turns.waiting.length) event.preventDefault(); });
+const isSaving = () => saving.sending || turns.waiting.length > 0;
+savesFirst(isSaving);
+window.addEventListener("beforeunload", (event) => { if (isSaving()) event.preventDefault(); });
 
 view.setMarking(sessionStorage.getItem("marking") === "yes");
 const late = Saving.unsent();
