@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import tempfile
 from dataclasses import dataclass
@@ -11,15 +12,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tools.bench.real import COMMAND, SHARED, Row, make_library, rows_of, run
+from triage.batch import Ok
 from triage.library import Library, queries
 from triage.train import TagModel, TrainingLabel, train_tags
 from triage.train.calibrate import apply
 from triage.train.scoring import blended
 
 if TYPE_CHECKING:
-    from triage.features.vectors import PhotoVectors
+    from triage.features.vectors import PhotoVectors, Recipe
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_photos"
+SEASONS = Path.home() / ".cache" / "deck-triage-bench" / "seasons"
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,8 +66,21 @@ class Set:
 
 
 def folder_of(name: str) -> Path:
-    """Where a set's photos and labels are; `demo` is the rendered library."""
-    return SAMPLES if name == "demo" else SHARED / "photos" / name
+    """Where a set's photos and labels are; `demo` is the sample library, `seasons` other decks."""
+    return {"demo": SAMPLES, "seasons": SEASONS}.get(name, SHARED / "photos" / name)
+
+
+def season_rows() -> list[Row]:
+    """The true answers of the decks that `tools/render/run --seasons N` has rendered so far."""
+    found = []
+    for path in sorted(SEASONS.glob("first/*/*.json")):
+        record = json.loads(path.read_text())
+        for tag, verdict in record["verdicts"].items():
+            if verdict["value"] in ("present", "absent"):
+                boxes = ";".join(",".join(map(str, box)) for box in verdict["boxes"])
+                is_there = verdict["value"] == "present"
+                found.append(Row(record["photo"], record["deck"], tag, is_there, {"box": boxes}))
+    return found
 
 
 def home_of(name: str) -> Path:
@@ -72,20 +88,17 @@ def home_of(name: str) -> Path:
     return Path(tempfile.gettempdir()) / "deck-triage-arrays" / name / "library"
 
 
-def load_set(name: str) -> Set:
-    """Make a library of the set by the commands, once, and read its vectors."""
-    from triage.features.keep import vectors_of
-
+def load_set(name: str, recipe: Recipe | None = None) -> Set:
+    """Make a library of the set by the commands, once, and read its vectors or make those of a recipe."""
     folder = folder_of(name)
     at = home_of(name)
-    rows = rows_of(folder)
+    rows = season_rows() if name == "seasons" else rows_of(folder)
     if not (at / "library.toml").exists():
         at.parent.mkdir(parents=True, exist_ok=True)
         _make(folder, rows, at)
     with Library.open(at) as library:
         photos = queries.photos(library)
-        read = vectors_of(library)
-        vectors = {photo.sha: read(photo.sha) for photo in photos}
+        vectors = _vectors(library, [photo.sha for photo in photos], recipe)
     sha_of = {photo.path_name: photo.sha for photo in photos}
     labels: dict[str, dict[str, TrainingLabel]] = {}
     for row in rows:
@@ -100,11 +113,24 @@ def load_set(name: str) -> Set:
     return Set(name, decks, labels, vectors, taken)
 
 
+def _vectors(library: Library, shas: list[str], recipe: Recipe | None) -> dict[str, PhotoVectors]:
+    from triage.features.batch import embed_many
+    from triage.features.keep import vectors_of
+    from triage.features.store import VectorStore
+
+    if recipe is None:
+        read = vectors_of(library)
+        return {sha: read(sha) for sha in shas}
+    store = VectorStore(library.caches / "vectors", recipe)
+    made = embed_many([(sha, library.original(sha)) for sha in shas], store)
+    return {one.item[0]: one.value for one in made if isinstance(one, Ok)}
+
+
 def _make(folder: Path, rows: list[Row], at: Path) -> None:
-    """Make the library; the demo library's tags are those that every library has."""
-    if folder != SAMPLES:
+    """Make the library; the tags of rendered decks are those that every library has."""
+    if folder not in (SAMPLES, SEASONS):
         make_library(folder, rows, at)
         return
     subprocess.run([COMMAND, "new", str(at)], check=True, capture_output=True)
-    run("ingest", folder / "photos", library=at)
+    run("ingest", folder / ("first" if folder == SEASONS else "photos"), library=at)
     run("embed", library=at)

@@ -1,6 +1,9 @@
 """Where it looked: whether the place that a model points at lies in the box that a person drew.
 
-    tools/bench/run looked [--sets boards demo] [--boxed 0 5] [--seeds 4]
+    tools/bench/run looked [--sets boards demo] [--boxed 0 5] [--seeds 4] [--original]
+
+`--sets seasons` takes the decks of `tools/render/run --seasons N`, which no network has seen; `--original`
+the network before it was adapted.
 
 Half of the decks train, with all their boxes and, in the next lines of each tag, with boxes on so many photos
 only; photos of the other half that show the tag and have a box are asked. *Pointing game* (J. Zhang and
@@ -20,6 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tools.bench.arrays import Set, load_set
+from triage.features.recipe import make_recipe
 from triage.train.cells import inside, linear_maps
 
 LEAST_BOXED = 12
@@ -142,10 +146,12 @@ def main() -> None:
     parser.add_argument("--sets", nargs="+", default=["boards", "demo"])
     parser.add_argument("--boxed", nargs="*", type=int, default=[0, 5])
     parser.add_argument("--seeds", type=int, default=4)
+    parser.add_argument("--original", action="store_true", help="the network before it was adapted")
     options = parser.parse_args()
+    recipe = make_recipe("efficientnet-lite0.onnx", "cell-projection.npz") if options.original else None
     print(f"| {' | '.join(HEADS)} |\n|{' --- |' * len(HEADS)}")
     for name in options.sets:
-        data = load_set(name)
+        data = load_set(name, recipe)
         for tag in sorted(data.labels):
             if sum(bool(label.boxes) for label in data.labels[tag].values()) < LEAST_BOXED:
                 continue

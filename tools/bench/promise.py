@@ -30,6 +30,7 @@ from typing import TYPE_CHECKING, TextIO
 
 import numpy as np
 
+from triage.features.recipe import make_recipe
 from triage.features.vectors import PhotoVectors
 from triage.presort import suggest
 from triage.train import TagModel, TrainingLabel, train_tags
@@ -246,16 +247,17 @@ def over_decks(shares: dict[str, list[float]]) -> tuple[float, float]:
     return float(means.mean()), float(means[drawn].mean(axis=1).std(ddof=1))
 
 
-def real_table(splits: int) -> None:
-    """Print the table over real sets."""
+def real_table(splits: int, sets: Sequence[str], *, original: bool = False) -> None:
+    """Print the table over sets; `original` takes the network before it was adapted."""
     from tools.bench.arrays import load_set
 
     heads = ("set", "tag", "promised", "eligible decks", "splits", "mean missed", "negatives spared")
     print(
         f"\nReal sets, halves by deck, {splits} splits\n\n| {' | '.join(heads)} |\n|{' --- |' * len(heads)}"
     )
-    for name in REAL:
-        found = load_set(name)
+    recipe = make_recipe("efficientnet-lite0.onnx", "cell-projection.npz") if original else None
+    for name in sets:
+        found = load_set(name, recipe)
         for tag in sorted(found.labels):
             positive = {found.decks[s] for s, one in found.labels[tag].items() if one.value == "present"}
             for alpha in (0.10, 0.05, 0.02):
@@ -275,6 +277,8 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=1000)
     parser.add_argument("--trained", type=int, default=200)
     parser.add_argument("--splits", type=int, default=10)
+    parser.add_argument("--sets", nargs="+", default=REAL, help="of the table real; also demo, seasons")
+    parser.add_argument("--original", action="store_true", help="the network before it was adapted")
     parser.add_argument("--out", type=Path, help="write the tables into this file too, row by row")
     options = parser.parse_args()
     if options.out:
@@ -307,7 +311,7 @@ def _print(options: argparse.Namespace) -> None:
             "The trainer on drawn libraries", by_trainer, lambda n: options.trained if n < 40 else half
         )
     if "real" in tables:
-        real_table(options.splits)
+        real_table(options.splits, options.sets, original=options.original)
 
 
 if __name__ == "__main__":

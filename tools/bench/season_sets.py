@@ -17,7 +17,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tools.bench.arrays import SAMPLES, home_of, load_set
+from tools.bench.arrays import SAMPLES, SEASONS, home_of, load_set
 from tools.bench.real import COMMAND, SHARED, run
 from triage.domain.vocabulary import SHOWS, load_vocabulary
 from triage.library import Library, queries
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 HOME = Path(tempfile.gettempdir()) / "deck-triage-season"
-SEASONS = Path.home() / ".cache" / "deck-triage-bench" / "seasons"
+
 REAL = {
     "boards": ("crack", "dead-knot", "knot-missing", "knot-with-crack", "resin"),
     "screws": ("screw-missing",),
