@@ -21,7 +21,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from venv_of_checkout import HERE, NEWEST, TESTS, need_venv, program
 
 LINTERS = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",), ("lint-imports",))
-PYTEST = ("python", "-m", "pytest", "-n", "2", "--dist", "loadscope")
+PYTEST = ("python", "-m", "pytest", "-n", "3", "--dist", "loadscope")
+"""Three workers for two cores: browsers, terminals and kills wait for a fifth of their time."""
 IN_ORDER = ("--no-loadscope-reorder",)
 """The workers take the modules as they are collected, the slowest first (tests/slowest.py)."""
 _OWN = ("--long", "--newest", "--oldest", "--list")
