@@ -80,7 +80,7 @@ def test_models_without_boxes_are_measured_on_the_same_photos():
 
 def test_the_table_is_printed(monkeypatch, capsys):
     data = as_set(make_world(decks=12, photos=4, cell_strength=5.0, seed=8))
-    monkeypatch.setattr(looked, "load_set", lambda name: data)
+    monkeypatch.setattr(looked, "load_set", lambda *_: data)
     monkeypatch.setattr(sys, "argv", ["looked", "--sets", "invented", "--boxed", "0", "4", "--seeds", "1"])
     looked.main()
     ways = [row.split("|")[3].strip() for row in capsys.readouterr().out.splitlines()[2:]]
